@@ -1,0 +1,3 @@
+//! The command `buswright`.
+
+fn main() {}
