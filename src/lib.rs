@@ -8,3 +8,4 @@ pub mod bus;
 pub(crate) mod image;
 pub(crate) mod module;
 pub(crate) mod shelf;
+pub mod wire;
