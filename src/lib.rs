@@ -6,6 +6,7 @@
 
 pub mod bus;
 pub(crate) mod image;
+pub mod link;
 pub(crate) mod module;
 pub(crate) mod shelf;
 pub mod wire;

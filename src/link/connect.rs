@@ -1,0 +1,143 @@
+//! Finding the adapter and the rate to talk at.
+
+use super::{Client, Heard, LinkError};
+use crate::bus::{Baud, Nanos};
+use crate::wire::{HelloReply, HelloRequest, PROTOCOL_MAJOR, RateRequest, Reply, Request};
+
+/// HELLO is repeated so often.
+const TRY: Nanos = Nanos::from_millis(100);
+/// The whole search: a board that restarts when its port is opened needs a second or two.
+const SEARCH: Nanos = Nanos::from_secs(4);
+/// Rates at which an adapter may wait after a reset.
+const RESET_RATES: [Baud; 3] = [Baud(115_200), Baud(250_000), Baud(500_000)];
+/// One PING at a new rate.
+const RATE_TRY: Nanos = Nanos::from_millis(120);
+/// PINGs that must be answered in a row before a rate counts as working.
+const RATE_PROOF: u32 = 3;
+/// The adapter goes back after 500 ms; by then it has.
+const RATE_BACK: Nanos = Nanos::from_millis(600);
+
+/// Which rates to try.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct RatePlan {
+    /// The user has named the rate: no other is tried.
+    pub fixed: Option<Baud>,
+    /// The rate that worked last with this adapter.
+    pub remembered: Option<Baud>,
+    /// The line has no rate (TCP).
+    pub none: bool,
+}
+
+impl RatePlan {
+    fn rates(self) -> Vec<Baud> {
+        if self.none {
+            return Vec::new();
+        }
+        if let Some(fixed) = self.fixed {
+            return vec![fixed];
+        }
+        let mut rates: Vec<_> = self.remembered.into_iter().collect();
+        rates.extend(RESET_RATES.iter().filter(|&&rate| Some(rate) != self.remembered));
+        rates
+    }
+}
+
+/// Says HELLO at one rate after the other until an adapter answers, and opens the session.
+pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, LinkError> {
+    let rates = plan.rates();
+    let start = client.now();
+    let mut at = 0;
+    loop {
+        if let Some(&rate) = rates.get(at % rates.len().max(1)) {
+            client.set_rate(rate);
+        }
+        match hello(client).await {
+            Ok(reply) if reply.still_running_ms > 0 => {
+                client.sleep(Nanos::from_millis(u64::from(reply.still_running_ms))).await;
+                continue;
+            }
+            Ok(reply) => {
+                client.open(&reply);
+                return Ok(reply);
+            }
+            Err(LinkError::Silent { .. }) => {}
+            Err(error) => return Err(error),
+        }
+        let waited = client.now().since(start);
+        if waited >= SEARCH {
+            let heard = heard(client);
+            return Err(LinkError::NoAnswer { tried: rates, waited_ms: waited.as_millis(), heard });
+        }
+        at += 1;
+    }
+}
+
+async fn hello(client: &Client) -> Result<HelloReply, LinkError> {
+    let request = HelloRequest { major: PROTOCOL_MAJOR, session: client.number() };
+    match client.call_once(Request::Hello(request), TRY).await? {
+        Reply::Hello(reply) if reply.major == PROTOCOL_MAJOR => Ok(*reply),
+        Reply::Hello(reply) => {
+            Err(LinkError::OtherProtocol { theirs: reply.major, ours: PROTOCOL_MAJOR })
+        }
+        other => Err(nonsense(&Request::Hello(request), &other)),
+    }
+}
+
+fn heard(client: &Client) -> Heard {
+    let stats = client.stats();
+    if stats.frames_received > 0 {
+        Heard::Frames { frames: stats.frames_received }
+    } else if stats.bytes_received > 0 {
+        Heard::Noise { bytes: stats.bytes_received }
+    } else {
+        Heard::Nothing
+    }
+}
+
+/// Goes to the fastest rate of `hello` that works both ways, at most `limit`; stays at the present
+/// one if none does. Returns the rate in use, `None` where the line has none.
+pub async fn raise_rate(
+    client: &Client,
+    hello: &HelloReply,
+    limit: Option<Baud>,
+) -> Result<Option<Baud>, LinkError> {
+    let Some(present) = client.baud() else { return Ok(None) };
+    let mut faster: Vec<_> = hello.rates.iter().copied().filter(|&rate| rate > present).collect();
+    faster.retain(|&rate| limit.is_none_or(|limit| rate <= limit));
+    faster.sort_unstable();
+    for &rate in faster.iter().rev() {
+        match client.call(Request::Rate(RateRequest { rate })).await {
+            Ok(_) => {}
+            Err(LinkError::Fault { .. }) => continue,
+            Err(error) => return Err(error),
+        }
+        client.set_rate(rate);
+        if proven(client).await? {
+            return Ok(Some(rate));
+        }
+        client.set_rate(present);
+        client.sleep(RATE_BACK).await;
+        client.call(Request::Ping).await?;
+    }
+    Ok(Some(present))
+}
+
+async fn proven(client: &Client) -> Result<bool, LinkError> {
+    let mut good = 0;
+    for _ in 0..=RATE_PROOF {
+        match client.call_once(Request::Ping, RATE_TRY).await {
+            Ok(_) => good += 1,
+            Err(LinkError::Silent { .. }) => {}
+            Err(error) => return Err(error),
+        }
+        if good == RATE_PROOF {
+            return Ok(true);
+        }
+    }
+    Ok(false)
+}
+
+/// A reply of the wrong family; `answers` lets none through, so this is a defect of ours.
+pub(super) fn nonsense(request: &Request, reply: &Reply) -> LinkError {
+    LinkError::Nonsense { request: request.kind(), what: format!("a {}", reply.kind()) }
+}

@@ -1,0 +1,451 @@
+//! The session core: requests out, replies in, in the order and with the repeats of `docs/wire.md`.
+
+use super::expect::{allowance, answers, fault_error, is_immediate};
+use super::{LinkError, LinkStats};
+use crate::bus::{Baud, Millivolts, Nanos};
+use crate::wire::{
+    FrameReader, HelloReply, PingReply, RailAction, RailState, Reply, Request,
+    encode_frame_after_idle,
+};
+use std::collections::{HashMap, VecDeque};
+
+/// Repeats before a request counts as unanswered.
+const ATTEMPTS: u32 = 10;
+/// Added to what line and adapter need: bridge and network delays of two directions and a margin.
+const PATIENCE: Nanos = Nanos::from_millis(250);
+/// The host is heard at least so often while a session is open (the dead-man waits 5 s).
+const KEEP_ALIVE: Nanos = Nanos::from_secs(1);
+/// After a BUSY the next word comes in about a second.
+const BUSY_PATIENCE: Nanos = Nanos::from_millis(3_000);
+/// Longest body that any adapter may send; HELLO comes before its sizes are known.
+const BODY_MAX: usize = 4_096;
+/// Request bytes that any adapter can hold before HELLO tells.
+const QUEUE_UNKNOWN: usize = 64;
+
+/// Names one submitted request.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct Ticket(u64);
+
+/// What the port must do next.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Transmit {
+    /// Send these bytes.
+    Bytes(Vec<u8>),
+    /// Change the line rate.
+    Rate(Baud),
+}
+
+struct Waiting {
+    ticket: Ticket,
+    request: Request,
+    /// A single try with this time instead of repeats.
+    once: Option<Nanos>,
+}
+
+struct Flying {
+    ticket: Ticket,
+    request: Request,
+    once: Option<Nanos>,
+    tag: u8,
+    /// Counts transmissions: a reply to a later queued one proves this one lost.
+    order: u64,
+    bytes: usize,
+    deadline: Nanos,
+    attempts: u32,
+    first_sent: Nanos,
+}
+
+/// One host session with one adapter, as a value without clock or port.
+///
+/// Call [`handle_bytes`](Self::handle_bytes) when bytes arrive, [`handle_timeout`](
+/// Self::handle_timeout) at [`poll_timeout`](Self::poll_timeout), and send what
+/// [`poll_transmit`](Self::poll_transmit) gives after either and after a submit.
+pub struct Session {
+    now: Nanos,
+    reader: FrameReader,
+    number: u32,
+    baud: Option<Baud>,
+    clock_hz: u32,
+    queue_bytes: usize,
+    boot_id: Option<u32>,
+    rail_on: bool,
+    waiting: VecDeque<Waiting>,
+    flying: Vec<Flying>,
+    results: HashMap<Ticket, Result<Reply, LinkError>>,
+    out: VecDeque<Transmit>,
+    wakes: Vec<Nanos>,
+    next_ticket: u64,
+    next_tag: u8,
+    next_order: u64,
+    /// When everything asked so far should be answered.
+    answered_by: Nanos,
+    last_heard: Nanos,
+    last_sent: Nanos,
+    ping: Option<Ticket>,
+    rail: Option<PingReply>,
+    lost: Option<LinkError>,
+    stats: LinkStats,
+}
+
+impl Session {
+    /// A session numbered `number` (random, new for every run of the program) over a line at
+    /// `baud`, or over one without a rate.
+    pub fn new(number: u32, baud: Option<Baud>) -> Self {
+        Self {
+            now: Nanos::ZERO,
+            reader: FrameReader::new(BODY_MAX),
+            number,
+            baud,
+            clock_hz: 8_000_000,
+            queue_bytes: QUEUE_UNKNOWN,
+            boot_id: None,
+            rail_on: false,
+            waiting: VecDeque::new(),
+            flying: Vec::new(),
+            results: HashMap::new(),
+            out: VecDeque::new(),
+            wakes: Vec::new(),
+            next_ticket: 0,
+            next_tag: 0,
+            next_order: 0,
+            answered_by: Nanos::ZERO,
+            last_heard: Nanos::ZERO,
+            last_sent: Nanos::ZERO,
+            ping: None,
+            rail: None,
+            lost: None,
+            stats: LinkStats::default(),
+        }
+    }
+
+    /// The host's session number.
+    pub fn number(&self) -> u32 {
+        self.number
+    }
+
+    /// The time of the last call that told one.
+    pub fn now(&self) -> Nanos {
+        self.now
+    }
+
+    /// Tells the time; it never goes back.
+    pub fn set_now(&mut self, now: Nanos) {
+        self.now = self.now.max(now);
+    }
+
+    /// What has been counted.
+    pub fn stats(&self) -> LinkStats {
+        let counters = self.reader.counters();
+        LinkStats { frames_damaged: counters.damaged + counters.overlong, ..self.stats }
+    }
+
+    /// The rail and counters of the last PING.
+    pub fn last_ping(&self) -> Option<PingReply> {
+        self.rail
+    }
+
+    /// The line rate; `None` where the line has none.
+    pub fn baud(&self) -> Option<Baud> {
+        self.baud
+    }
+
+    /// Takes the adapter's sizes from HELLO; from now on its boot id must stay the same.
+    pub fn open(&mut self, hello: &HelloReply) {
+        self.queue_bytes = usize::from(hello.sizes.rx_queue_bytes).max(QUEUE_UNKNOWN);
+        self.clock_hz = hello.clock_hz;
+        self.boot_id = Some(hello.boot_id);
+    }
+
+    /// Changes the line rate after everything that is to be sent.
+    pub fn set_rate(&mut self, rate: Baud) {
+        self.baud = Some(rate);
+        self.reader.reset();
+        self.out.push_back(Transmit::Rate(rate));
+    }
+
+    /// Asks for `request`; it is repeated until it is answered or the session ends.
+    pub fn submit(&mut self, request: Request) -> Ticket {
+        self.enqueue(request, None)
+    }
+
+    /// Asks once and waits at most `patience`.
+    pub fn submit_once(&mut self, request: Request, patience: Nanos) -> Ticket {
+        self.enqueue(request, Some(patience))
+    }
+
+    fn enqueue(&mut self, request: Request, once: Option<Nanos>) -> Ticket {
+        let ticket = Ticket(self.next_ticket);
+        self.next_ticket += 1;
+        match &self.lost {
+            Some(error) => {
+                let error = error.clone();
+                self.results.insert(ticket, Err(error));
+            }
+            None => self.waiting.push_back(Waiting { ticket, request, once }),
+        }
+        ticket
+    }
+
+    /// The answer to `ticket`, given once.
+    pub fn take_result(&mut self, ticket: Ticket) -> Option<Result<Reply, LinkError>> {
+        self.results.remove(&ticket)
+    }
+
+    /// Wants no answer to `ticket` any more.
+    pub fn forget(&mut self, ticket: Ticket) {
+        self.waiting.retain(|w| w.ticket != ticket);
+        self.flying.retain(|f| f.ticket != ticket);
+        self.results.remove(&ticket);
+    }
+
+    /// Asks to be called at `at`, for somebody who waits.
+    pub fn wake_at(&mut self, at: Nanos) {
+        self.wakes.push(at);
+    }
+
+    /// Ends everything asked so far with [`LinkError::Aborted`]; what is submitted afterwards
+    /// (STOP, rail off) still goes out.
+    pub fn abort(&mut self) {
+        self.fail_all(&LinkError::Aborted);
+    }
+
+    /// The port is gone: everything asked and everything that will be asked fails.
+    pub fn unplugged(&mut self) {
+        self.lose(LinkError::Unplugged);
+    }
+
+    fn lose(&mut self, error: LinkError) {
+        if self.lost.is_none() {
+            self.fail_all(&error);
+            self.lost = Some(error);
+        }
+    }
+
+    fn fail_all(&mut self, error: &LinkError) {
+        let waiting = self.waiting.drain(..).map(|w| w.ticket);
+        let flying = self.flying.drain(..).map(|f| f.ticket);
+        for ticket in waiting.chain(flying) {
+            self.results.insert(ticket, Err(error.clone()));
+        }
+        self.ping = None;
+    }
+
+    /// The next thing to send. Call until it gives nothing, after every other call.
+    pub fn poll_transmit(&mut self, now: Nanos) -> Option<Transmit> {
+        self.set_now(now);
+        if self.out.is_empty() {
+            self.launch();
+        }
+        let next = self.out.pop_front();
+        if let Some(Transmit::Bytes(bytes)) = &next {
+            self.last_sent = self.now;
+            self.stats.frames_sent += 1;
+            self.stats.bytes_sent += bytes.len() as u64;
+        }
+        next
+    }
+
+    /// Sends what waits as far as the adapter has room for it.
+    fn launch(&mut self) {
+        while let Some(next) = self.waiting.front() {
+            let immediate = is_immediate(&next.request);
+            let size = encode_frame_after_idle(&next.request.encode(0)).len();
+            if !immediate && !self.has_room(size) {
+                // An immediate request behind it must not wait for the queue.
+                let Some(at) = self.waiting.iter().position(|w| is_immediate(&w.request)) else {
+                    return;
+                };
+                if let Some(first) = self.waiting.remove(at) {
+                    self.waiting.push_front(first);
+                }
+                continue;
+            }
+            let Some(Waiting { ticket, request, once }) = self.waiting.pop_front() else { return };
+            let flying = Flying {
+                ticket,
+                request,
+                once,
+                tag: 0,
+                order: 0,
+                bytes: size,
+                deadline: Nanos::ZERO,
+                attempts: 0,
+                first_sent: self.now,
+            };
+            self.send(flying);
+        }
+    }
+
+    fn has_room(&self, size: usize) -> bool {
+        let queued = self.flying.iter().filter(|f| !is_immediate(&f.request));
+        let used: usize = queued.map(|f| f.bytes).sum();
+        used == 0 || used + size <= self.queue_bytes
+    }
+
+    fn send(&mut self, mut flying: Flying) {
+        flying.tag = self.free_tag();
+        flying.order = self.next_order;
+        self.next_order += 1;
+        flying.attempts += 1;
+        let frame = encode_frame_after_idle(&flying.request.encode(flying.tag));
+        let sending = self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(frame.len() as u64));
+        let work = allowance(&flying.request, self.baud, self.clock_hz);
+        flying.deadline = match flying.once {
+            Some(patience) => self.now + patience,
+            None if is_immediate(&flying.request) => {
+                self.now + sending + work + PATIENCE + self.reply_in_transit()
+            }
+            None => {
+                self.answered_by = self.answered_by.max(self.now + sending) + work;
+                self.answered_by + PATIENCE
+            }
+        };
+        self.out.push_back(Transmit::Bytes(frame));
+        self.flying.push(flying);
+    }
+
+    /// An immediate reply waits behind what the transmitter already holds: two frames.
+    fn reply_in_transit(&self) -> Nanos {
+        self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(2_200))
+    }
+
+    fn free_tag(&mut self) -> u8 {
+        loop {
+            self.next_tag = self.next_tag.wrapping_add(1);
+            if self.flying.iter().all(|f| f.tag != self.next_tag) {
+                return self.next_tag;
+            }
+        }
+    }
+
+    /// Takes bytes from the port.
+    pub fn handle_bytes(&mut self, now: Nanos, bytes: &[u8]) {
+        self.set_now(now);
+        self.stats.bytes_received += bytes.len() as u64;
+        let mut good = Vec::new();
+        self.reader.push(bytes, |body| good.push(Reply::decode(body)));
+        for decoded in good {
+            self.stats.frames_received += 1;
+            match decoded {
+                Ok(Some((tag, reply))) => self.accept(tag, reply),
+                _ => self.stats.frames_stray += 1,
+            }
+        }
+    }
+
+    fn accept(&mut self, tag: u8, reply: Reply) {
+        let hello = matches!(reply, Reply::Hello(_));
+        // A HELLO is known by its session: the answer to an earlier try is as good.
+        let found =
+            self.flying.iter().position(|f| (f.tag == tag || hello) && answers(&f.request, &reply));
+        let Some(at) = found else {
+            self.stats.frames_stray += 1;
+            return;
+        };
+        self.last_heard = self.now;
+        if let Reply::Busy(_) = reply {
+            let flying = &mut self.flying[at];
+            flying.deadline = flying.deadline.max(self.now + BUSY_PATIENCE);
+            self.answered_by = self.answered_by.max(self.now);
+            return;
+        }
+        let done = self.flying.swap_remove(at);
+        if !is_immediate(&done.request) {
+            self.repeat_overtaken(done.order);
+        }
+        match reply {
+            Reply::Fault(fault) => {
+                let error = fault_error(&done.request, &fault);
+                if error.is_final() {
+                    self.results.insert(done.ticket, Err(error.clone()));
+                    self.lose(error);
+                } else {
+                    self.results.insert(done.ticket, Err(error));
+                }
+            }
+            reply => {
+                self.notice(&done.request, &reply);
+                if self.ping == Some(done.ticket) {
+                    self.ping = None;
+                } else {
+                    self.results.insert(done.ticket, Ok(reply));
+                }
+            }
+        }
+    }
+
+    /// Queued requests are answered in order: those sent before an answered one are lost.
+    fn repeat_overtaken(&mut self, order: u64) {
+        let overtaken = |f: &Flying| f.order < order && !is_immediate(&f.request);
+        while let Some(at) = self.flying.iter().position(overtaken) {
+            let flying = self.flying.swap_remove(at);
+            self.repeat(flying);
+        }
+    }
+
+    fn repeat(&mut self, flying: Flying) {
+        if flying.once.is_some() || flying.attempts >= ATTEMPTS {
+            let waited = self.now.since(flying.first_sent);
+            let error = LinkError::silent(flying.request.kind(), flying.attempts, waited);
+            self.results.insert(flying.ticket, Err(error.clone()));
+            if flying.once.is_none() {
+                self.lose(error);
+            }
+            return;
+        }
+        self.stats.repeats += 1;
+        self.send(flying);
+    }
+
+    /// Draws from a reply what the session itself must know.
+    fn notice(&mut self, request: &Request, reply: &Reply) {
+        match (request, reply) {
+            (Request::Rail(rail), Reply::Rail(_)) => self.rail_on = rail.action == RailAction::On,
+            (_, Reply::Ping(ping)) => {
+                self.rail = Some(*ping);
+                if self.boot_id.is_some_and(|boot| boot != ping.boot_id) {
+                    self.lose(LinkError::Restarted);
+                } else if self.rail_on && ping.rail != RailState::On {
+                    self.rail_on = false;
+                    let mv: Millivolts = ping.rail_min;
+                    self.fail_all(&LinkError::RailGone { why: "a PING tells", mv });
+                }
+            }
+            _ => {}
+        }
+    }
+
+    /// When [`handle_timeout`](Self::handle_timeout) wants to be called next.
+    pub fn poll_timeout(&self) -> Option<Nanos> {
+        let flying = self.flying.iter().map(|f| self.due(f));
+        let wakes = self.wakes.iter().copied();
+        let ping = self.ping_due();
+        flying.chain(wakes).chain(ping).min()
+    }
+
+    fn due(&self, flying: &Flying) -> Nanos {
+        match flying.once {
+            Some(_) => flying.deadline,
+            None => flying.deadline.max(self.last_heard + PATIENCE),
+        }
+    }
+
+    fn ping_due(&self) -> Option<Nanos> {
+        let quiet = self.boot_id.is_some() && self.ping.is_none() && self.lost.is_none();
+        quiet.then(|| self.last_sent + KEEP_ALIVE)
+    }
+
+    /// Repeats what has waited too long and keeps the adapter's dead-man content.
+    pub fn handle_timeout(&mut self, now: Nanos) {
+        self.set_now(now);
+        self.wakes.retain(|&at| at > now);
+        while let Some(at) = self.flying.iter().position(|f| self.due(f) <= now) {
+            let flying = self.flying.swap_remove(at);
+            self.stats.timeouts += u64::from(flying.once.is_none());
+            self.repeat(flying);
+        }
+        if self.ping_due().is_some_and(|due| due <= now) {
+            self.ping = Some(self.submit(Request::Ping));
+        }
+    }
+}
