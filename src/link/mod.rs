@@ -11,6 +11,8 @@ mod drive;
 mod error;
 mod expect;
 mod session;
+#[cfg(test)]
+mod session_tests;
 pub mod shell;
 mod stats;
 
