@@ -1,0 +1,204 @@
+//! Module sheets: what one kind of module is.
+
+use super::source::sha256_hex;
+use super::{LineLevel, LineName};
+use crate::bus::{Lane, Millivolts, Width, WordAddress};
+use std::collections::BTreeSet;
+
+/// What a module sheet says.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sheet {
+    /// The kind of module, 1 to 64 characters.
+    pub name: String,
+    /// A longer name for screens; the name where the sheet gives none.
+    pub title: String,
+    /// The rail the module needs.
+    pub rail: Millivolts,
+    /// Address lines of the module, 1 to 32.
+    pub address_lines: u8,
+    /// What answers on the bus, in sheet order; at least one.
+    pub spaces: Vec<Space>,
+    /// Named ranges, in sheet order.
+    pub zones: Vec<Zone>,
+    /// Connector pins, in sheet order.
+    pub pins: Vec<Pin>,
+    /// Who wrote it.
+    pub author: Option<String>,
+    /// Which issue of the sheet it is.
+    pub revision: Option<String>,
+    /// The specimens it was tried on.
+    pub tried_on: Option<String>,
+    /// The text it was read from.
+    pub text: String,
+}
+
+/// What kind of memory a space is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Kind {
+    /// Written by command sequences, erased by sectors.
+    Flash,
+    /// Written word by word.
+    Ram,
+    /// Never written.
+    Rom,
+}
+
+impl Kind {
+    /// The word the sheet uses.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Flash => "flash",
+            Self::Ram => "ram",
+            Self::Rom => "rom",
+        }
+    }
+}
+
+/// The family of command sequences that a flash space follows.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Family {
+    /// Unlock cycles at the amd addresses.
+    Amd,
+    /// Unlock cycles at 5555 and 2AAA.
+    Jedec,
+    /// Page writes.
+    Page,
+    /// Command codes without unlock, status register.
+    Intel,
+}
+
+/// What answers to one shape.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Space {
+    /// Its name, unlike that of any other space of the sheet.
+    pub name: String,
+    /// What kind of memory it is.
+    pub kind: Kind,
+    /// Data lines, from D0.
+    pub width: Width,
+    /// The first word, as the module's address lines count.
+    pub base: WordAddress,
+    /// Length in words, at least 1.
+    pub words: u32,
+    /// Control lines that select it; may be empty only if it is the module's one space.
+    pub select: Vec<LineLevel>,
+    /// Control lines that strobe a read.
+    pub read: Vec<LineLevel>,
+    /// Control lines that strobe a write; `None` for rom.
+    pub write: Option<Vec<LineLevel>>,
+    /// The command family of a flash space, if the sheet knows it.
+    pub family: Option<Family>,
+    /// Its chips, lowest data lines first; they fill the width.
+    pub chips: Vec<Chip>,
+    /// Its times.
+    pub timing: Timing,
+    /// True if the contents live on a backup cell.
+    pub battery: bool,
+}
+
+impl Space {
+    /// The last word.
+    pub const fn last(&self) -> WordAddress {
+        WordAddress(self.base.0 + (self.words - 1))
+    }
+}
+
+/// One part of a space.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Chip {
+    /// Its reference on the board, such as U1.
+    pub reference: String,
+    /// The data lines it occupies.
+    pub lane: Lane,
+}
+
+/// Times of a space in nanoseconds.
+///
+/// The defaults are slow on purpose: a cycle costs far less than the serial line, and a sheet
+/// that says nothing may stand for an old part (common practice, no source).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Timing {
+    /// Access time; the length of the strobes, 1 to 32767.
+    pub access_ns: u16,
+    /// From address and selects to the strobe.
+    pub set_up_ns: u16,
+    /// From the end of the strobe to the next change.
+    pub hold_ns: u16,
+    /// Idle between two cycles.
+    pub recover_ns: u16,
+    /// From outputs disabled to the bus let go.
+    pub release_ns: u16,
+}
+
+impl Default for Timing {
+    fn default() -> Self {
+        Self { access_ns: 500, set_up_ns: 100, hold_ns: 100, recover_ns: 100, release_ns: 200 }
+    }
+}
+
+/// A named range of a space.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Zone {
+    /// Index of its space.
+    pub space: usize,
+    /// Its name, unlike that of any other zone of the space.
+    pub name: String,
+    /// The first word, as the module's address lines count.
+    pub start: WordAddress,
+    /// Length in words, at least 1.
+    pub words: u32,
+    /// True if it is never taken from an image unless named.
+    pub keep: bool,
+}
+
+impl Zone {
+    /// The last word.
+    pub const fn last(&self) -> WordAddress {
+        WordAddress(self.start.0 + (self.words - 1))
+    }
+}
+
+/// A connector pin and the line on it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Pin {
+    /// The pin as the sheet writes it, such as J1-3.
+    pub pin: String,
+    /// The line on it.
+    pub line: LineName,
+}
+
+impl Sheet {
+    /// SHA-256 of the text, 64 hexadecimal digits.
+    pub fn sha256(&self) -> String {
+        sha256_hex(&self.text)
+    }
+
+    /// The space of that name with its index.
+    pub fn space(&self, name: &str) -> Option<(usize, &Space)> {
+        self.spaces.iter().enumerate().find(|(_, space)| space.name == name)
+    }
+
+    /// The zones of a space, in sheet order.
+    pub fn zones_of(&self, space: usize) -> impl Iterator<Item = &Zone> {
+        self.zones.iter().filter(move |zone| zone.space == space)
+    }
+
+    /// The pins that carry `line`, in sheet order.
+    pub fn pins_of(&self, line: &LineName) -> impl Iterator<Item = &str> {
+        self.pins.iter().filter(move |pin| pin.line == *line).map(|pin| pin.pin.as_str())
+    }
+
+    /// Every control line that a select or a strobe names.
+    pub fn control_lines(&self) -> BTreeSet<&str> {
+        let spaces = self.spaces.iter();
+        let named = spaces.flat_map(|space| {
+            space.select.iter().chain(&space.read).chain(space.write.iter().flatten())
+        });
+        named.map(|one| one.line.as_str()).collect()
+    }
+
+    /// The widest space.
+    pub fn width(&self) -> Width {
+        self.spaces.iter().map(|space| space.width).max().unwrap_or(Width::W8)
+    }
+}

@@ -1,0 +1,1 @@
+//! Tests of sheets and of what they mean.

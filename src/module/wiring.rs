@@ -1,0 +1,121 @@
+//! Which board line carries which module line.
+
+use super::{AdapterSheet, Board, FitError, LineName, Sheet};
+use std::collections::BTreeMap;
+
+/// The board's index of every control line of the module.
+pub(super) type ControlMap<'a> = BTreeMap<&'a str, usize>;
+
+/// Follows every line the module needs to the board.
+///
+/// Without an adapter sheet lines are matched by name. With one they are followed by pin, and
+/// data and address lines must come out under their own number.
+pub(super) fn control_map<'a>(
+    sheet: &'a Sheet,
+    adapter: Option<&AdapterSheet>,
+    board: &Board,
+) -> Result<ControlMap<'a>, FitError> {
+    counts(sheet, board)?;
+    if let Some(adapter) = adapter {
+        if sheet.pins.is_empty() {
+            let (adapter, module) = (adapter.name.clone(), sheet.name.clone());
+            return Err(FitError::NoPins { adapter, module });
+        }
+        supplies(sheet, adapter)?;
+        let data = (0..sheet.width().bits() as u8).map(LineName::Data);
+        for line in data.chain((0..sheet.address_lines).map(LineName::Address)) {
+            let (found, pin) = follow(sheet, adapter, &line)?;
+            if *found != line {
+                let (pin, found) = (pin.to_owned(), found.clone());
+                return Err(FitError::NotStraight { line, pin, found });
+            }
+        }
+    }
+    let mut map = ControlMap::new();
+    for line in sheet.control_lines() {
+        let wanted = match adapter {
+            Some(adapter) => {
+                follow(sheet, adapter, &LineName::Control(line.to_owned()))?.0.to_string()
+            }
+            None => line.to_owned(),
+        };
+        let Some(index) = board.control.iter().position(|one| one.name == wanted) else {
+            let names: Vec<_> = board.control.iter().map(|one| one.name.as_str()).collect();
+            let has = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
+            return Err(FitError::ControlLine { line: line.to_owned(), wanted, has });
+        };
+        map.insert(line, index);
+    }
+    Ok(map)
+}
+
+fn counts(sheet: &Sheet, board: &Board) -> Result<(), FitError> {
+    let (module, needs) = (sheet.name.clone(), sheet.width().bits());
+    if u32::from(board.data_lines) < needs {
+        let (has, missing) = (board.data_lines, span('D', board.data_lines, needs));
+        return Err(FitError::DataLines { module, needs, has, missing });
+    }
+    let needs = sheet.address_lines;
+    if board.address_lines < needs {
+        let (has, missing) = (board.address_lines, span('A', board.address_lines, needs.into()));
+        return Err(FitError::AddressLines { module, needs, has, missing });
+    }
+    if board.control.len() > 16 {
+        return Err(FitError::TooManyControl(board.control.len()));
+    }
+    for (index, line) in board.control.iter().enumerate() {
+        if board.control[..index].iter().any(|before| before.name == line.name) {
+            return Err(FitError::ControlTwice(line.name.clone()));
+        }
+    }
+    Ok(())
+}
+
+fn span(letter: char, first: u8, end: u32) -> String {
+    match end - 1 {
+        last if last == u32::from(first) => format!("{letter}{last}"),
+        last => format!("{letter}{first}-{letter}{last}"),
+    }
+}
+
+/// Refuses adapter lines on pins where the module has a supply.
+fn supplies(sheet: &Sheet, adapter: &AdapterSheet) -> Result<(), FitError> {
+    for pin in &sheet.pins {
+        if matches!(pin.line, LineName::Ground | LineName::Rail)
+            && let Some(line) = adapter.line_at(&pin.pin)
+        {
+            let (line, supply) = (line.clone(), pin.line.clone());
+            return Err(FitError::LineOnSupply { line, pin: pin.pin.clone(), supply });
+        }
+    }
+    Ok(())
+}
+
+/// The adapter line that reaches a module line, and the pin where it does.
+fn follow<'a>(
+    sheet: &'a Sheet,
+    adapter: &'a AdapterSheet,
+    line: &LineName,
+) -> Result<(&'a LineName, &'a str), FitError> {
+    let mut reached =
+        sheet.pins_of(line).filter_map(|pin| adapter.line_at(pin).map(|found| (found, pin)));
+    let Some(first) = reached.next() else {
+        let pins: Vec<_> = sheet.pins_of(line).collect();
+        let line = line.clone();
+        return Err(match pins.is_empty() {
+            true => FitError::NotTraced { line },
+            false => {
+                let (pins, adapter) = (pins.join(", "), adapter.name.clone());
+                FitError::NotWired { line, pins, adapter }
+            }
+        });
+    };
+    match reached.find(|other| other.0 != first.0) {
+        Some(other) => Err(FitError::TwoLines {
+            line: line.clone(),
+            first: first.0.clone(),
+            second: other.0.clone(),
+        }),
+        None => Ok(first),
+    }
+}
