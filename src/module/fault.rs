@@ -24,6 +24,9 @@ pub enum SheetFault {
     /// Not TOML.
     #[error("this is not TOML: {0}")]
     Toml(String),
+    /// A key or table twice.
+    #[error("this key or table stands here a second time")]
+    Twice,
     /// More text than a sheet ever has.
     #[error("expected at most {most} bytes of text, got {got}")]
     TooLong {
@@ -193,6 +196,7 @@ impl SheetFault {
             }
             Self::SpacesOverlap { .. } => "give each its own `select`, or move one by `base`",
             Self::Toml(_) => "strings need quotes, a table stands in [brackets], a list in [[two]]",
+            Self::Twice => "remove one of the two; several tables of a kind are headed [[so]]",
             Self::TooLong { .. } => "check that this file is a sheet",
             Self::UnknownKey { .. } => "remove it, or put it in a # comment",
             Self::Reserved => "remove it, or use a later version",

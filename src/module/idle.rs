@@ -20,12 +20,16 @@ pub(super) struct NoRest {
     pub first: usize,
     /// Index of the space that wants something else.
     pub second: usize,
+    /// True if the line is a strobe for one of them.
+    pub strobe: bool,
 }
 
 struct Use {
     space: usize,
     strobe: bool,
     rest: Rest,
+    /// The first space that uses it at the other level.
+    other: Option<usize>,
 }
 
 /// How every control line of the module rests.
@@ -41,15 +45,21 @@ pub(super) fn rest_levels(spaces: &[Space]) -> Result<BTreeMap<&str, Rest>, NoRe
         let strobes = write.iter().chain(read_only).map(|one| (one, true));
         for (one, strobe) in said.select.iter().map(|one| (one, false)).chain(strobes) {
             let rest = Rest::At(one.level.opposite());
-            let known = uses.entry(&one.line).or_insert(Use { space, strobe, rest });
+            let known = uses.entry(&one.line).or_insert(Use { space, strobe, rest, other: None });
             if known.rest == rest {
                 known.strobe |= strobe;
                 continue;
             }
             if known.strobe || strobe {
-                return Err(NoRest { line: one.line.clone(), first: known.space, second: space });
+                return Err(NoRest {
+                    line: one.line.clone(),
+                    first: known.space,
+                    second: space,
+                    strobe: true,
+                });
             }
             known.rest = Rest::Either;
+            known.other.get_or_insert(space);
         }
     }
     for (space, said) in spaces.iter().enumerate() {
@@ -59,8 +69,10 @@ pub(super) fn rest_levels(spaces: &[Space]) -> Result<BTreeMap<&str, Rest>, NoRe
         if let Some(line) = said.select.first()
             && !said.select.iter().any(rests)
         {
-            let first = uses.get(line.line.as_str()).map_or(space, |one| one.space);
-            return Err(NoRest { line: line.line.clone(), first, second: space });
+            let known = uses.get(line.line.as_str());
+            let first = known.map_or(space, |known| known.space);
+            let second = known.and_then(|known| known.other).unwrap_or(space);
+            return Err(NoRest { line: line.line.clone(), first, second, strobe: false });
         }
     }
     Ok(uses.into_iter().map(|(line, one)| (line, one.rest)).collect())

@@ -27,8 +27,13 @@ impl<'a> Source<'a> {
             let line = self.line_of(error.span().map_or(0, |span| span.start));
             let words = self.text.lines().nth(line - 1).unwrap_or_default();
             let key = words.split('=').next().unwrap_or_default().trim();
+            let key = key.trim_matches(|c| "[]\"'".contains(c));
             let key = if key.is_empty() { "(file)".to_owned() } else { shown(key) };
-            self.error(line, &key, SheetFault::Toml(error.message().to_owned()))
+            let fault = match error.message() {
+                "duplicate key" => SheetFault::Twice,
+                other => SheetFault::Toml(other.to_owned()),
+            };
+            self.error(line, &key, fault)
         })
     }
 
@@ -83,12 +88,12 @@ mod tests {
 
     #[test]
     fn broken_toml_is_named_by_line_and_key() {
-        let text = "format = 1\nname = \"a\"\nname = \"b\"\n";
+        let text = "format = 1\nname = a\n";
         let error = Source { file: "x.toml", text }.table().unwrap_err();
         assert_eq!(
             error.to_string(),
-            "x.toml:3: name: this is not TOML: duplicate key; strings need quotes, a table stands \
-             in [brackets], a list in [[two]]"
+            "x.toml:2: name: this is not TOML: string values must be quoted, expected literal \
+             string; strings need quotes, a table stands in [brackets], a list in [[two]]"
         );
     }
 }

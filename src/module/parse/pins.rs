@@ -1,6 +1,5 @@
 //! Reads `[pins]`.
 
-use crate::module::keys::closest;
 use crate::module::line::same_pin;
 use crate::module::section::Section;
 use crate::module::source::shown;
@@ -23,11 +22,12 @@ pub(super) fn pins(top: &Section<'_>, sheet: &Sheet) -> Result<Vec<Pin>, SheetEr
         let Some(name) = name else {
             let listed: Vec<_> = control.iter().copied().collect();
             let expected = format!(
-                "a line of this module (D0-D31, A0-A{}, {}, GND, VCC, NC or ?)",
+                "D0-D31, A0-A{}, GND, VCC, NC, ? or a control line of a select or strobe ({})",
                 sheet.address_lines - 1,
                 listed.join(", ")
             );
-            let closest = closest(&text, listed).map(str::to_owned);
+            let closest = listed.into_iter().find(|one| one.eq_ignore_ascii_case(&text));
+            let closest = closest.map(str::to_owned);
             let fault = SheetFault::NoSuchName { expected, got: shown(&text), closest };
             return Err(table.error(pin, line, fault));
         };

@@ -11,12 +11,16 @@ pub(super) fn check(
     spaces: &[Space],
     places: &[Place],
 ) -> Result<(), SheetError> {
-    let place = |space: usize| places.get(space).map_or(1, |place| place.select);
+    let select = |space: usize| places.get(space).map_or(1, |place| place.select);
     let name = |space: usize| spaces.get(space).map_or_else(String::new, |one| one.name.clone());
     let rest = rest_levels(spaces).map_err(|clash| {
         let (first, second) = (name(clash.first), name(clash.second));
         let fault = SheetFault::NoIdle { line: clash.line, first, second };
-        top.error("space.select", place(clash.second), fault)
+        let heading = places.get(clash.second).map_or(1, |place| place.heading);
+        match clash.strobe {
+            true => top.error("space", heading, fault),
+            false => top.error("space.select", select(clash.second), fault),
+        }
     })?;
     for (second, b) in spaces.iter().enumerate() {
         for a in &spaces[..second] {
@@ -26,7 +30,7 @@ pub(super) fn check(
             if from <= to && together {
                 let (first, other) = (a.name.clone(), b.name.clone());
                 let fault = SheetFault::SpacesOverlap { first, second: other, from, to };
-                return Err(top.error("space.select", place(second), fault));
+                return Err(top.error("space.select", select(second), fault));
             }
         }
     }

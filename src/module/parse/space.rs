@@ -8,6 +8,8 @@ use crate::module::{Family, Kind, Level, LineLevel, SheetError, SheetFault, Spac
 
 /// Lines of a space that later checks point to.
 pub(super) struct Place {
+    /// The line of the heading.
+    pub heading: usize,
     /// The line of `select`, or of the heading.
     pub select: usize,
 }
@@ -28,7 +30,10 @@ pub(super) fn spaces(top: &Section<'_>, lines: u8) -> Result<(Vec<Space>, Vec<Pl
             return Err(row.error("name", name.line, fault));
         }
         let select = row.levels("select")?;
-        places.push(Place { select: select.as_ref().map_or(row.line, |at| at.line) });
+        places.push(Place {
+            heading: row.line,
+            select: select.as_ref().map_or(row.line, |at| at.line),
+        });
         let select = select.map_or_else(Vec::new, |at| at.value);
         if select.is_empty() && rows.len() > 1 {
             let missing = "the control lines that select this space, as there are several";

@@ -2,34 +2,40 @@
 
 use super::value;
 use crate::module::keys::{ZONE, closest};
-use crate::module::section::{At, Section};
+use crate::module::section::Section;
 use crate::module::{SheetError, SheetFault, Space, Zone, parse_range};
+
+/// A zone with the lines of its name and its range.
+struct Placed {
+    zone: Zone,
+    name: usize,
+    range: usize,
+}
 
 /// Reads every zone and checks it against its space and the zones before it.
 pub(super) fn zones(top: &Section<'_>, spaces: &[Space]) -> Result<Vec<Zone>, SheetError> {
-    let mut zones: Vec<At<Zone>> = Vec::new();
+    let mut zones: Vec<Placed> = Vec::new();
     for row in top.rows("zone", &ZONE)? {
-        let zone = zone(&row, spaces)?;
-        for other in zones.iter().filter(|other| other.value.space == zone.value.space) {
-            let (new, old) = (&zone.value, &other.value);
-            if new.name == old.name {
-                let fault = SheetFault::Duplicate { name: new.name.clone(), first: other.line };
-                return Err(row.error("name", row.line, fault));
+        let new = zone(&row, spaces)?;
+        for old in zones.iter().filter(|old| old.zone.space == new.zone.space) {
+            let (a, b) = (&old.zone, &new.zone);
+            if a.name == b.name {
+                let fault = SheetFault::Duplicate { name: a.name.clone(), first: old.name };
+                return Err(row.error("name", new.name, fault));
             }
-            let (from, to) = (new.start.max(old.start), new.last().min(old.last()));
+            let (from, to) = (a.start.max(b.start), a.last().min(b.last()));
             if from <= to {
-                let (other, line) = (old.name.clone(), other.line);
+                let (other, line) = (a.name.clone(), old.range);
                 let fault = SheetFault::ZonesOverlap { from, to, other, line };
-                return Err(row.error("range", zone.line, fault));
+                return Err(row.error("range", new.range, fault));
             }
         }
-        zones.push(zone);
+        zones.push(new);
     }
-    Ok(zones.into_iter().map(|at| at.value).collect())
+    Ok(zones.into_iter().map(|placed| placed.zone).collect())
 }
 
-/// One zone with the line of its range.
-fn zone(row: &Section<'_>, spaces: &[Space]) -> Result<At<Zone>, SheetError> {
+fn zone(row: &Section<'_>, spaces: &[Space]) -> Result<Placed, SheetError> {
     let named = row.need("space", row.text("space")?, "the name of its space")?;
     let found = spaces.iter().enumerate().find(|(_, space)| space.name == named.value);
     let Some((index, space)) = found else {
@@ -40,16 +46,16 @@ fn zone(row: &Section<'_>, spaces: &[Space]) -> Result<At<Zone>, SheetError> {
         let fault = SheetFault::NoSuchName { expected, got: named.value, closest };
         return Err(row.error("space", named.line, fault));
     };
-    let name = row.need("name", row.text("name")?, "a name for this zone")?.value;
+    let name = row.need("name", row.text("name")?, "a name for this zone")?;
     let text = row.need("range", row.text("range")?, "START+LENGTH in words")?;
     let range = parse_range(&text.value);
     let (start, words) = range.map_err(|e| row.error("range", text.line, e.into()))?;
     let keep = value(row.flag("keep")?).unwrap_or(false);
-    let zone = Zone { space: index, name, start, words, keep };
+    let zone = Zone { space: index, name: name.value, start, words, keep };
     if zone.start < space.base || zone.last() > space.last() {
         let (from, to, first, last) = (zone.start, zone.last(), space.base, space.last());
         let fault = SheetFault::ZoneOutside { from, to, space: space.name.clone(), first, last };
         return Err(row.error("range", text.line, fault));
     }
-    Ok(At { value: zone, line: text.line })
+    Ok(Placed { zone, name: name.line, range: text.line })
 }
