@@ -1,0 +1,93 @@
+//! Why a job did not come to its end, and the exit code that goes with it.
+
+use crate::link::LinkError;
+use crate::module::FitError;
+use crate::shelf::ShelfError;
+use thiserror::Error;
+
+/// Why a job did not come to its end.
+#[derive(Debug, Error)]
+pub enum JobError {
+    /// The link failed.
+    #[error("{error}{}", place(.at.as_deref()))]
+    Link {
+        /// What happened.
+        error: LinkError,
+        /// Where the job was: the last good position.
+        at: Option<String>,
+    },
+    /// Sheet and board do not go together.
+    #[error(transparent)]
+    Fit(#[from] FitError),
+    /// Going on could harm something.
+    #[error("refused for safety: {0}")]
+    Safety(String),
+    /// The shelf failed.
+    #[error(transparent)]
+    Shelf(#[from] ShelfError),
+    /// What was asked for cannot be.
+    #[error("{0}")]
+    Usage(String),
+    /// Stopped on request.
+    #[error("stopped on request{}", place(.at.as_deref()))]
+    Cancelled {
+        /// Where the job was.
+        at: Option<String>,
+    },
+    /// The rail could not be proven off after the job.
+    #[error(
+        "{before}; and the rail could not be switched off ({error}). The adapter does it by itself \
+         5 s after the last word from here; do not touch the module before its lamp is out"
+    )]
+    RailUnproven {
+        /// How the job had ended.
+        before: String,
+        /// Why the rail's state is not known.
+        error: LinkError,
+    },
+}
+
+fn place(at: Option<&str>) -> String {
+    at.map_or_else(String::new, |at| format!(" ({at})"))
+}
+
+impl From<LinkError> for JobError {
+    fn from(error: LinkError) -> Self {
+        match error {
+            LinkError::Aborted => Self::Cancelled { at: None },
+            error => Self::Link { error, at: None },
+        }
+    }
+}
+
+impl JobError {
+    /// The same with where the job was, if it is not known yet.
+    pub fn at(self, position: impl FnOnce() -> String) -> Self {
+        match self {
+            Self::Link { error, at: None } => Self::Link { error, at: Some(position()) },
+            Self::Cancelled { at: None } => Self::Cancelled { at: Some(position()) },
+            other => other,
+        }
+    }
+
+    /// The exit code: 2 usage and files, 3 adapter, line or disk, 4 safety, 130 stopped.
+    pub fn code(&self) -> u8 {
+        match self {
+            Self::Usage(_) => 2,
+            Self::Shelf(error) if error.is_usage() => 2,
+            Self::Fit(error) if !error.is_safety() => 2,
+            Self::Link { .. } | Self::RailUnproven { .. } | Self::Shelf(_) => 3,
+            Self::Fit(_) | Self::Safety(_) => 4,
+            Self::Cancelled { .. } => 130,
+        }
+    }
+}
+
+/// How good the answer of a job that came to its end is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// Done, and good: exit code 0.
+    Good,
+    /// Done, and the answer is no: exit code 1.
+    No,
+}

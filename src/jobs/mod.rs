@@ -1,0 +1,23 @@
+//! The transfer core: what is done with a module, step by step, over the link and onto the shelf.
+//!
+//! A job is an asynchronous function over a [`Desk`]; it tells what happens as [`Event`]s and ends
+//! in a report or a [`JobError`]. [`run`] turns either, or a panic, into the one final event.
+
+mod blocks;
+mod capture;
+mod desk;
+mod error;
+mod event;
+mod power;
+mod reading;
+mod reread;
+mod runner;
+mod verify;
+
+pub use capture::{CaptureReport, CaptureRequest, capture};
+pub use desk::Desk;
+pub use error::{Ending, JobError};
+pub use event::{BlockState, Event, Outcome, View};
+pub use power::{Powered, check_fit, power_down, power_up};
+pub use runner::run;
+pub use verify::{VerifyPart, VerifyReport, verify};

@@ -1,0 +1,139 @@
+//! Sheet against board, shapes, and the rail: what stands before and after every job.
+
+use super::{Desk, Event, JobError};
+use crate::bus::{Millivolts, ShapeTimes};
+use crate::link::LinkError;
+use crate::module::{AdapterSheet, Board, ControlLine, Sheet, SpaceAccess, plan_access};
+use crate::wire::{
+    HelloReply, RailAction, RailReply, RailRequest, Reply, Request, ShapeRequest,
+};
+
+/// Time for the rail to reach the floor; supplies with soft start need some (common practice, no
+/// source).
+const SETTLE_MS: u16 = 500;
+/// The rail counts as up from this share of its nominal voltage, in per cent.
+const FLOOR_PERCENT: u32 = 90;
+/// The rail may differ from the sheet by this much, in per cent.
+const RAIL_PERCENT: u32 = 5;
+/// I/O pins may be above the rail by this much.
+const IO_ABOVE: u16 = 300;
+
+/// A module whose rail is on.
+#[derive(Clone, Debug)]
+pub struct Powered {
+    /// How each space is reached, in sheet order.
+    pub access: Vec<SpaceAccess>,
+    /// The times that the adapter really makes: normal and slow, per space.
+    pub times: Vec<(ShapeTimes, ShapeTimes)>,
+    /// The rail as it was switched on.
+    pub rail: RailReply,
+}
+
+/// Checks lines and voltages of the board against the sheet; nothing is switched.
+pub fn check_fit(
+    sheet: &Sheet,
+    adapter: Option<&AdapterSheet>,
+    hello: &HelloReply,
+) -> Result<Vec<SpaceAccess>, JobError> {
+    let access = plan_access(sheet, adapter, &board(hello))?;
+    let wanted = sheet.rail;
+    let fits = |mv: &Millivolts| {
+        let off = u32::from(mv.0.abs_diff(wanted.0));
+        off * 100 <= u32::from(wanted.0) * RAIL_PERCENT
+    };
+    if !hello.rails.iter().any(fits) {
+        let has: Vec<_> = hello.rails.iter().map(Millivolts::to_string).collect();
+        return Err(JobError::Safety(format!(
+            "the sheet of {} asks for a rail of {wanted}, the board has {}; set the board to the \
+             module's voltage, and never the sheet to the board's",
+            sheet.name,
+            if has.is_empty() { "none".into() } else { has.join(", ") }
+        )));
+    }
+    if hello.io_high.0 > wanted.0.saturating_add(IO_ABOVE) {
+        return Err(JobError::Safety(format!(
+            "the board drives its lines to {} ({}), which is more than 300 mV above the module's \
+             rail of {wanted}: a module is ruined that way; use level shifters",
+            hello.io_high,
+            if hello.io_measured { "measured" } else { "declared" }
+        )));
+    }
+    if wanted > hello.input_max {
+        return Err(JobError::Safety(format!(
+            "the module's rail of {wanted} is above the {} that the board's inputs take; use \
+             level shifters",
+            hello.input_max
+        )));
+    }
+    Ok(access)
+}
+
+fn board(hello: &HelloReply) -> Board {
+    let control = hello.control.iter().map(|line| ControlLine {
+        name: line.name.clone(),
+        write_strobe: line.write_strobe,
+        pulled_down: line.pulled_down,
+    });
+    Board {
+        data_lines: hello.data_lines,
+        address_lines: hello.address_lines,
+        control: control.collect(),
+        shortest: hello.shortest,
+        shape_slots: hello.sizes.shape_slots,
+    }
+}
+
+/// Gives the adapter every shape and switches the rail on.
+pub async fn power_up(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    access: Vec<SpaceAccess>,
+) -> Result<Powered, JobError> {
+    desk.check()?;
+    let client = &desk.client;
+    let mut times = Vec::new();
+    for space in &access {
+        let mut used = [ShapeTimes::default(); 2];
+        for (slot, (id, shape)) in
+            used.iter_mut().zip([(space.id, space.shape), (space.slow_id, space.slow)])
+        {
+            if let Reply::Shape(reply) =
+                client.call(Request::Shape(ShapeRequest { id, shape })).await?
+            {
+                *slot = reply.used;
+            }
+        }
+        times.push((used[0], used[1]));
+    }
+    desk.check()?;
+    let floor = u32::from(sheet.rail.0) * FLOOR_PERCENT / 100;
+    let request = RailRequest {
+        action: RailAction::On,
+        expected: sheet.rail,
+        settle_ms: SETTLE_MS,
+        floor: Millivolts(floor as u16),
+        shapes: (access.len() * 2) as u8,
+    };
+    let rail = rail(desk, request).await?;
+    Ok(Powered { access, times, rail })
+}
+
+/// Stops what runs and switches the rail off; the reply comes when it has fallen.
+pub async fn power_down(desk: &Desk<'_>) -> Result<RailReply, LinkError> {
+    // STOP empties the adapter's queue, so that rail off is the next thing it does.
+    desk.client.call(Request::Stop).await?;
+    rail(desk, RailRequest::OFF).await
+}
+
+async fn rail(desk: &Desk<'_>, request: RailRequest) -> Result<RailReply, LinkError> {
+    let reply = desk.client.call(Request::Rail(request)).await?;
+    let Reply::Rail(rail) = reply else {
+        return Err(LinkError::Nonsense {
+            request: crate::wire::Kind::RAIL,
+            what: reply.kind().to_string(),
+        });
+    };
+    let on = request.action == RailAction::On;
+    desk.tell(&Event::Rail { on, mv: rail.mv.0, measured: rail.measured });
+    Ok(rail)
+}
