@@ -128,6 +128,24 @@ pub enum ShapeRefusal {
     },
 }
 
+impl ShapeRefusal {
+    /// The number that a FAULT *shape refused* carries as its detail: the reason in bits 0 to 7,
+    /// what it is about in bits 8 to 15.
+    pub fn detail(self) -> u32 {
+        let (reason, about) = match self {
+            Self::ReadWrites { phase: "idle" } => (1, 0),
+            Self::ReadWrites { phase: "read set-up" } => (1, 1),
+            Self::ReadWrites { .. } => (1, 2),
+            Self::ReadMovesWriteStrobe { line } => (2, u32::from(line)),
+            Self::NoSuchLine { line, .. } => (3, u32::from(line)),
+            Self::NoSuchData { last, .. } => (4, last),
+            Self::LevelOutsideMask => (5, 0),
+            Self::IdleContradicts { other } => (6, u32::from(other.0)),
+        };
+        reason | (about & 0xFF) << 8
+    }
+}
+
 impl Shape {
     /// The levels of every line named by the shape while the read strobe lasts.
     pub const fn reading(&self) -> Levels {
@@ -149,7 +167,7 @@ impl Shape {
             if levels.level & !levels.mask != 0 {
                 return Err(ShapeRefusal::LevelOutsideMask);
             }
-            let unknown = u32::from(levels.mask) >> control;
+            let unknown = u32::from(levels.mask).checked_shr(u32::from(control)).unwrap_or(0);
             if unknown != 0 {
                 let line = control + unknown.trailing_zeros() as u8;
                 return Err(ShapeRefusal::NoSuchLine { line, has: control });

@@ -1,5 +1,6 @@
 //! HELLO: who the adapter is, what it can do, and which session this is.
 
+use super::PROTOCOL_MAJOR;
 use super::field::{Fields, Malformed, put_text};
 use crate::bus::{Baud, Millivolts, ShapeTimes};
 
@@ -58,7 +59,7 @@ pub struct ControlLine {
 }
 
 /// Sizes that the host must keep to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Sizes {
     /// The longest body the adapter takes.
     pub rx_body_max: u16,
@@ -183,11 +184,19 @@ impl HelloReply {
         out.push(self.previous_status);
     }
 
+    /// Decodes the whole reply; of another protocol only major, minor and session, which every
+    /// version has in the same place.
     pub(super) fn take(f: &mut Fields) -> Result<Self, Malformed> {
+        let major = f.u8("major")?;
+        let minor = f.u8("minor")?;
+        let session = f.u32("session")?;
+        if major != PROTOCOL_MAJOR {
+            return Ok(Self { major, minor, session, ..Self::nameless() });
+        }
         Ok(Self {
-            major: f.u8("major")?,
-            minor: f.u8("minor")?,
-            session: f.u32("session")?,
+            major,
+            minor,
+            session,
             boot_id: f.u32("boot id")?,
             rail_counter: f.u32("rail counter")?,
             still_running_ms: f.u32("still running")?,
@@ -236,6 +245,42 @@ impl HelloReply {
             previous_run: f.u32("previous run")?,
             previous_status: f.u8("previous status")?,
         })
+    }
+}
+
+impl HelloReply {
+    /// A reply that says nothing, for what cannot be decoded.
+    fn nameless() -> Self {
+        Self {
+            major: 0,
+            minor: 0,
+            session: 0,
+            boot_id: 0,
+            rail_counter: 0,
+            still_running_ms: 0,
+            firmware: String::new(),
+            board: String::new(),
+            data_lines: 0,
+            address_lines: 0,
+            control: Vec::new(),
+            data_path: DataPath::Direct,
+            rails: Vec::new(),
+            io_high: Millivolts(0),
+            io_measured: false,
+            input_max: Millivolts(0),
+            rail_limit_ma: 0,
+            supply: Supply::Usb,
+            rail_sensed: false,
+            sizes: Sizes::default(),
+            clock_hz: 0,
+            reset_rate: Baud(0),
+            rates: Vec::new(),
+            shortest: ShapeTimes::default(),
+            encodings: Vec::new(),
+            previous_session: 0,
+            previous_run: 0,
+            previous_status: 0,
+        }
     }
 }
 

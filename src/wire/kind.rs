@@ -42,6 +42,11 @@ impl Kind {
     /// A reply: the request was refused or failed.
     pub const FAULT: Self = Self(0xFF);
 
+    /// True for replies, FAULT and BUSY.
+    pub const fn is_reply(self) -> bool {
+        self.0 & 0x80 != 0
+    }
+
     /// The kind of the reply to a request of this kind.
     pub const fn reply(self) -> Self {
         Self(self.0 | 0x80)

@@ -68,6 +68,8 @@ impl Request {
     }
 
     /// The tag and the request of a body; `Ok(None)` for a kind that this version does not know.
+    /// A kind with bit 7 set is a reply, an adapter's own echo on a looped line for instance: an
+    /// adapter drops it ([`Kind::is_reply`]), since answering it would never end.
     pub fn decode(body: &[u8]) -> Result<Option<(u8, Self)>, Malformed> {
         let (kind, tag) = head(body)?;
         let mut fields = super::field::Fields::of(body);
