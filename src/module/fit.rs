@@ -98,12 +98,11 @@ impl<'a> Plan<'a> {
         let (mut idle, mut either) = (Levels::default(), 0);
         for (line, index) in &map {
             let bit = 1 << index;
-            let high = match rest.get(line) {
-                Some(Rest::At(level)) => *level == Level::High,
-                _ => {
-                    either |= bit;
-                    pulled.level & bit != 0
-                }
+            let high = if let Some(Rest::At(level)) = rest.get(line) {
+                *level == Level::High
+            } else {
+                either |= bit;
+                pulled.level & bit != 0
             };
             idle = idle.then(one_line(*index, high));
         }
@@ -111,7 +110,7 @@ impl<'a> Plan<'a> {
     }
 
     /// Refuses a board whose resistors select a space or make a write while nothing drives them,
-    /// as happens with the rail off (03-wire section 2 of the design).
+    /// as happens with the rail off.
     fn check_pulls(&self) -> Result<(), FitError> {
         for space in &self.sheet.spaces {
             for select in &space.select {
@@ -153,8 +152,8 @@ impl<'a> Plan<'a> {
             let pulse = u16::try_from(needs)
                 .map_err(|_| FitError::TooSlow { space: space.name.clone(), needs })?;
             let slow = Shape { times: ShapeTimes { pulse, ..shape.times }, ..shape };
-            let slot = index as u8 * 2;
-            let (id, slow_id) = (ShapeId(slot), ShapeId(slot + 1));
+            let number = index as u8 * 2;
+            let (id, slow_id) = (ShapeId(number), ShapeId(number + 1));
             Ok(SpaceAccess { space: index, id, slow_id, shape, slow, no_write })
         };
         self.sheet.spaces.iter().enumerate().map(access).collect()
@@ -202,11 +201,11 @@ fn one_line(index: usize, high: bool) -> Levels {
 /// The sheet's times, none shorter than the board's.
 fn times(space: &Space, shortest: ShapeTimes) -> ShapeTimes {
     ShapeTimes {
-        setup: space.timing.set_up_ns.max(shortest.setup),
-        pulse: space.timing.access_ns.max(shortest.pulse),
-        hold: space.timing.hold_ns.max(shortest.hold),
-        recover: space.timing.recover_ns.max(shortest.recover),
-        release: space.timing.release_ns.max(shortest.release),
+        setup: space.timing.set_up.max(shortest.setup),
+        pulse: space.timing.access.max(shortest.pulse),
+        hold: space.timing.hold.max(shortest.hold),
+        recover: space.timing.recover.max(shortest.recover),
+        release: space.timing.release.max(shortest.release),
     }
 }
 

@@ -111,6 +111,18 @@ pub enum FitError {
         /// The adapter line found there.
         found: LineName,
     },
+    /// A control line of the module on a data or address line of the adapter.
+    #[error(
+        "module line {line} on pin {pin} leads to adapter line {found}, expected a control line; rewire, or correct one of the sheets"
+    )]
+    NotControl {
+        /// The module's line.
+        line: String,
+        /// The pin.
+        pin: String,
+        /// The adapter line found there.
+        found: LineName,
+    },
     /// One module line on two adapter lines.
     #[error(
         "module line {line} joins adapter lines {first} and {second}, whose outputs would fight; leave one of them open"
@@ -229,6 +241,7 @@ impl FitError {
             | Self::NoPins { .. }
             | Self::NotWired { .. }
             | Self::NotStraight { .. }
+            | Self::NotControl { .. }
             | Self::TooSlow { .. } => false,
         }
     }

@@ -119,20 +119,20 @@ pub struct Chip {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Timing {
     /// Access time; the length of the strobes, 1 to 32767.
-    pub access_ns: u16,
+    pub access: u16,
     /// From address and selects to the strobe.
-    pub set_up_ns: u16,
+    pub set_up: u16,
     /// From the end of the strobe to the next change.
-    pub hold_ns: u16,
+    pub hold: u16,
     /// Idle between two cycles.
-    pub recover_ns: u16,
+    pub recover: u16,
     /// From outputs disabled to the bus let go.
-    pub release_ns: u16,
+    pub release: u16,
 }
 
 impl Default for Timing {
     fn default() -> Self {
-        Self { access_ns: 500, set_up_ns: 100, hold_ns: 100, recover_ns: 100, release_ns: 200 }
+        Self { access: 500, set_up: 100, hold: 100, recover: 100, release: 200 }
     }
 }
 

@@ -12,7 +12,7 @@ pub(super) type ControlMap<'a> = BTreeMap<&'a str, usize>;
 /// data and address lines must come out under their own number.
 pub(super) fn control_map<'a>(
     sheet: &'a Sheet,
-    adapter: Option<&AdapterSheet>,
+    adapter: Option<&'a AdapterSheet>,
     board: &Board,
 ) -> Result<ControlMap<'a>, FitError> {
     counts(sheet, board)?;
@@ -34,13 +34,12 @@ pub(super) fn control_map<'a>(
     let mut map = ControlMap::new();
     for line in sheet.control_lines() {
         let wanted = match adapter {
-            Some(adapter) => {
-                follow(sheet, adapter, &LineName::Control(line.to_owned()))?.0.to_string()
-            }
-            None => line.to_owned(),
+            Some(adapter) => followed_control(sheet, adapter, line)?,
+            None => line,
         };
         let Some(index) = board.control.iter().position(|one| one.name == wanted) else {
             let names: Vec<_> = board.control.iter().map(|one| one.name.as_str()).collect();
+            let wanted = wanted.to_owned();
             let has = if names.is_empty() { "none".to_owned() } else { names.join(", ") };
             return Err(FitError::ControlLine { line: line.to_owned(), wanted, has });
         };
@@ -91,6 +90,21 @@ fn supplies(sheet: &Sheet, adapter: &AdapterSheet) -> Result<(), FitError> {
     Ok(())
 }
 
+/// The name of the adapter's control line that reaches a control line of the module.
+fn followed_control<'a>(
+    sheet: &'a Sheet,
+    adapter: &'a AdapterSheet,
+    line: &str,
+) -> Result<&'a str, FitError> {
+    match follow(sheet, adapter, &LineName::Control(line.to_owned()))? {
+        (LineName::Control(name), _) => Ok(name),
+        (found, pin) => {
+            let (line, pin, found) = (line.to_owned(), pin.to_owned(), found.clone());
+            Err(FitError::NotControl { line, pin, found })
+        }
+    }
+}
+
 /// The adapter line that reaches a module line, and the pin where it does.
 fn follow<'a>(
     sheet: &'a Sheet,
@@ -102,13 +116,11 @@ fn follow<'a>(
     let Some(first) = reached.next() else {
         let pins: Vec<_> = sheet.pins_of(line).collect();
         let line = line.clone();
-        return Err(match pins.is_empty() {
-            true => FitError::NotTraced { line },
-            false => {
-                let (pins, adapter) = (pins.join(", "), adapter.name.clone());
-                FitError::NotWired { line, pins, adapter }
-            }
-        });
+        if pins.is_empty() {
+            return Err(FitError::NotTraced { line });
+        }
+        let (pins, adapter) = (pins.join(", "), adapter.name.clone());
+        return Err(FitError::NotWired { line, pins, adapter });
     };
     match reached.find(|other| other.0 != first.0) {
         Some(other) => Err(FitError::TwoLines {

@@ -17,9 +17,10 @@ pub(super) fn check(
         let (first, second) = (name(clash.first), name(clash.second));
         let fault = SheetFault::NoIdle { line: clash.line, first, second };
         let heading = places.get(clash.second).map_or(1, |place| place.heading);
-        match clash.strobe {
-            true => top.error("space", heading, fault),
-            false => top.error("space.select", select(clash.second), fault),
+        if clash.strobe {
+            top.error("space", heading, fault)
+        } else {
+            top.error("space.select", select(clash.second), fault)
         }
     })?;
     for (second, b) in spaces.iter().enumerate() {

@@ -172,10 +172,10 @@ fn timing(row: &Section<'_>) -> Result<Timing, SheetError> {
     // The space is read at twice this time too, and a shape holds at most 65535 ns.
     let access = times.number("access_ns", 1..=u32::from(u16::MAX / 2))?;
     Ok(Timing {
-        access_ns: access.map_or(usual.access_ns, |at| at.value as u16),
-        set_up_ns: or("set_up_ns", usual.set_up_ns)?,
-        hold_ns: or("hold_ns", usual.hold_ns)?,
-        recover_ns: or("recover_ns", usual.recover_ns)?,
-        release_ns: or("release_ns", usual.release_ns)?,
+        access: access.map_or(usual.access, |at| at.value as u16),
+        set_up: or("set_up_ns", usual.set_up)?,
+        hold: or("hold_ns", usual.hold)?,
+        recover: or("recover_ns", usual.recover)?,
+        release: or("release_ns", usual.release)?,
     })
 }

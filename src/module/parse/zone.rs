@@ -39,10 +39,10 @@ fn zone(row: &Section<'_>, spaces: &[Space]) -> Result<Placed, SheetError> {
     let named = row.need("space", row.text("space")?, "the name of its space")?;
     let found = spaces.iter().enumerate().find(|(_, space)| space.name == named.value);
     let Some((index, space)) = found else {
-        let names = || spaces.iter().map(|space| space.name.as_str());
+        let known = || spaces.iter().map(|space| space.name.as_str());
         let expected =
-            format!("a space of this sheet ({})", names().collect::<Vec<_>>().join(", "));
-        let closest = closest(&named.value, names()).map(str::to_owned);
+            format!("a space of this sheet ({})", known().collect::<Vec<_>>().join(", "));
+        let closest = closest(&named.value, known()).map(str::to_owned);
         let fault = SheetFault::NoSuchName { expected, got: named.value, closest };
         return Err(row.error("space", named.line, fault));
     };

@@ -20,7 +20,7 @@ fn every_key_arrives() {
     assert_eq!(one.select, [line("CS0", Level::Low)]);
     assert_eq!(one.chips[1].reference, "U2");
     assert_eq!(one.chips[1].lane, Lane { first: 8, bits: 8 });
-    assert_eq!(one.timing, Timing { access_ns: 90, set_up_ns: 10, ..Timing::default() });
+    assert_eq!(one.timing, Timing { access: 90, set_up: 10, ..Timing::default() });
     assert!(!one.battery && !sheet.spaces[1].battery);
     let zones: Vec<_> =
         sheet.zones_of(0).map(|zone| (zone.start.0, zone.words, zone.keep)).collect();

@@ -79,6 +79,14 @@ fn lines_in_another_order_are_refused() {
 }
 
 #[test]
+fn a_control_line_on_an_address_line_is_refused() {
+    let crossed = adapter_text().replace("S1 = \"J1-55\"", "A23 = \"J1-55\"");
+    let error = refused(&tg7(), &crossed).to_string();
+    let said = "module line CS1 on pin J1-55 leads to adapter line A23, expected a control line";
+    assert!(error.starts_with(said), "{error}");
+}
+
+#[test]
 fn lines_that_lead_nowhere_are_named() {
     let error = refused(&tg7().replace("\"J1-40\" = \"A5\"", ""), &adapter_text());
     assert!(error.to_string().starts_with("module line A5 is not traced to a pin"), "{error}");
