@@ -1,3 +1,7 @@
 //! The command `buswright`.
 
-fn main() {}
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    buswright::run(std::env::args_os())
+}

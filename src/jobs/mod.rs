@@ -14,10 +14,10 @@ mod reread;
 mod runner;
 mod verify;
 
-pub use capture::{CaptureReport, CaptureRequest, capture};
+pub use capture::{CaptureReport, CaptureRequest, begin, capture};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
-pub use power::{Powered, check_fit, power_down, power_up};
+pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 pub use verify::{VerifyPart, VerifyReport, verify};

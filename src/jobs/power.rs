@@ -15,6 +15,8 @@ const SETTLE_MS: u16 = 500;
 const FLOOR_PERCENT: u32 = 90;
 /// The rail may differ from the sheet by this much, in per cent.
 const RAIL_PERCENT: u32 = 5;
+/// STOP, the fall of the rail and repeats: the longest time to the safe state while reading.
+const OFF_WITHIN_MS: u64 = 3_000;
 /// I/O pins may be above the rail by this much.
 const IO_ABOVE: u16 = 300;
 
@@ -136,4 +138,34 @@ async fn rail(desk: &Desk<'_>, request: RailRequest) -> Result<RailReply, LinkEr
     let on = request.action == RailAction::On;
     desk.tell(&Event::Rail { on, mv: rail.mv.0, measured: rail.measured });
     Ok(rail)
+}
+
+/// Switches the rail on, does `work` and switches it off again, however the work ends.
+pub async fn with_rail<R>(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    access: Vec<SpaceAccess>,
+    work: impl AsyncFnOnce(&Powered) -> Result<R, JobError>,
+) -> Result<R, JobError> {
+    let result = match power_up(desk, sheet, access).await {
+        Ok(powered) => work(&powered).await,
+        Err(error) => Err(error),
+    };
+    if desk.cancel.is_requested() {
+        desk.tell(&Event::Stopping { within_ms: OFF_WITHIN_MS });
+    }
+    match (result, power_down(desk).await) {
+        (result, Ok(_)) => result,
+        // The session is over: the job's own error says what happened.
+        (Err(JobError::Link { error, at }), Err(_)) if error.is_final() => {
+            Err(JobError::Link { error, at })
+        }
+        (result, Err(error)) => {
+            let before = match result {
+                Ok(_) => "the job was done".to_string(),
+                Err(error) => error.to_string(),
+            };
+            Err(JobError::RailUnproven { before, error })
+        }
+    }
 }

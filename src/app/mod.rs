@@ -1,0 +1,26 @@
+//! Composition: which port, which sheet, which specimen, and a job over them.
+//!
+//! The command line and the workbench stand on this; tests and benchmarks reach it too.
+
+mod jobs;
+mod known;
+mod port_name;
+mod ports;
+mod serve;
+mod sheets;
+mod shelf_desk;
+mod signals;
+mod sim_port;
+mod wanted;
+
+pub use crate::jobs::{BlockState, Event, Outcome, View};
+pub use jobs::{CaptureOptions, Job, Machine, run_job};
+pub use known::{Known, KnownAdapter};
+pub use port_name::{PortName, PortNameError};
+pub use ports::{OpenPort, OpenPortError, bench_for_service, open_port};
+pub use serve::{ServeError, serve_pty, serve_tcp};
+pub use sheets::{describe_adapter_sheet, describe_sheet, sheet_names};
+pub use shelf_desk::{Answer, ShelfDesk};
+pub use signals::watch_signals;
+pub use sim_port::SimPort;
+pub use wanted::Wanted;

@@ -1,0 +1,64 @@
+//! Serving a simulated bench to other programs: over a pseudo-terminal or TCP.
+
+mod endpoint;
+mod pty;
+mod tcp;
+
+pub use pty::serve_pty;
+pub use tcp::serve_tcp;
+
+use crate::bus::{Baud, Nanos};
+use crate::link::Cancel;
+use crate::sim::Bench;
+use endpoint::{Endpoint, Heard};
+use std::time::Instant;
+use thiserror::Error;
+
+/// Why a bench could not be served.
+#[derive(Debug, Error)]
+#[error("bench on {place}: {what}: {error}")]
+pub struct ServeError {
+    place: String,
+    what: &'static str,
+    error: std::io::Error,
+}
+
+/// Packets held for a reader that does not read; more is lost, as on a real line.
+const HELD_MAX: usize = 1 << 20;
+
+/// Serves `bench` on `endpoint` in real time until the other side is gone or `cancel` is asked.
+fn serve(
+    bench: &mut Bench,
+    clock: Instant,
+    endpoint: &mut impl Endpoint,
+    cancel: &Cancel,
+) -> std::io::Result<()> {
+    let mut held: Vec<u8> = Vec::new();
+    let mut bytes = [0; 4096];
+    let now = || Nanos(clock.elapsed().as_nanos() as u64);
+    bench.open(now());
+    while !cancel.is_requested() {
+        bench.handle_timeout(now());
+        while let Some(packet) = bench.poll_receive(now()) {
+            if held.len() < HELD_MAX {
+                held.extend(packet);
+            }
+        }
+        if !held.is_empty() {
+            let sent = endpoint.write(&held)?;
+            held.drain(..sent);
+        }
+        let until = bench.poll_timeout().map(|at| at.since(now()));
+        match endpoint.wait(until, !held.is_empty(), &mut bytes)? {
+            Heard::Bytes(n) => {
+                if let Some(rate) = endpoint.rate() {
+                    bench.set_host_rate(now(), Baud(rate));
+                }
+                bench.host_send(now(), &bytes[..n]);
+            }
+            Heard::Nothing => {}
+            Heard::Gone => return Ok(()),
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,91 @@
+//! Finding the sheets that a job needs.
+
+use crate::jobs::JobError;
+use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
+
+/// The board name of a simulated bench starts with this and goes on with its sheet.
+const BENCH: &str = "bench:";
+
+/// The sheet that a bench's board name selects.
+pub(super) fn bench_sheet(board: &str) -> Option<&str> {
+    board.strip_prefix(BENCH)
+}
+
+/// Loads a module sheet by built-in name or from a file.
+pub fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
+    let (file, text) = match builtin(wanted) {
+        Some(text) => (format!("built-in sheet {wanted}"), text.to_string()),
+        None => (wanted.to_string(), read(wanted, "module sheet", &names())?),
+    };
+    Sheet::parse(&file, &text).map_err(|error| JobError::Usage(error.to_string()))
+}
+
+/// Loads an adapter sheet from a file.
+pub fn load_adapter_sheet(file: &str) -> Result<AdapterSheet, JobError> {
+    let text = read(file, "adapter sheet", "none is built in")?;
+    AdapterSheet::parse(file, &text).map_err(|error| JobError::Usage(error.to_string()))
+}
+
+fn read(file: &str, what: &str, built_in: &str) -> Result<String, JobError> {
+    std::fs::read_to_string(file).map_err(|error| {
+        JobError::Usage(format!("{what} {file}: {error}; name a file ({built_in})"))
+    })
+}
+
+fn names() -> String {
+    let names: Vec<_> = builtin_names().collect();
+    format!("built in are {}", names.join(", "))
+}
+
+/// The sheet of a job: named, else that of a simulated bench, else the one remembered.
+pub(super) fn choose_sheet(
+    named: Option<&str>,
+    board: &str,
+    remembered: Option<&str>,
+) -> Result<Sheet, JobError> {
+    match named.or(bench_sheet(board)).or(remembered) {
+        Some(name) => load_sheet(name),
+        None => Err(JobError::Usage(format!(
+            "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \
+             without one; name it with --sheet NAME or FILE ({})",
+            names()
+        ))),
+    }
+}
+
+/// The names of the built-in module sheets.
+pub fn sheet_names() -> impl Iterator<Item = &'static str> {
+    builtin_names()
+}
+
+/// Checks a module sheet and says in a few lines what it describes.
+pub fn describe_sheet(wanted: &str) -> Result<String, String> {
+    let sheet = load_sheet(wanted).map_err(|error| error.to_string())?;
+    let mut text = format!("{}: good. {}, rail {}", wanted, sheet.title, sheet.rail);
+    for space in &sheet.spaces {
+        let chips: Vec<_> =
+            space.chips.iter().map(|chip| format!("{} {}", chip.reference, chip.lane)).collect();
+        let bytes = u64::from(space.words) * space.width.bytes() as u64;
+        text += &format!(
+            "\n  {} ({}, {} bits): words {}+0x{:X}, {}; {}",
+            space.name,
+            space.kind,
+            space.width.bits(),
+            space.base,
+            space.words,
+            humansize::format_size(bytes, humansize::BINARY),
+            chips.join(", ")
+        );
+    }
+    for zone in &sheet.zones {
+        let keep = if zone.keep { ", kept" } else { "" };
+        text += &format!("\n  zone {} at word {}+0x{:X}{keep}", zone.name, zone.start, zone.words);
+    }
+    Ok(text)
+}
+
+/// Checks an adapter sheet and says in a line what it describes.
+pub fn describe_adapter_sheet(file: &str) -> Result<String, String> {
+    let sheet = load_adapter_sheet(file).map_err(|error| error.to_string())?;
+    Ok(format!("{file}: good. {}, {} lines", sheet.name, sheet.lines.len()))
+}

@@ -1,0 +1,191 @@
+//! What can be asked of the shelf without an adapter.
+
+use crate::jobs::JobError;
+use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf, Summary};
+use jiff::Timestamp;
+use serde_json::{Value, json};
+use std::fmt::Write;
+use std::path::Path;
+use std::sync::Arc;
+
+/// An answer for people and for programs.
+#[derive(Debug)]
+pub struct Answer {
+    /// For people.
+    pub text: String,
+    /// For programs.
+    pub value: Value,
+    /// Things that could not be read; they keep nothing else from being answered.
+    pub troubles: Vec<String>,
+    /// The exit code.
+    pub code: u8,
+}
+
+impl Answer {
+    fn good(text: String, value: Value) -> Self {
+        Self { text, value, troubles: Vec::new(), code: 0 }
+    }
+}
+
+/// The shelf, with the specimen that `@last` means.
+pub struct ShelfDesk {
+    shelf: Shelf,
+    specimen: Option<Label>,
+}
+
+impl ShelfDesk {
+    /// Opens the shelf in folder `root`.
+    pub fn open(root: &Path, specimen: Option<&str>) -> Result<Self, JobError> {
+        let specimen = specimen.map(super::wanted::label).transpose()?;
+        Ok(Self { shelf: Shelf::open(Arc::new(OsDisk), root)?, specimen })
+    }
+
+    fn find(&self, which: &str) -> Result<CaptureId, JobError> {
+        Ok(self.shelf.find(which, self.specimen.as_ref())?)
+    }
+
+    fn get(&self, which: &str) -> Result<Capture, JobError> {
+        Ok(self.shelf.get(which, self.specimen.as_ref())?)
+    }
+
+    /// Every capture, one a line, of the specimen if one is named.
+    pub fn list(&self) -> Result<Answer, JobError> {
+        let Listing { captures, unfinished, troubles } = self.shelf.list()?;
+        let wanted = |label: &Label| self.specimen.as_ref().is_none_or(|mine| mine == label);
+        let captures: Vec<_> = captures.iter().filter(|one| wanted(&one.specimen)).collect();
+        let unfinished: Vec<_> = unfinished.iter().filter(|one| wanted(&one.1.specimen)).collect();
+        let mut text = String::new();
+        for one in &captures {
+            let _ = writeln!(text, "{}", line(one));
+        }
+        for (path, start) in &unfinished {
+            let _ = writeln!(
+                text,
+                "unfinished   {:<14} {}: `capture` goes on with it",
+                start.specimen.to_string(),
+                path.display()
+            );
+        }
+        if text.is_empty() {
+            let _ = writeln!(text, "nothing on the shelf in {} yet", self.shelf.root().display());
+        }
+        let value = json!({
+            "captures": captures,
+            "unfinished": unfinished.iter().map(|one| one.0.display().to_string())
+                .collect::<Vec<_>>(),
+        });
+        let troubles = troubles.iter().map(ToString::to_string).collect();
+        Ok(Answer { troubles, ..Answer::good(text.trim_end().into(), value) })
+    }
+
+    /// The record of a capture, with its notes.
+    pub fn show(&self, which: &str) -> Result<Answer, JobError> {
+        let Capture { id, folder, record, notes } = self.get(which)?;
+        let mut text = String::new();
+        let size = humansize::format_size(record.bytes, humansize::BINARY);
+        let simulated = if record.simulated { ", simulated" } else { "" };
+        let _ = writeln!(text, "{id}: {} of {}{simulated}", size, record.specimen);
+        let _ = writeln!(text, "  taken {}, kept in {}", record.time, folder.display());
+        let _ = writeln!(text, "  SHA-256 {}", record.sha256);
+        let _ = writeln!(text, "  sheet {} ({})", record.sheet.name, record.sheet.sha256);
+        let adapter = &record.adapter;
+        let _ = writeln!(text, "  adapter {} ({})", adapter.board, adapter.firmware);
+        let _ = writeln!(text, "  lines: {}", record.line_verdicts);
+        for space in &record.spaces {
+            let _ = writeln!(
+                text,
+                "  {} ({}, {} bits): words {}+0x{:X}, checksums of {} blocks",
+                space.name,
+                space.kind,
+                space.width.bits(),
+                crate::bus::WordAddress(space.base.0.wrapping_add(space.first.0)),
+                space.words,
+                space.crc32.len()
+            );
+            for chip in &space.chips {
+                let _ = writeln!(text, "    {} on {}: ids {}", chip.chip, chip.lane, chip.ids);
+            }
+            for pass in &space.passes {
+                let _ = writeln!(
+                    text,
+                    "    pass {}: {}, precharge {}, step {}, {} ns, {} blocks",
+                    pass.number, pass.kind, pass.precharge, pass.step, pass.access_ns, pass.blocks
+                );
+            }
+            if space.unsteady.total > 0 {
+                let _ = writeln!(
+                    text,
+                    "    unsteady: {} words, on {}",
+                    space.unsteady.total,
+                    space.unsteady.lines.join(", ")
+                );
+            }
+            for word in &space.unsteady.words {
+                let at = space.base.0.wrapping_add(word.address.0);
+                let seen: Vec<_> = word.seen.iter().map(|value| format!("{value:X}")).collect();
+                let end = if word.settled { "then agreed" } else { "never agreed" };
+                let lines = word.lines.join(", ");
+                let _ = writeln!(text, "      word 0x{at:X}: {} ({lines}), {end}", seen.join(" / "));
+            }
+            for doubt in &space.doubts {
+                let _ = writeln!(text, "    doubt: {}", doubt.text);
+            }
+        }
+        if !record.note.is_empty() {
+            let _ = writeln!(text, "  note: {}", record.note);
+        }
+        for note in &notes {
+            let _ = writeln!(text, "  note of {}: {}", note.time, note.text);
+        }
+        let value = json!({ "id": id.to_string(), "record": record, "notes": notes });
+        Ok(Answer::good(text.trim_end().into(), value))
+    }
+
+    /// Adds a note.
+    pub fn note(&self, which: &str, text: &str) -> Result<Answer, JobError> {
+        let id = self.find(which)?;
+        self.shelf.note(&id, text, Timestamp::now())?;
+        Ok(Answer::good(format!("noted on {id}"), json!({ "id": id.to_string() })))
+    }
+
+    /// Proves one capture, or all, against their records.
+    pub fn check(&self, which: Option<&str>) -> Result<Answer, JobError> {
+        let id = which.map(|which| self.find(which)).transpose()?;
+        let reports = self.shelf.check(id.as_ref())?;
+        let mut text = String::new();
+        let mut value = Vec::new();
+        for report in &reports {
+            let faults: Vec<_> = report.faults.iter().map(ToString::to_string).collect();
+            let verdict = if report.good() { "as recorded" } else { "NOT as recorded" };
+            let _ = writeln!(text, "{}: {verdict}", report.id);
+            for fault in &faults {
+                let _ = writeln!(text, "  {fault}");
+            }
+            value.push(json!({ "id": report.id.to_string(), "good": report.good(), "faults": faults }));
+        }
+        let bad = reports.iter().any(|report| !report.good());
+        let code = u8::from(bad);
+        Ok(Answer { code, ..Answer::good(text.trim_end().into(), Value::Array(value)) })
+    }
+
+    /// Writes a copy to a file.
+    pub fn export(&self, which: &str, file: &Path) -> Result<Answer, JobError> {
+        let id = self.find(which)?;
+        let what = match self.shelf.export(&id, file)? {
+            Exported::Written => "written to",
+            Exported::AlreadyThere => "is already in",
+        };
+        let text = format!("{id} {what} {}", file.display());
+        Ok(Answer::good(text, json!({ "id": id.to_string(), "file": file })))
+    }
+}
+
+fn line(one: &Summary) -> String {
+    let size = humansize::format_size(one.bytes, humansize::BINARY);
+    let simulated = if one.simulated { "simulated" } else { "" };
+    let id = one.id.to_string();
+    let specimen = one.specimen.to_string();
+    let time = one.time.strftime("%Y-%m-%d %H:%M UTC");
+    let note = one.note.lines().next().unwrap_or("");
+    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9} {note}").trim_end().into()
+}

@@ -1,0 +1,110 @@
+//! What a user wants to work on, and what that means once the adapter has answered.
+
+use super::Known;
+use super::sheets::{bench_sheet, choose_sheet, load_adapter_sheet};
+use crate::jobs::{Desk, Event, JobError, check_fit};
+use crate::link::{RatePlan, connect, raise_rate};
+use crate::module::{Sheet, SpaceAccess};
+use crate::shelf::Label;
+use crate::sim::BenchDescription;
+use crate::wire::{HelloReply, PingReply, RailRequest, RailState, Reply, Request};
+
+/// Names from the command line or the dialogs.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Wanted {
+    /// A module sheet, by name or file.
+    pub sheet: Option<String>,
+    /// An adapter sheet's file.
+    pub adapter: Option<String>,
+    /// The label of the individual module.
+    pub specimen: Option<String>,
+}
+
+/// Everything that a job needs to begin; nothing is switched yet.
+pub(super) struct Ready {
+    pub hello: HelloReply,
+    pub sheet: Sheet,
+    pub access: Vec<SpaceAccess>,
+    pub simulated: bool,
+    pub specimen: Option<Label>,
+}
+
+/// What is known before the adapter has answered.
+pub(super) struct Before<'a> {
+    pub wanted: &'a Wanted,
+    pub plan: RatePlan,
+    pub identity: &'a str,
+    pub known: &'a mut Known,
+    /// The simulated bench inside this program.
+    pub bench: Option<&'a BenchDescription>,
+}
+
+/// Finds the adapter, then the sheet, then checks that they go together: in this order, and the
+/// rail is not switched.
+pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, JobError> {
+    let Before { wanted, plan, identity, known, bench } = before;
+    // Files first: a wrong one must not cost a search for the adapter.
+    let adapter = wanted.adapter.as_deref().map(load_adapter_sheet).transpose()?;
+    let named = wanted.sheet.as_deref().map(super::sheets::load_sheet).transpose()?;
+    let specimen = wanted.specimen.as_deref().map(label).transpose()?;
+    let hello = connect(&desk.client, plan).await?;
+    let rate = match plan.fixed {
+        Some(fixed) => Some(fixed),
+        None => raise_rate(&desk.client, &hello, None).await?,
+    };
+    desk.tell(&Event::Connected {
+        board: hello.board.clone(),
+        firmware: hello.firmware.clone(),
+        baud: rate.map(|rate| rate.0),
+    });
+    let simulated = bench_sheet(&hello.board).is_some();
+    if !simulated {
+        let _ = known.real_port();
+    }
+    if bench.is_none() {
+        let _ = known.remember(identity, |adapter| adapter.rate = rate.map(|rate| rate.0));
+    }
+    leave_no_rail_on(desk).await?;
+    let remembered = known.adapter(identity).and_then(|adapter| adapter.sheet.clone());
+    let sheet = match named {
+        Some(sheet) => sheet,
+        None => choose_sheet(None, &hello.board, remembered.as_deref())?,
+    };
+    let access = check_fit(&sheet, adapter.as_ref(), &hello)?;
+    if bench.is_none()
+        && let Some(name) = &wanted.sheet
+    {
+        let _ = known.remember(identity, |adapter| adapter.sheet = Some(name.clone()));
+    }
+    let specimen = match (specimen, simulated) {
+        (Some(label), _) => Some(label),
+        (None, true) => Some(bench_label(bench, &hello.board)?),
+        (None, false) => None,
+    };
+    Ok(Ready { hello, sheet, access, simulated, specimen })
+}
+
+pub(super) fn label(text: &str) -> Result<Label, JobError> {
+    Label::parse(text).map_err(|error| JobError::Usage(error.to_string()))
+}
+
+/// The bench's own label: its description's, or that of the built-in bench of the same sheet.
+fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, JobError> {
+    let sheet = bench_sheet(board).unwrap_or("bench");
+    let own = bench.map(|bench| bench.specimen.clone());
+    let own = own.or_else(|| BenchDescription::builtin(sheet).ok().map(|bench| bench.specimen));
+    label(&own.unwrap_or_else(|| format!("{sheet} #SIM")))
+}
+
+/// A host that was killed may have left the rail on; a new session has cleared its shapes.
+async fn leave_no_rail_on(desk: &Desk<'_>) -> Result<(), JobError> {
+    let Reply::Ping(PingReply { rail, .. }) = desk.client.call(Request::Ping).await? else {
+        return Ok(());
+    };
+    if matches!(rail, RailState::Off | RailState::Tripped) {
+        return Ok(());
+    }
+    desk.note("the rail was still on from an earlier session; it is switched off first");
+    desk.client.call(Request::Rail(RailRequest::OFF)).await?;
+    Ok(())
+}

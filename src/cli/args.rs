@@ -1,0 +1,157 @@
+//! What can be said on the command line.
+
+use clap::{ArgGroup, Parser, Subcommand};
+use std::path::PathBuf;
+
+/// Reads plug-in memory modules to agreement and keeps the copies with their record.
+#[derive(Debug, Parser)]
+#[command(name = "buswright", version, subcommand_required = true, arg_required_else_help = true)]
+pub struct Args {
+    #[command(flatten)]
+    pub global: Global,
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// Options that every command takes.
+#[derive(Clone, Debug, clap::Args)]
+pub struct Global {
+    /// sim, sim:FILE.toml, a device such as /dev/ttyUSB0 (@RATE fixes the rate), or tcp:HOST:PORT
+    #[arg(long, global = true, value_name = "PORT")]
+    pub port: Option<String>,
+    /// Module sheet: a built-in name or a file
+    #[arg(long, global = true, value_name = "NAME|FILE")]
+    pub sheet: Option<String>,
+    /// Adapter sheet: a file
+    #[arg(long, global = true, value_name = "FILE")]
+    pub adapter: Option<String>,
+    /// Label of the individual module, such as "TG-7 #0417"
+    #[arg(long, global = true, value_name = "LABEL")]
+    pub specimen: Option<String>,
+    /// Folder of captures and histories
+    #[arg(long, global = true, value_name = "DIR", env = "BUSWRIGHT_SHELF")]
+    pub shelf: Option<PathBuf>,
+    /// One JSON object per event, and the report
+    #[arg(long, global = true)]
+    pub json: bool,
+    /// Only the report
+    #[arg(long, global = true)]
+    pub quiet: bool,
+    /// Append every event to this file as JSON
+    #[arg(long, global = true, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Serial ports with what the system knows of them
+    Ports,
+    /// Read the module to agreement and keep the copy
+    Capture(CaptureArgs),
+    /// Compare the module with an image
+    Verify(VerifyArgs),
+    /// Captures and histories
+    #[command(subcommand)]
+    Shelf(ShelfCommand),
+    /// Module and adapter sheets
+    #[command(subcommand)]
+    Sheet(SheetCommand),
+    /// Serve a simulated bench to other programs
+    Bench(BenchArgs),
+}
+
+/// Options of `capture`.
+#[derive(Debug, clap::Args)]
+pub struct CaptureArgs {
+    /// Only this space; all in sheet order without it
+    #[arg(long)]
+    pub space: Option<String>,
+    /// Only this range of the space: 0xADDR+LEN in words
+    #[arg(long, value_name = "R")]
+    pub range: Option<String>,
+    /// Passes at most where blocks disagree
+    #[arg(long, value_name = "N", default_value_t = 6, value_parser = clap::value_parser!(u32).range(2..=100))]
+    pub passes: u32,
+    /// Also write the copy to this file; a file with other contents is never replaced
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+    /// A note for the record
+    #[arg(long, value_name = "TEXT", default_value = "")]
+    pub note: String,
+}
+
+/// Options of `verify`.
+#[derive(Debug, clap::Args)]
+pub struct VerifyArgs {
+    /// A file, a capture's id, or @last
+    pub image: String,
+    /// Only this space
+    #[arg(long)]
+    pub space: Option<String>,
+    /// Accept an image from the simulated bench for a real module
+    #[arg(long)]
+    pub accept_simulated: bool,
+}
+
+/// What to do on the shelf. A capture is named by its id, such as 0417-003, or @last.
+#[derive(Debug, Subcommand)]
+pub enum ShelfCommand {
+    /// Every capture, one a line
+    List,
+    /// The record of a capture
+    Show {
+        /// Which capture
+        id: String,
+    },
+    /// Add a note to a capture; nothing is changed
+    Note {
+        /// Which capture
+        id: String,
+        /// The note
+        text: String,
+    },
+    /// Prove captures against the checksums in their records
+    Check {
+        /// Which capture; all without it
+        id: Option<String>,
+    },
+    /// Write the copy to a file; a file with other contents is never replaced
+    Export {
+        /// Which capture
+        id: String,
+        /// The file
+        file: PathBuf,
+    },
+}
+
+/// What to do with sheets.
+#[derive(Debug, Subcommand)]
+pub enum SheetCommand {
+    /// Check module sheets (and adapter sheets with --as-adapter)
+    Check {
+        /// Built-in names or files
+        #[arg(required = true)]
+        files: Vec<String>,
+        /// They are adapter sheets
+        #[arg(long)]
+        as_adapter: bool,
+    },
+    /// The built-in module sheets
+    List,
+}
+
+/// Options of `bench`.
+#[derive(Debug, clap::Args)]
+#[command(group(ArgGroup::new("where").required(true).args(["pty", "tcp"])))]
+pub struct BenchArgs {
+    /// A built-in bench or a bench file
+    #[arg(default_value = "TG-7", value_name = "NAME|FILE")]
+    pub bench: String,
+    /// On a new pseudo-terminal, whose name is printed
+    #[arg(long)]
+    pub pty: bool,
+    /// On a TCP address; port 0 takes a free one, which is printed
+    #[arg(long, value_name = "HOST:PORT")]
+    pub tcp: Option<String>,
+}

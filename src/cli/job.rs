@@ -1,0 +1,69 @@
+//! `capture` and `verify`: a job over a port.
+
+use super::args::{CaptureArgs, VerifyArgs};
+use super::context::Context;
+use super::progress::Progress;
+use crate::app::{
+    CaptureOptions, Job, Machine, OpenPort, open_port, run_job, watch_signals,
+};
+use crate::link::Cancel;
+
+/// Runs `capture`.
+pub fn capture(context: &Context, args: CaptureArgs) -> u8 {
+    let CaptureArgs { space, range, passes, out, note } = args;
+    run(context, &Job::Capture(CaptureOptions { space, range, passes, out, note }))
+}
+
+/// Runs `verify`.
+pub fn verify(context: &Context, args: VerifyArgs) -> u8 {
+    let VerifyArgs { image, space, accept_simulated } = args;
+    run(context, &Job::Verify { image, space, accept_simulated })
+}
+
+fn run(context: &Context, job: &Job) -> u8 {
+    let output = context.output;
+    let mut known = context.known();
+    let mut progress = match Progress::new(context) {
+        Ok(progress) => progress,
+        Err(text) => return output.fail(2, &text),
+    };
+    let name = match context.port(&known) {
+        Ok(name) => name,
+        Err(text) => return output.fail(2, &text),
+    };
+    if name.is_sim() {
+        output.always("SIMULATED BENCH: no hardware is touched, all contents are generated");
+    }
+    let mut open = match open_port(&name, |identity| known.rate(identity)) {
+        Ok(open) => open,
+        Err(error) => return output.fail(error.code(), &error.to_string()),
+    };
+    let cancel = Cancel::default();
+    let attention = open.attention.clone();
+    let watching = watch_signals(cancel.clone(), move || {
+        if let Some(attention) = &attention {
+            attention.call();
+        }
+    });
+    if let Err(error) = watching {
+        return output.fail(3, &format!("signals cannot be watched: {error}"));
+    }
+    let OpenPort { port, plan, identity, bench, .. } = &mut open;
+    let machine = Machine {
+        port: port.as_mut(),
+        plan: *plan,
+        identity,
+        bench: bench.as_ref(),
+        known: &mut known,
+        cancel,
+        shelf: &context.shelf(),
+    };
+    let outcome = run_job(machine, &context.wanted(), job, &mut |event| progress.event(event));
+    if outcome.report.is_none() {
+        return output.fail(outcome.code, &outcome.text);
+    }
+    if !output.json {
+        output.line(&outcome.text);
+    }
+    outcome.code
+}

@@ -1,0 +1,51 @@
+//! Words to people and programs. A reader that has gone away ends nothing.
+
+use serde::Serialize;
+use std::io::{Write, stderr, stdout};
+
+/// Where words go, and how much is said.
+#[derive(Clone, Copy, Debug)]
+pub struct Output {
+    /// JSON on standard output.
+    pub json: bool,
+    /// Only reports.
+    pub quiet: bool,
+}
+
+impl Output {
+    /// As the options say.
+    pub fn new(json: bool, quiet: bool) -> Self {
+        Self { json, quiet }
+    }
+
+    /// A line of a report.
+    pub fn line(self, text: &str) {
+        let _ = writeln!(stdout(), "{text}");
+        let _ = stdout().flush();
+    }
+
+    /// A value as one line of JSON.
+    pub fn json(self, value: &impl Serialize) {
+        if let Ok(text) = serde_json::to_string(value) {
+            self.line(&text);
+        }
+    }
+
+    /// A line for people that programs do not need.
+    pub fn say(self, text: &str) {
+        if !self.quiet && !self.json {
+            let _ = writeln!(stderr(), "{text}");
+        }
+    }
+
+    /// A line for people that is said even with `--quiet`.
+    pub fn always(self, text: &str) {
+        let _ = writeln!(stderr(), "{text}");
+    }
+
+    /// Tells an error and gives its exit code back.
+    pub fn fail(self, code: u8, text: &str) -> u8 {
+        let _ = writeln!(stderr(), "buswright: {text}");
+        code
+    }
+}

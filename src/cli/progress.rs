@@ -1,0 +1,116 @@
+//! One calm line of progress on a terminal, and the events as JSON.
+
+use super::context::Context;
+use crate::app::{Event, View};
+use std::fs::{File, OpenOptions};
+use std::io::{IsTerminal, Write, stderr};
+use std::time::{Duration, Instant};
+
+/// Between two drawings of the line.
+const FRAME: Duration = Duration::from_millis(250);
+
+/// Follows a job's events.
+pub struct Progress<'a> {
+    context: &'a Context,
+    view: View,
+    log: Option<File>,
+    on_terminal: bool,
+    drawn: Option<Instant>,
+    pass_since: Instant,
+}
+
+impl<'a> Progress<'a> {
+    /// Opens the log file, if one is named.
+    pub fn new(context: &'a Context) -> Result<Self, String> {
+        let log = match &context.global.log {
+            None => None,
+            Some(path) => Some(
+                OpenOptions::new()
+                    .create(true)
+                    .append(true)
+                    .open(path)
+                    .map_err(|error| format!("log {}: {error}", path.display()))?,
+            ),
+        };
+        let output = context.output;
+        let on_terminal = stderr().is_terminal() && !output.json && !output.quiet;
+        let now = Instant::now();
+        Ok(Self { context, view: View::default(), log, on_terminal, drawn: None, pass_since: now })
+    }
+
+    /// Takes an event.
+    pub fn event(&mut self, event: &Event) {
+        event.reduce(&mut self.view);
+        let output = self.context.output;
+        if let Some(log) = &mut self.log
+            && let Ok(line) = serde_json::to_string(event)
+        {
+            let _ = writeln!(log, "{} {line}", jiff::Timestamp::now());
+        }
+        if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
+            output.json(event);
+        }
+        if let Some(line) = sentence(event) {
+            self.clear();
+            output.say(&line);
+        }
+        match event {
+            Event::Pass { .. } => self.pass_since = Instant::now(),
+            Event::Block { .. } => self.draw(),
+            Event::Finished(_) => self.clear(),
+            _ => {}
+        }
+    }
+
+    fn draw(&mut self) {
+        if !self.on_terminal || self.drawn.is_some_and(|at| at.elapsed() < FRAME) {
+            return;
+        }
+        self.drawn = Some(Instant::now());
+        let (done, all) = self.view.done;
+        let Some((space, what)) = &self.view.doing else { return };
+        let percent = (done * 100).checked_div(all).unwrap_or(100);
+        let seconds = self.pass_since.elapsed().as_secs_f64().max(0.001);
+        let rate = humansize::format_size((done as f64 / seconds) as u64, humansize::BINARY);
+        let _ = write!(stderr(), "\r{space}: {what} {percent:3} %  {rate}/s   ");
+        let _ = stderr().flush();
+    }
+
+    fn clear(&mut self) {
+        if self.drawn.take().is_some() {
+            let _ = write!(stderr(), "\r{:60}\r", "");
+        }
+    }
+}
+
+/// What an event says to people; blocks are in the progress line, the end in the report.
+fn sentence(event: &Event) -> Option<String> {
+    Some(match event {
+        Event::Connected { board, firmware, baud } => {
+            let rate = baud.map_or_else(String::new, |baud| format!(" at {baud} baud"));
+            format!("adapter {board} ({firmware}){rate}")
+        }
+        Event::Rail { on, mv, measured } => {
+            let how = if *measured { "measured" } else { "declared" };
+            if *on {
+                format!("RAIL ON - do not touch the module ({mv} mV {how})")
+            } else if *measured {
+                format!("RAIL OFF - safe to move the module ({mv} mV {how})")
+            } else {
+                "RAIL OFF - not measured: the module is safe to move when its lamp is out".into()
+            }
+        }
+        Event::Resumed { blocks, of } => {
+            format!("going on with an unfinished capture: {blocks} of {of} blocks are there")
+        }
+        Event::Pass { space, number, what, bytes } => {
+            let size = humansize::format_size(*bytes, humansize::BINARY);
+            format!("{space}: pass {number}, {what} of {size}")
+        }
+        Event::Note { text } => text.clone(),
+        Event::Stopping { within_ms } => {
+            format!("STOPPING, up to {} s", within_ms.div_ceil(1000))
+        }
+        Event::Block { .. } | Event::Finished(_) => return None,
+    })
+}

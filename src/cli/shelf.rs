@@ -1,0 +1,35 @@
+//! `shelf`: captures and their records.
+
+use super::args::ShelfCommand;
+use super::context::Context;
+use crate::app::ShelfDesk;
+
+/// Runs `shelf`.
+pub fn run(context: &Context, command: ShelfCommand) -> u8 {
+    let output = context.output;
+    let desk = match ShelfDesk::open(&context.shelf(), context.global.specimen.as_deref()) {
+        Ok(desk) => desk,
+        Err(error) => return output.fail(error.code(), &error.to_string()),
+    };
+    let answer = match command {
+        ShelfCommand::List => desk.list(),
+        ShelfCommand::Show { id } => desk.show(&id),
+        ShelfCommand::Note { id, text } => desk.note(&id, &text),
+        ShelfCommand::Check { id } => desk.check(id.as_deref()),
+        ShelfCommand::Export { id, file } => desk.export(&id, &file),
+    };
+    match answer {
+        Ok(answer) => {
+            if output.json {
+                output.json(&answer.value);
+            } else if !answer.text.is_empty() {
+                output.line(&answer.text);
+            }
+            for trouble in &answer.troubles {
+                output.always(trouble);
+            }
+            answer.code
+        }
+        Err(error) => output.fail(error.code(), &error.to_string()),
+    }
+}

@@ -1,0 +1,165 @@
+//! The second pass of a space, and what follows where it disagrees.
+
+use super::Work;
+use super::write_up::Findings;
+use crate::bus::{Digest, WordAddress};
+use crate::image::{Unsteady, UnsteadyWord};
+use crate::jobs::blocks::Conditions;
+use crate::jobs::reading::Pipeline;
+use crate::jobs::reread::{Settled, reread};
+use crate::jobs::{BlockState, Event, JobError};
+use crate::shelf::Block;
+use crate::wire::Reply;
+use serde::{Deserialize, Serialize};
+
+/// An unsteady word as the progress log keeps it over an interruption.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct UnsteadyFact {
+    /// The block that had it.
+    block: u32,
+    address: u32,
+    bits: u32,
+    seen: Vec<u32>,
+    settled: bool,
+}
+
+/// Compares checksums made on the adapter with the copy, block by block; what differs is read
+/// again.
+pub(super) async fn agree(
+    work: &mut Work<'_>,
+    part: usize,
+    findings: &mut Findings,
+) -> Result<(), JobError> {
+    let blocks = work.blocks(part);
+    let how = Conditions::of_pass(2);
+    let reach = work.reach(part, how);
+    let width = work.part(part).1.width;
+    let space = work.name(part);
+    work.desk.tell(&Event::Pass {
+        space: space.clone(),
+        number: 2,
+        what: "checksums".into(),
+        bytes: blocks.iter().map(|block| u64::from(block.bytes)).sum(),
+    });
+    let mut disagreeing = Vec::new();
+    let mut requests = blocks.iter().map(|block| (reach.digest(block), block));
+    let mut pipeline = Pipeline::new(&work.desk.client);
+    let base = work.part(part).1.base.0;
+    let place = |block: &Block| {
+        let word = WordAddress(base.wrapping_add(block.first.0));
+        format!("in pass two of space {space}, at word {word}; the words of pass one are kept")
+    };
+    let mut at = blocks.first();
+    loop {
+        let here = |error: JobError| match at {
+            Some(block) => error.at(|| place(block)),
+            None => error,
+        };
+        work.desk.check().map_err(here)?;
+        pipeline.fill(&mut requests);
+        let Some(answer) = pipeline.next().await else { break };
+        let (block, reply) = answer.map_err(|error| here(error.into()))?;
+        at = Some(block);
+        let Reply::Digest(got) = reply else { continue };
+        let same = got.digest == Digest::of(width, work.bytes_of(block), how.down);
+        work.tell(block, if same { BlockState::Agreed } else { BlockState::Disagrees });
+        if same {
+            findings.agreed(block);
+        } else {
+            disagreeing.push(*block);
+        }
+    }
+    drop(pipeline);
+    for block in &disagreeing {
+        settle(work, part, block, findings)
+            .await
+            .map_err(|error| error.at(|| place(block)))?;
+    }
+    Ok(())
+}
+
+async fn settle(
+    work: &mut Work<'_>,
+    part: usize,
+    block: &Block,
+    findings: &mut Findings,
+) -> Result<(), JobError> {
+    let width = work.part(part).1.width;
+    let first = work.bytes_of(block).to_vec();
+    let (desk, passes) = (work.desk, work.request.passes);
+    let settled = {
+        let reaches = std::cell::RefCell::new(&mut *work);
+        let reach = |how| reaches.borrow_mut().reach(part, how);
+        reread(desk, reach, width, block, first, passes).await?
+    };
+    let mut found = Unsteady::default();
+    let readings: Vec<_> = settled.readings.iter().map(Vec::as_slice).collect();
+    found.observe(width, block.first, &readings);
+    // Facts come before the block they belong to, so that a block that counts has its facts.
+    for word in &found.words {
+        keep_fact(work, block, word, settled.agreed)?;
+    }
+    if settled.bytes != work.bytes_of(block) {
+        work.keep(block, &settled.bytes)?;
+    }
+    work.tell(block, if settled.agreed { BlockState::Agreed } else { BlockState::Unsteady });
+    note(work, block, &settled, &found);
+    findings.put(block, found, settled.agreed, settled.passes);
+    Ok(())
+}
+
+fn keep_fact(
+    work: &mut Work<'_>,
+    block: &Block,
+    word: &UnsteadyWord,
+    settled: bool,
+) -> Result<(), JobError> {
+    let fact = UnsteadyFact {
+        block: block.index,
+        address: word.address.0,
+        bits: word.bits,
+        seen: word.seen.clone(),
+        settled,
+    };
+    if let Ok(line) = serde_json::to_string(&fact) {
+        work.store.put_fact(&line)?;
+    }
+    Ok(())
+}
+
+fn note(work: &Work<'_>, block: &Block, settled: &Settled, found: &Unsteady) {
+    let what = match (found.total, settled.agreed) {
+        (0, true) => "one checksum differed, then the words agreed".to_string(),
+        (0, false) => "the checksums disagree and no pass was left to look for the word".to_string(),
+        (n, agreed) => {
+            let end = if agreed { "then two passes agreed" } else { "and no two passes agreed" };
+            format!("{n} words differed between passes, {end}")
+        }
+    };
+    let word = work.word_address(block);
+    work.desk.note(format!("block at word {word} of {}: {what}", work.name(block.part)));
+}
+
+impl Work<'_> {
+    /// The findings of an earlier, interrupted run of this capture.
+    pub(super) fn findings_kept(&self) -> Vec<Findings> {
+        let mut findings: Vec<_> =
+            self.request.parts.iter().map(|_| Findings::default()).collect();
+        for line in self.store.facts() {
+            let Ok(fact) = serde_json::from_str::<UnsteadyFact>(line) else { continue };
+            let block = self.store.blocks().get(fact.block as usize);
+            let Some((block, of)) =
+                block.and_then(|block| Some((block, findings.get_mut(block.part)?)))
+            else {
+                continue;
+            };
+            let word = UnsteadyWord {
+                address: WordAddress(fact.address),
+                seen: fact.seen,
+                bits: fact.bits,
+            };
+            of.remember(block, word, fact.settled);
+        }
+        findings
+    }
+}

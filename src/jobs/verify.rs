@@ -1,0 +1,183 @@
+//! Verify: is the module what an image says? Checksums first, words where they differ.
+
+use super::blocks::{Conditions, Reach};
+use super::reading::{Pipeline, read_blocks};
+use super::{BlockState, Desk, Ending, Event, JobError, Powered};
+use crate::bus::{Digest, WordAddress};
+use crate::image::compare;
+use crate::shelf::{Block, Part, cut_blocks};
+use crate::wire::{HelloReply, Reply};
+use serde::Serialize;
+use std::fmt;
+
+/// One range of the module and what it should hold.
+#[derive(Clone, Debug)]
+pub struct VerifyPart {
+    /// The index of the space in the sheet.
+    pub space: usize,
+    /// The range.
+    pub part: Part,
+    /// Little-endian words, as long as the range.
+    pub expected: Vec<u8>,
+}
+
+/// A word that differs.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct WordDiffers {
+    /// The space.
+    pub space: String,
+    /// The word address on the bus.
+    pub address: u32,
+    /// What the image says.
+    pub expected: u32,
+    /// What the module holds.
+    pub got: u32,
+}
+
+/// What verifying has come to.
+#[derive(Clone, Debug, Serialize)]
+pub struct VerifyReport {
+    /// What it was compared with.
+    pub image: String,
+    /// Bytes compared.
+    pub bytes: u64,
+    /// Words that differ.
+    pub differing: u64,
+    /// Blocks whose checksum differed though their words did not, when read for that.
+    pub unsteady_blocks: u32,
+    /// The first words that differ.
+    pub first: Vec<WordDiffers>,
+}
+
+/// Differences that are named one by one.
+const NAMED: usize = 16;
+
+impl fmt::Display for VerifyReport {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let size = humansize::format_size(self.bytes, humansize::BINARY);
+        if self.differing == 0 && self.unsteady_blocks == 0 {
+            return write!(f, "the module equals {} ({size} compared by checksums)", self.image);
+        }
+        write!(f, "the module differs from {} in {} words of {size}", self.image, self.differing)?;
+        for word in &self.first {
+            write!(
+                f,
+                "\n  {} word 0x{:X}: image {:X}, module {:X}",
+                word.space, word.address, word.expected, word.got
+            )?;
+        }
+        if self.differing > self.first.len() as u64 {
+            write!(f, "\n  and {} more", self.differing - self.first.len() as u64)?;
+        }
+        if self.unsteady_blocks > 0 {
+            write!(
+                f,
+                "\n  {} blocks gave another checksum but equal words: they do not hold still, \
+                 capture again to see where",
+                self.unsteady_blocks
+            )?;
+        }
+        Ok(())
+    }
+}
+
+/// Compares every part with the module.
+pub async fn verify(
+    desk: &Desk<'_>,
+    hello: &HelloReply,
+    powered: &Powered,
+    image: &str,
+    parts: &[VerifyPart],
+) -> Result<(VerifyReport, Ending), JobError> {
+    let mut report = VerifyReport {
+        image: image.to_string(),
+        bytes: parts.iter().map(|part| part.part.bytes()).sum(),
+        differing: 0,
+        unsteady_blocks: 0,
+        first: Vec::new(),
+    };
+    let mut nonce = fastrand::u16(..);
+    for part in parts {
+        nonce = nonce.wrapping_add(2);
+        let reach = |pass: u32| {
+            let how = Conditions::of_pass(pass);
+            Reach::new(powered, hello, part.space, &part.part, how, nonce.wrapping_add(pass as u16))
+        };
+        let differing = checksums(desk, &reach(2), part).await?;
+        words(desk, &reach(1), part, &differing, &mut report).await?;
+    }
+    let good = report.differing == 0 && report.unsteady_blocks == 0;
+    Ok((report, if good { Ending::Good } else { Ending::No }))
+}
+
+/// The blocks whose checksum, made on the adapter, is not that of the image.
+async fn checksums(
+    desk: &Desk<'_>,
+    reach: &Reach,
+    part: &VerifyPart,
+) -> Result<Vec<Block>, JobError> {
+    let blocks = cut_blocks(std::slice::from_ref(&part.part));
+    let space = &part.part.space;
+    desk.tell(&Event::Pass {
+        space: space.clone(),
+        number: 1,
+        what: "checksums".into(),
+        bytes: part.part.bytes(),
+    });
+    let mut requests = blocks.iter().map(|block| (reach.digest(block), block));
+    let mut pipeline = Pipeline::new(&desk.client);
+    let mut differing = Vec::new();
+    loop {
+        desk.check()?;
+        pipeline.fill(&mut requests);
+        let Some(answer) = pipeline.next().await else { return Ok(differing) };
+        let (block, reply) = answer.map_err(|error| {
+            JobError::from(error).at(|| format!("while comparing checksums of space {space}"))
+        })?;
+        let Reply::Digest(got) = reply else { continue };
+        let expected = &part.expected[block.offset as usize..][..block.bytes as usize];
+        let same = got.digest == Digest::of(part.part.width, expected, true);
+        tell(desk, part, block, if same { BlockState::Same } else { BlockState::Differs });
+        if !same {
+            differing.push(*block);
+        }
+    }
+}
+
+async fn words(
+    desk: &Desk<'_>,
+    reach: &Reach,
+    part: &VerifyPart,
+    blocks: &[Block],
+    report: &mut VerifyReport,
+) -> Result<(), JobError> {
+    let Part { width, base, ref space, .. } = part.part;
+    read_blocks(desk, reach, blocks, |block, bytes| {
+        let expected = &part.expected[block.offset as usize..][..block.bytes as usize];
+        let found = compare(width, expected, &bytes);
+        report.differing += found.differing;
+        report.unsteady_blocks += u32::from(found.differing == 0);
+        let room = NAMED.saturating_sub(report.first.len());
+        report.first.extend(found.first.iter().take(room).map(|difference| {
+            let offset = block.first.0.wrapping_add(difference.address.0);
+            WordDiffers {
+                space: space.clone(),
+                address: base.0.wrapping_add(offset),
+                expected: difference.a,
+                got: difference.b,
+            }
+        }));
+        Ok(())
+    })
+    .await
+}
+
+fn tell(desk: &Desk<'_>, part: &VerifyPart, block: &Block, state: BlockState) {
+    let address = WordAddress(part.part.base.0.wrapping_add(block.first.0));
+    desk.tell(&Event::Block {
+        space: part.part.space.clone(),
+        address: address.0,
+        bytes: block.bytes,
+        state,
+    });
+}
