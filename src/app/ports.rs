@@ -34,6 +34,15 @@ pub enum OpenPortError {
     /// The bench file is wrong.
     #[error(transparent)]
     Bench(#[from] BenchError),
+    /// No built-in bench has this name.
+    #[error(
+        "{name}: no such file, and no built-in bench; built in are {}",
+        BenchDescription::builtin_names().collect::<Vec<_>>().join(", ")
+    )]
+    NoBench {
+        /// The name.
+        name: String,
+    },
     /// The bench file, or one that it names, cannot be read.
     #[error("{}: {error}; is the path right?", path.display())]
     File {
@@ -49,7 +58,7 @@ impl OpenPortError {
     pub fn code(&self) -> u8 {
         match self {
             Self::Port(_) => 3,
-            Self::Bench(_) | Self::File { .. } => 2,
+            Self::Bench(_) | Self::NoBench { .. } | Self::File { .. } => 2,
         }
     }
 }
@@ -107,7 +116,8 @@ fn identity(name: &PortName) -> String {
 
 /// The built-in bench `name`.
 pub(super) fn builtin_bench(name: &str) -> Result<(BenchDescription, Bench), OpenPortError> {
-    let description = BenchDescription::builtin(name)?;
+    let description = BenchDescription::builtin(name)
+        .ok_or_else(|| OpenPortError::NoBench { name: name.into() })?;
     let bench = Bench::new(&description, fastrand::u64(..));
     Ok((description, bench))
 }
@@ -119,13 +129,15 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
         |error| OpenPortError::File { path, error }
     };
     let text = std::fs::read_to_string(file).map_err(wrap(file))?;
-    let description = BenchDescription::parse(&file.display().to_string(), &text)?;
-    let mut bench = Bench::new(&description, fastrand::u64(..));
-    for (memory, path) in description.files() {
-        let path = file.parent().unwrap_or_else(|| Path::new(".")).join(path);
+    let mut description = BenchDescription::parse(&file.display().to_string(), &text)?;
+    let folder = file.parent().unwrap_or_else(|| Path::new("."));
+    let files: Vec<_> =
+        description.files().map(|(memory, path)| (memory.to_string(), folder.join(path))).collect();
+    for (memory, path) in files {
         let bytes = std::fs::read(&path).map_err(wrap(&path))?;
-        bench.set_contents(&memory, &bytes)?;
+        description.set_contents(&memory, bytes)?;
     }
+    let bench = Bench::new(&description, fastrand::u64(..));
     Ok((description, bench))
 }
 

@@ -69,7 +69,7 @@ pub fn describe_sheet(wanted: &str) -> Result<String, String> {
         text += &format!(
             "\n  {} ({}, {} bits): words {}+0x{:X}, {}; {}",
             space.name,
-            space.kind,
+            space.kind.word(),
             space.width.bits(),
             space.base,
             space.words,

@@ -92,7 +92,7 @@ pub(super) fn label(text: &str) -> Result<Label, JobError> {
 fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, JobError> {
     let sheet = bench_sheet(board).unwrap_or("bench");
     let own = bench.map(|bench| bench.specimen.clone());
-    let own = own.or_else(|| BenchDescription::builtin(sheet).ok().map(|bench| bench.specimen));
+    let own = own.or_else(|| BenchDescription::builtin(sheet).map(|bench| bench.specimen));
     label(&own.unwrap_or_else(|| format!("{sheet} #SIM")))
 }
 

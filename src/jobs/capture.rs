@@ -31,8 +31,8 @@ pub struct CaptureRequest {
 }
 
 /// A capture under way.
-struct Work<'a> {
-    desk: &'a Desk<'a>,
+struct Work<'a, 'd> {
+    desk: &'a Desk<'d>,
     sheet: &'a Sheet,
     hello: &'a HelloReply,
     powered: &'a Powered,
@@ -101,7 +101,7 @@ pub async fn capture(
     write_up::finish(work, &findings)
 }
 
-impl Work<'_> {
+impl Work<'_, '_> {
     fn part(&self, part: usize) -> (usize, &Part) {
         let (space, part) = &self.request.parts[part];
         (*space, part)

@@ -26,7 +26,7 @@ pub(super) struct UnsteadyFact {
 /// Compares checksums made on the adapter with the copy, block by block; what differs is read
 /// again.
 pub(super) async fn agree(
-    work: &mut Work<'_>,
+    work: &mut Work<'_, '_>,
     part: usize,
     findings: &mut Findings,
 ) -> Result<(), JobError> {
@@ -79,7 +79,7 @@ pub(super) async fn agree(
 }
 
 async fn settle(
-    work: &mut Work<'_>,
+    work: &mut Work<'_, '_>,
     part: usize,
     block: &Block,
     findings: &mut Findings,
@@ -109,7 +109,7 @@ async fn settle(
 }
 
 fn keep_fact(
-    work: &mut Work<'_>,
+    work: &mut Work<'_, '_>,
     block: &Block,
     word: &UnsteadyWord,
     settled: bool,
@@ -127,7 +127,7 @@ fn keep_fact(
     Ok(())
 }
 
-fn note(work: &Work<'_>, block: &Block, settled: &Settled, found: &Unsteady) {
+fn note(work: &Work<'_, '_>, block: &Block, settled: &Settled, found: &Unsteady) {
     let what = match (found.total, settled.agreed) {
         (0, true) => "one checksum differed, then the words agreed".to_string(),
         (0, false) => "the checksums disagree and no pass was left to look for the word".to_string(),
@@ -140,7 +140,7 @@ fn note(work: &Work<'_>, block: &Block, settled: &Settled, found: &Unsteady) {
     work.desk.note(format!("block at word {word} of {}: {what}", work.name(block.part)));
 }
 
-impl Work<'_> {
+impl Work<'_, '_> {
     /// The findings of an earlier, interrupted run of this capture.
     pub(super) fn findings_kept(&self) -> Vec<Findings> {
         let mut findings: Vec<_> =

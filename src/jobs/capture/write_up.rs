@@ -84,7 +84,7 @@ impl Findings {
 
 /// Writes the record and puts the capture on the shelf.
 pub(super) fn finish(
-    work: Work<'_>,
+    work: Work<'_, '_>,
     findings: &[Findings],
 ) -> Result<(CaptureReport, Ending), JobError> {
     let mut start = Record::new(work.store.start(), &work.sheet.name, &work.sheet.text, Timestamp::now());
@@ -113,7 +113,7 @@ pub(super) fn finish(
         let bytes = &work.content[record.offset as usize..][..record.bytes as usize];
         let lanes = lanes(space);
         let found = doubts(&SpaceView { name: &of.space, width: of.width, bytes, lanes: &lanes });
-        record.kind = space.kind.to_string();
+        record.kind = space.kind.word().to_string();
         record.chips = lanes.iter().map(|(chip, lane)| ChipRecord::new(chip, *lane)).collect();
         record.passes = passes(&work, part, findings);
         record.unsteady = findings.record();
@@ -153,7 +153,7 @@ fn lanes(space: &Space) -> Vec<(String, crate::bus::Lane)> {
     space.chips.iter().map(|chip| (chip.reference.clone(), chip.lane)).collect()
 }
 
-fn passes(work: &Work<'_>, part: usize, findings: &Findings) -> Vec<PassRecord> {
+fn passes(work: &Work<'_, '_>, part: usize, findings: &Findings) -> Vec<PassRecord> {
     let (space, _) = work.part(part);
     let blocks = work.blocks(part).len() as u32;
     let (plain, slow) = work.powered.times[space];
