@@ -8,4 +8,5 @@ pub mod bus;
 pub(crate) mod image;
 pub(crate) mod module;
 pub(crate) mod shelf;
+pub mod sim;
 pub mod wire;
