@@ -1,0 +1,171 @@
+//! Frames that come in: the session, what is answered at once, what waits.
+
+use super::Adapter;
+use super::queue::Ask;
+use super::work::{Task, Work};
+use crate::bus::Nanos;
+use crate::sim::books::HostViolation;
+use crate::wire::{
+    Fault, FaultCode, HelloReply, HelloRequest, Kind, PROTOCOL_MINOR, PingReply, Reply, Request,
+    StopReply,
+};
+
+impl Adapter {
+    /// Takes the body of a good frame.
+    pub(super) fn frame(&mut self, t: Nanos, body: &[u8]) {
+        self.heard(t);
+        let (kind, tag) = (Kind(body[0]), body[1]);
+        let fault = |code, detail| Fault { of: kind, id: echo_id(kind, body), code, detail };
+        let request = match Request::decode(body) {
+            Ok(Some((_, Request::Hello(hello)))) => return self.hello(t, tag, hello),
+            Ok(request) => Ok(request.map(|(_, request)| request)),
+            Err(malformed) => Err(malformed.at),
+        };
+        if self.session.current.is_none() {
+            self.books.violation(t, HostViolation::NoSession(kind));
+            return self.answer_at_once(tag, &Reply::Fault(fault(FaultCode::NO_SESSION, 0)));
+        }
+        let ask = match request {
+            Ok(Some(Request::Ping)) => return self.ping(t, tag),
+            Ok(Some(Request::Stop)) => return self.stop(t, tag),
+            Ok(Some(request)) => Ask::Do(request),
+            Ok(None) => {
+                self.books.violation(t, HostViolation::Unknown(kind));
+                Ask::Refuse(fault(FaultCode::UNKNOWN_REQUEST, u32::from(kind.0)))
+            }
+            Err(at) => {
+                self.books.violation(t, HostViolation::Malformed(kind, at));
+                Ask::Refuse(fault(FaultCode::MALFORMED, at as u32))
+            }
+        };
+        if self.session.ending {
+            let left = self.time_left(t);
+            return self.answer_at_once(tag, &Reply::Fault(fault(FaultCode::EARLIER_RUN, left)));
+        }
+        let idle = self.work.is_none() && self.tx.has_room();
+        if !self.queue.push(tag, ask, body.len(), idle) {
+            self.books.violation(t, HostViolation::Overrun(kind));
+            self.overruns = self.overruns.saturating_add(1);
+        }
+    }
+
+    fn hello(&mut self, t: Nanos, tag: u8, hello: HelloRequest) {
+        self.books.request(Kind::HELLO);
+        // Another major number is told who this is and gets no session.
+        if hello.major == self.config.major && self.session.current != Some(hello.session) {
+            self.new_session(hello.session);
+        }
+        let still_running_ms = if self.session.ending { self.time_left(t) } else { 0 };
+        let reply = self.hello_reply(hello.session, still_running_ms);
+        self.answer_at_once(tag, &Reply::Hello(Box::new(reply)));
+    }
+
+    /// Shapes and waiting requests go; what is in work ends as after STOP; the rail stays.
+    ///
+    /// Requests that waited are dropped without a reply: some carry no nonce, and the new host
+    /// could take the fault for its own.
+    fn new_session(&mut self, number: u32) {
+        self.books.sessions += 1;
+        self.session.previous = self.session.current.replace(number).unwrap_or(0);
+        self.shapes.clear();
+        self.queue.clear();
+        self.tx.forget_waiting();
+        if let Some(work) = &mut self.work {
+            work.halt = Some(FaultCode::SESSION_ENDED);
+            self.session.ending = true;
+        }
+    }
+
+    fn hello_reply(&self, session: u32, still_running_ms: u32) -> HelloReply {
+        let config = self.config.clone();
+        HelloReply {
+            major: config.major,
+            minor: PROTOCOL_MINOR,
+            session,
+            boot_id: self.boot_id,
+            rail_counter: self.rail.counter(),
+            still_running_ms,
+            firmware: config.firmware,
+            board: config.board,
+            data_lines: config.data_lines,
+            address_lines: config.address_lines,
+            control: config.control,
+            data_path: config.data_path,
+            rails: config.rails,
+            io_high: config.io_high,
+            io_measured: config.io_measured,
+            input_max: config.input_max,
+            rail_limit_ma: config.limit_ma,
+            supply: config.supply,
+            rail_sensed: config.sensed,
+            sizes: config.sizes,
+            clock_hz: config.clock_hz,
+            reset_rate: config.reset_rate,
+            rates: config.rates,
+            shortest: self.costs.shortest(),
+            encodings: vec![0, 1],
+            previous_session: self.session.previous,
+            previous_run: 0,
+            previous_status: 0,
+        }
+    }
+
+    fn ping(&mut self, t: Nanos, tag: u8) {
+        self.books.request(Kind::PING);
+        let seen = self.reader.counters();
+        let count = |n: u64| u32::try_from(n).unwrap_or(u32::MAX);
+        let reply = PingReply {
+            boot_id: self.boot_id,
+            rail_counter: self.rail.counter(),
+            rail: self.rail.state(t),
+            rail_mv: self.rail.mv(t),
+            rail_min: self.rail.take_lowest(t),
+            ready: true,
+            running: self.work.as_ref().is_some_and(Work::is_long),
+            last_run: 0,
+            last_status: 0,
+            permit_s: 0,
+            frames_good: count(seen.good),
+            frames_damaged: count(seen.damaged + seen.overlong),
+            overruns: self.overruns,
+        };
+        self.answer_at_once(tag, &Reply::Ping(reply));
+    }
+
+    fn stop(&mut self, t: Nanos, tag: u8) {
+        self.books.request(Kind::STOP);
+        self.halt_waiting(FaultCode::HALTED);
+        let within_ms = self.time_left(t);
+        if let Some(work) = &mut self.work {
+            work.halt.get_or_insert(FaultCode::HALTED);
+        }
+        self.answer_at_once(tag, &Reply::Stop(StopReply { within_ms }));
+    }
+
+    /// Every waiting request is refused in its turn.
+    pub(super) fn halt_waiting(&mut self, code: FaultCode) {
+        for queued in self.queue.waiting_mut() {
+            if let Ask::Do(request) = &queued.ask {
+                let (of, id) = (request.kind(), request.echo_id());
+                queued.ask = Ask::Refuse(Fault { of, id, code, detail: 0 });
+            }
+        }
+    }
+
+    /// Milliseconds until the work in hand has stopped, rounded up.
+    fn time_left(&self, t: Nanos) -> u32 {
+        let Some(work) = &self.work else { return 0 };
+        let until = if matches!(work.task, Task::Digest(_)) { work.slice_ends } else { work.ends };
+        until.since(t).0.div_ceil(1_000_000).max(1) as u32
+    }
+}
+
+/// The nonce of a body that may be malformed.
+fn echo_id(kind: Kind, body: &[u8]) -> u32 {
+    match (kind, body) {
+        (Kind::READ | Kind::DIGEST, [_, _, low, high, ..]) => {
+            u32::from(u16::from_le_bytes([*low, *high]))
+        }
+        _ => 0,
+    }
+}

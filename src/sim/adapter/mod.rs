@@ -1,0 +1,276 @@
+//! The simulated adapter: the wire text as a value that is handed bytes and time.
+
+mod frames;
+mod queue;
+mod serve;
+mod shapes;
+mod timers;
+mod work;
+
+use self::queue::Queue;
+use self::shapes::ShapeTable;
+use self::timers::Trial;
+use self::work::Work;
+use super::books::{Books, RailWhy};
+use super::config::AdapterConfig;
+use super::costs::Costs;
+use super::rail::Rail;
+use super::socket::Socket;
+use super::transmitter::{Sent, Transmitter};
+use crate::bus::{Baud, Millivolts, Nanos};
+use crate::wire::{Fault, FaultCode, FrameReader, Reply};
+
+/// Who the adapter talks to.
+#[derive(Clone, Copy, Debug, Default)]
+struct Session {
+    current: Option<u32>,
+    previous: u32,
+    /// Work of the session before is being ended.
+    ending: bool,
+}
+
+/// The simulated adapter.
+///
+/// After every call that takes `now`, ask [`Adapter::poll_transmit`] until it gives nothing, then
+/// [`Adapter::poll_timeout`] for when to call [`Adapter::handle_timeout`]. Calls that come late
+/// change no time: what was due earlier is done as of when it was due.
+pub struct Adapter {
+    config: AdapterConfig,
+    costs: Costs,
+    socket: Box<dyn Socket>,
+    rng: fastrand::Rng,
+    reader: FrameReader,
+    tx: Transmitter,
+    shapes: ShapeTable,
+    rail: Rail,
+    queue: Queue,
+    work: Option<Work>,
+    session: Session,
+    boot_id: u32,
+    boot_until: Option<Nanos>,
+    last_good: Nanos,
+    trial: Option<Trial>,
+    /// The next change of rate is a way back.
+    going_back: bool,
+    overruns: u32,
+    books: Books,
+}
+
+impl Adapter {
+    /// An adapter that has long been up, with `socket` plugged in; `seed` gives its boot ids.
+    pub fn new(config: AdapterConfig, socket: Box<dyn Socket>, seed: u64) -> Self {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        Self {
+            costs: Costs::new(config.clock_hz, config.charged),
+            reader: FrameReader::new(usize::from(config.sizes.rx_body_max)),
+            tx: Transmitter::new(config.reset_rate, config.charged),
+            shapes: ShapeTable::default(),
+            rail: Rail::new(config.rail, config.sensed),
+            queue: Queue::new(config.sizes.rx_queue_bytes),
+            work: None,
+            session: Session::default(),
+            boot_id: rng.u32(1..),
+            boot_until: None,
+            last_good: Nanos::ZERO,
+            trial: None,
+            going_back: false,
+            overruns: 0,
+            books: Books::default(),
+            config,
+            socket,
+            rng,
+        }
+    }
+
+    /// Takes bytes whose last one has arrived at `now`, at the adapter's rate.
+    pub fn handle(&mut self, now: Nanos, bytes: &[u8]) {
+        self.handle_timeout(now);
+        if self.boot_until.is_some() {
+            return;
+        }
+        let mut bodies = Vec::new();
+        self.reader.push(bytes, |body| bodies.push(body.to_vec()));
+        for body in bodies {
+            self.frame(now, &body);
+            self.pump(now);
+        }
+    }
+
+    /// The next frame that has started on the line by `now`.
+    pub fn poll_transmit(&mut self, now: Nanos) -> Option<Sent> {
+        self.tx.poll(now)
+    }
+
+    /// When something happens without a byte coming in.
+    pub fn poll_timeout(&self) -> Option<Nanos> {
+        if self.boot_until.is_some() {
+            return self.boot_until;
+        }
+        let work = self.work.as_ref().map(Work::due);
+        [self.tx.due(), work, self.rail.due(), self.next_timer()].into_iter().flatten().min()
+    }
+
+    /// Does everything that is due by `now`, in order.
+    pub fn handle_timeout(&mut self, now: Nanos) {
+        while let Some(t) = self.poll_timeout().filter(|t| *t <= now) {
+            self.step(t);
+        }
+    }
+
+    /// The rate of transmitter and receiver now.
+    pub fn rate(&self) -> Baud {
+        self.tx.rate()
+    }
+
+    /// Restarts it: a new boot id, everything lost, the rail off, silent for the boot time.
+    pub fn reset(&mut self, now: Nanos) {
+        self.handle_timeout(now);
+        if self.rail.is_closed() {
+            self.books.rail(now, false, RailWhy::Reset);
+        }
+        self.rail.reset(now);
+        self.socket.power(now, self.rail_floor());
+        self.reader = FrameReader::new(usize::from(self.config.sizes.rx_body_max));
+        self.tx.reset(self.config.reset_rate);
+        self.shapes = ShapeTable::default();
+        self.queue.clear();
+        self.work = None;
+        self.session = Session::default();
+        let old = self.boot_id;
+        while self.boot_id == old {
+            self.boot_id = self.rng.u32(1..);
+        }
+        self.boot_until = Some(now + self.config.boot_time);
+        self.last_good = now;
+        self.trial = None;
+        self.going_back = false;
+        self.overruns = 0;
+        self.books.resets += 1;
+    }
+
+    /// The rail falls to `mv` at `now`.
+    pub fn sag(&mut self, now: Nanos, mv: Millivolts) {
+        self.handle_timeout(now);
+        self.sag_at(now, mv);
+        self.pump(now);
+    }
+
+    /// The rail's current limit is reached at `now`.
+    pub fn over_current(&mut self, now: Nanos) {
+        self.handle_timeout(now);
+        if self.rail.over_current(now) {
+            self.books.rail(now, false, RailWhy::OverCurrent);
+            self.lost_supply(now, FaultCode::OVER_CURRENT, 0);
+            self.pump(now);
+        }
+    }
+
+    /// What it has seen and done.
+    pub fn books(&self) -> &Books {
+        &self.books
+    }
+
+    /// What it was made with.
+    pub fn config(&self) -> &AdapterConfig {
+        &self.config
+    }
+
+    /// The boot id, new at each reset.
+    pub fn boot_id(&self) -> u32 {
+        self.boot_id
+    }
+
+    /// True if the module has its supply.
+    pub fn rail_is_on(&self) -> bool {
+        self.rail.is_on()
+    }
+
+    /// What is plugged in.
+    pub fn socket(&self) -> &dyn Socket {
+        &*self.socket
+    }
+
+    /// What is plugged in, to change it.
+    pub fn socket_mut(&mut self) -> &mut dyn Socket {
+        &mut *self.socket
+    }
+
+    fn step(&mut self, t: Nanos) {
+        if self.boot_until.take().is_some() {
+            self.last_good = t;
+            return;
+        }
+        if let Some(old) = self.tx.switch(t) {
+            self.reader.reset();
+            self.begin_trial(t, old);
+        }
+        if let Some(mv) = self.rail.due_sag(t) {
+            self.sag_at(t, mv);
+        }
+        if self.work.as_ref().is_some_and(|work| work.due() <= t) {
+            self.go_on(t);
+        }
+        self.check_timers(t);
+        self.pump(t);
+    }
+
+    /// Starts what can be started: frames on the line, then the next request.
+    fn pump(&mut self, t: Nanos) {
+        loop {
+            let sent = self.tx.start(t);
+            let began = self.begin_next(t);
+            if !sent && !began {
+                return;
+            }
+        }
+    }
+
+    fn sag_at(&mut self, t: Nanos, mv: Millivolts) {
+        if !self.rail.is_closed() {
+            return;
+        }
+        if self.rail.sag(t, mv) {
+            self.books.rail(t, false, RailWhy::Sagged);
+            self.lost_supply(t, FaultCode::RAIL_SAGGED, u32::from(mv.0));
+        } else {
+            self.socket.power(t, mv);
+        }
+    }
+
+    /// The rail was opened without being asked: what needed it ends at once.
+    fn lost_supply(&mut self, t: Nanos, code: FaultCode, detail: u32) {
+        self.shapes.let_go();
+        self.socket.power(t, self.rail_floor());
+        if let Some(work) = self.work.take_if(|work| work.needs_supply()) {
+            self.session.ending = false;
+            self.answer(work.tag, &work.fault(code, detail), None);
+        }
+    }
+
+    /// What the module sees once the switch is open.
+    fn rail_floor(&self) -> Millivolts {
+        self.rail.rests_at()
+    }
+
+    /// Hands a reply to the transmitter in its turn.
+    fn answer(&mut self, tag: u8, reply: &Reply, then_rate: Option<Baud>) {
+        self.book(reply);
+        self.tx.finish(reply.encode(tag), then_rate);
+    }
+
+    /// Hands a small reply to the transmitter before those that wait.
+    fn answer_at_once(&mut self, tag: u8, reply: &Reply) {
+        if self.tx.at_once(reply.encode(tag)) {
+            self.book(reply);
+        } else {
+            self.overruns = self.overruns.saturating_add(1);
+        }
+    }
+
+    fn book(&mut self, reply: &Reply) {
+        self.books.reply(reply.kind());
+        if let Reply::Fault(Fault { code, .. }) = reply {
+            self.books.fault(*code);
+        }
+    }
+}

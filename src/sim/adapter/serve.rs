@@ -1,0 +1,195 @@
+//! Requests that are answered in their turn.
+
+use super::queue::{Ask, Queued};
+use super::work::{DigestWork, LONG, Task, Work};
+use super::{Adapter, shapes};
+use crate::bus::{Digester, Millivolts, Nanos, Precharge, Shape, Span, Word};
+use crate::wire::{
+    DigestRequest, Encoding, Fault, FaultCode, RailAction, RailRequest, RateReply, ReadEcho,
+    ReadReply, Reply, Request, ShapeReply, ShapeRequest, encode_runs,
+};
+
+/// Kind, tag and echo before the words of a READ reply.
+const READ_HEAD: usize = 15;
+
+/// What a request comes to: how to go on, or code and detail of its fault.
+type Begun = Result<(Task, Nanos), (FaultCode, u32)>;
+
+impl Adapter {
+    /// Begins the next request if nothing is in work and its reply will have room.
+    pub(super) fn begin_next(&mut self, t: Nanos) -> bool {
+        if self.work.is_some() || !self.tx.has_room() {
+            return false;
+        }
+        let Some(Queued { tag, ask, .. }) = self.queue.pop() else { return false };
+        let behind = self.socket.now();
+        if behind < t {
+            self.socket.delay(t.since(behind));
+        }
+        let short = t + self.costs.request(0, 0);
+        let (of, id, begun) = match ask {
+            Ask::Refuse(fault) => (fault.of, fault.id, Err((fault.code, fault.detail))),
+            Ask::Do(request) => {
+                self.books.request(request.kind());
+                (request.kind(), request.echo_id(), self.begin(t, short, &request))
+            }
+        };
+        let (task, ends) = begun.unwrap_or_else(|(code, detail)| {
+            (Task::Answer(Reply::Fault(Fault { of, id, code, detail }), None), short)
+        });
+        let next_busy = (ends.since(t) > LONG).then_some(t + LONG);
+        let slice_ends = if matches!(task, Task::Digest(_)) { short } else { ends };
+        self.work =
+            Some(Work { tag, of, id, started: t, slice_ends, ends, next_busy, halt: None, task });
+        true
+    }
+
+    fn begin(&mut self, t: Nanos, short: Nanos, request: &Request) -> Begun {
+        match request {
+            Request::Rate(request) => {
+                let rate = request.rate;
+                if !self.config.rates.contains(&rate) {
+                    return Err((FaultCode::RATE_NOT_POSSIBLE, 0));
+                }
+                let then = (rate != self.tx.rate()).then_some(rate);
+                Ok((Task::Answer(Reply::Rate(RateReply { rate }), then), short))
+            }
+            Request::Shape(request) => self.begin_shape(request, short),
+            Request::Rail(request) if request.action == RailAction::On => {
+                self.begin_rail_on(t, short, request)
+            }
+            Request::Rail(_) => Ok((Task::RailOff, self.rail_off(t).max(short))),
+            Request::Read(request) => self.begin_read(t, &request.echo),
+            Request::Digest(request) => self.begin_digest(t, request),
+            // These never wait; see `frames`.
+            Request::Hello(_) | Request::Ping | Request::Stop => {
+                Err((FaultCode::UNKNOWN_REQUEST, 0))
+            }
+        }
+    }
+
+    fn begin_shape(&mut self, request: &ShapeRequest, short: Nanos) -> Begun {
+        let ShapeRequest { id, shape } = request;
+        let reply =
+            |used| Ok((Task::Answer(Reply::Shape(ShapeReply { id: *id, used }), None), short));
+        let slots = self.config.sizes.shape_slots;
+        if id.0 >= slots {
+            return Err((FaultCode::NO_SHAPE, u32::from(slots)));
+        }
+        if let Some(used) = self.shapes.same(*id, shape) {
+            return reply(used);
+        }
+        let control = self.config.control.len().min(16) as u8;
+        shape
+            .check(control, self.config.data_lines, self.config.write_strobes())
+            .and_then(|()| self.shapes.contradicts(*id, shape).map_or(Ok(()), Err))
+            .map_err(|refusal| (FaultCode::SHAPE_REFUSED, shapes::detail(&refusal)))?;
+        let used = self.costs.round_up(&shape.times);
+        self.shapes.put(*id, *shape, used);
+        if self.rail.is_closed() {
+            self.shapes.hold();
+        }
+        reply(used)
+    }
+
+    fn begin_rail_on(&mut self, t: Nanos, short: Nanos, request: &RailRequest) -> Begun {
+        let has = self.shapes.count();
+        if has == 0 || has != request.shapes {
+            return Err((FaultCode::SHAPES_MISSING, u32::from(has)));
+        }
+        let asked = request.expected;
+        if !self.config.rails.iter().any(|rail| within_5_percent(*rail, asked)) {
+            let set_to = self.config.rails.first().map_or(0, |rail| u32::from(rail.0));
+            return Err((FaultCode::VOLTAGE_NOT_POSSIBLE, set_to));
+        }
+        if self.rail.is_on() {
+            self.rail.set_floor(request.floor);
+            return Ok((Task::Answer(self.rail_reply(t, Nanos::ZERO), None), short));
+        }
+        self.shapes.hold();
+        let rail = self.config.rails.iter().find(|rail| within_5_percent(**rail, asked));
+        let settle = Nanos::from_millis(u64::from(request.settle_ms));
+        let nominal = rail.copied().unwrap_or(asked);
+        let verdict = self.rail.switch_on(t, nominal, request.floor, settle);
+        Ok((Task::RailOn, verdict.max(short)))
+    }
+
+    fn begin_read(&mut self, t: Nanos, echo: &ReadEcho) -> Begun {
+        let shape = self.ready_for_cycles(echo.shape, echo.span())?;
+        let Some(encoding) = echo.known_encoding() else {
+            return Err((FaultCode::UNKNOWN_ENCODING, u32::from(echo.encoding)));
+        };
+        let words = usize::from(echo.count);
+        let heads = match encoding {
+            Encoding::Raw => 0,
+            // At worst a head byte for every 128 words.
+            Encoding::Runs => words.div_ceil(128),
+        };
+        let room = usize::from(self.config.sizes.tx_body_max).saturating_sub(READ_HEAD);
+        if words * shape.width.bytes() + heads > room {
+            return Err((FaultCode::TOO_LONG, (room / shape.width.bytes()) as u32));
+        }
+        let raw = self.read_words(&shape, echo.span(), echo.precharge);
+        let payload = match encoding {
+            Encoding::Raw => raw,
+            Encoding::Runs => encode_runs(shape.width, &raw),
+        };
+        let per_word = self.costs.per_word(&shape.times, echo.precharge);
+        let ends = t + self.costs.request(u64::from(echo.count), per_word);
+        Ok((Task::Answer(Reply::Read(ReadReply { echo: *echo, payload }), None), ends))
+    }
+
+    fn read_words(&mut self, shape: &Shape, span: Span, precharge: Precharge) -> Vec<u8> {
+        let mut words: Vec<Word> = Vec::with_capacity(span.count as usize);
+        self.socket.read_burst(shape, span, precharge, &mut words);
+        self.books.words_read += u64::from(span.count);
+        let mut raw = Vec::with_capacity(words.len() * shape.width.bytes());
+        words.into_iter().for_each(|word| shape.width.put(word, &mut raw));
+        raw
+    }
+
+    fn begin_digest(&mut self, t: Nanos, request: &DigestRequest) -> Begun {
+        let shape = self.ready_for_cycles(request.shape, request.span())?;
+        let per_word = self.costs.per_word(&shape.times, request.precharge);
+        let ends = t + self.costs.request(u64::from(request.count), per_word);
+        let digester = Digester::new(shape.width);
+        let digest = DigestWork { echo: *request, shape, per_word, digester, done: 0 };
+        Ok((Task::Digest(Box::new(digest)), ends))
+    }
+
+    /// The shape to use, if the rail is on and every address is within the board's lines.
+    fn ready_for_cycles(
+        &self,
+        id: crate::bus::ShapeId,
+        span: Span,
+    ) -> Result<Shape, (FaultCode, u32)> {
+        if !self.rail.is_on() {
+            return Err(self.rail.why_off());
+        }
+        let shape = self.shapes.get(id).ok_or((FaultCode::NO_SHAPE, u32::from(id.0)))?;
+        let end = 1_i64 << self.config.address_lines.min(32);
+        match span.bounds() {
+            Some((low, _)) if low < 0 => Err((FaultCode::BEYOND_LINES, low as u32)),
+            Some((_, high)) if high >= end => {
+                Err((FaultCode::BEYOND_LINES, u32::try_from(high).unwrap_or(u32::MAX)))
+            }
+            _ => Ok(*shape),
+        }
+    }
+
+    /// Opens the rail in order: bus idle, lines let go, then the switch.
+    pub(super) fn rail_off(&mut self, t: Nanos) -> Nanos {
+        let was_closed = self.rail.is_closed();
+        let fallen = self.rail.switch_off(t);
+        if was_closed {
+            self.shapes.let_go();
+            self.books.rail(t, false, crate::sim::books::RailWhy::Asked);
+            self.socket.power(t, self.rail.rests_at());
+        }
+        fallen
+    }
+}
+
+fn within_5_percent(rail: Millivolts, asked: Millivolts) -> bool {
+    u32::from(rail.0.abs_diff(asked.0)) * 20 <= u32::from(rail.0)
+}

@@ -1,0 +1,212 @@
+//! The simulated module: memories on one bus.
+
+use super::books::{ModuleBooks, ModuleViolation};
+use super::memory::{Memory, MemoryConfig, MemoryKind};
+use super::socket::Socket;
+use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+
+/// What a simulated module is made of.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ModuleConfig {
+    /// Its memories.
+    pub memories: Vec<MemoryConfig>,
+    /// Levels of control lines that no shape names: the board's pull resistors.
+    pub pulls: Levels,
+    /// Below this voltage nothing answers.
+    pub needs: Millivolts,
+}
+
+/// Memories that share data, address and control lines.
+///
+/// Data lines keep their level until somebody drives them, as charged lines do for the time of a
+/// cycle.
+pub struct Module {
+    memories: Vec<Memory>,
+    pulls: Levels,
+    needs: Millivolts,
+    rail: Millivolts,
+    bus: Word,
+    now: Nanos,
+    rng: fastrand::Rng,
+    books: ModuleBooks,
+}
+
+impl Module {
+    /// A module without supply whose memories are blank; `seed` gives the noise of RAM that lost
+    /// its supply.
+    pub fn new(config: ModuleConfig, seed: u64) -> Self {
+        Self {
+            memories: config.memories.into_iter().map(Memory::blank).collect(),
+            pulls: config.pulls,
+            needs: config.needs,
+            rail: Millivolts(0),
+            bus: 0,
+            now: Nanos::ZERO,
+            rng: fastrand::Rng::with_seed(seed),
+            books: ModuleBooks::default(),
+        }
+    }
+
+    fn powered(&mut self, address: WordAddress) -> bool {
+        let powered = self.rail >= self.needs;
+        if !powered {
+            self.books.violation(ModuleViolation::Unpowered(address, self.rail));
+        }
+        powered
+    }
+
+    fn charge(&mut self, shape: &Shape, precharge: Precharge) {
+        self.now += shape.times.cycle();
+        match precharge {
+            Precharge::None => return,
+            Precharge::Zeros => self.bus = 0,
+            Precharge::Ones => self.bus = Word::MAX,
+        }
+        self.now += Nanos(u64::from(shape.times.release));
+    }
+
+    /// One read of what is on the bus, without the time of the cycle.
+    fn sample(&mut self, levels: Levels, settle: Nanos, address: WordAddress) {
+        let mut driven = 0;
+        for memory in &self.memories {
+            let config = &memory.config;
+            let Some(words) = memory.from(address).filter(|_| levels.shows(config.read)) else {
+                continue;
+            };
+            let lane = config.lane().mask();
+            let mut value = words[0] << config.first_line;
+            if settle < config.access {
+                value = !value;
+                self.books.violation(ModuleViolation::TooFast(address, settle.0));
+            }
+            if driven & lane != 0 {
+                self.books.violation(ModuleViolation::TwoSelected(address));
+            }
+            // Where two drive, the low one wins: common practice, no source.
+            let both = driven & lane;
+            self.bus = (self.bus & !lane) | (value & lane & !both) | (self.bus & value & both);
+            driven |= lane;
+        }
+    }
+
+    /// The memory that alone answers the whole span with exactly the shape's lines.
+    fn single(&self, shape: &Shape, span: Span) -> Option<usize> {
+        let (low, high) = span.bounds()?;
+        let levels = self.pulls.then(shape.reading());
+        let mut selected =
+            self.memories.iter().enumerate().filter(|(_, memory)| levels.shows(memory.config.read));
+        let (index, memory) = selected.next()?;
+        let config = &memory.config;
+        let base = i64::from(config.base.0);
+        (selected.next().is_none()
+            && (config.width, config.first_line) == (shape.width, shape.first_line)
+            && low >= base
+            && high < base + i64::from(config.words)
+            && settle(shape) >= config.access)
+            .then_some(index)
+    }
+}
+
+/// From select and address to the sample.
+fn settle(shape: &Shape) -> Nanos {
+    Nanos(u64::from(shape.times.setup) + u64::from(shape.times.pulse))
+}
+
+impl Cycles for Module {
+    fn read(&mut self, shape: &Shape, address: WordAddress, precharge: Precharge) -> Word {
+        self.books.reads += 1;
+        self.charge(shape, precharge);
+        if self.powered(address) {
+            self.sample(self.pulls.then(shape.reading()), settle(shape), address);
+        }
+        (self.bus >> shape.first_line) & shape.width.ones()
+    }
+
+    fn write(&mut self, shape: &Shape, address: WordAddress, value: Word) {
+        self.books.writes += 1;
+        self.now += shape.times.cycle();
+        let lane = shape.width.ones() << shape.first_line;
+        self.bus = (self.bus & !lane) | ((value << shape.first_line) & lane);
+        let Some(levels) = shape.writing() else {
+            self.books.violation(ModuleViolation::NoWriteShape(address));
+            return;
+        };
+        if !self.powered(address) {
+            return;
+        }
+        let levels = self.pulls.then(levels);
+        for memory in &mut self.memories {
+            if !levels.shows(memory.config.write) {
+                continue;
+            }
+            let (first, ones) = (memory.config.first_line, memory.config.width.ones());
+            let writable = matches!(memory.config.kind, MemoryKind::Ram { .. });
+            match memory.word_mut(address) {
+                Some(word) if writable => *word = (self.bus >> first) & ones,
+                Some(_) => self.books.violation(ModuleViolation::WriteIgnored(address)),
+                None => {}
+            }
+        }
+    }
+
+    fn read_burst(&mut self, shape: &Shape, span: Span, precharge: Precharge, out: &mut Vec<Word>) {
+        let single = self.single(shape, span).filter(|_| self.rail >= self.needs);
+        let Some(memory) = single.map(|index| &self.memories[index]) else {
+            out.extend(span.addresses().map(|address| self.read(shape, address, precharge)));
+            return;
+        };
+        let words = memory.from(memory.config.base).unwrap_or_default();
+        let base = memory.config.base.0;
+        if span.step == 1 {
+            let from = (span.start.0 - base) as usize;
+            out.extend_from_slice(&words[from..from + span.count as usize]);
+        } else {
+            out.extend(span.addresses().map(|address| words[(address.0 - base) as usize]));
+        }
+        let last = out.last().copied().unwrap_or_default();
+        self.charge(shape, precharge);
+        let one = shape.times.cycle();
+        self.now += one * u64::from(span.count - 1);
+        let lane = shape.width.ones() << shape.first_line;
+        self.bus = (self.bus & !lane) | ((last << shape.first_line) & lane);
+        self.books.reads += u64::from(span.count);
+    }
+
+    fn delay(&mut self, time: Nanos) {
+        self.now += time;
+    }
+
+    fn now(&self) -> Nanos {
+        self.now
+    }
+}
+
+impl Socket for Module {
+    fn power(&mut self, now: Nanos, mv: Millivolts) {
+        self.now = self.now.max(now);
+        let (was, is) = (self.rail >= self.needs, mv >= self.needs);
+        self.rail = mv;
+        if was || !is {
+            return;
+        }
+        self.books.power_ups += 1;
+        for memory in &mut self.memories {
+            if memory.config.kind == (MemoryKind::Ram { battery: false }) {
+                memory.refill(|| self.rng.u32(..));
+            }
+        }
+    }
+
+    fn books(&self) -> Option<&ModuleBooks> {
+        Some(&self.books)
+    }
+
+    fn contents(&self, space: &str) -> Option<Vec<u8>> {
+        self.memories.iter().find(|memory| memory.config.name == space).map(Memory::bytes)
+    }
+
+    fn set_contents(&mut self, space: &str, bytes: &[u8]) -> bool {
+        let memory = self.memories.iter_mut().find(|memory| memory.config.name == space);
+        memory.is_some_and(|memory| memory.set(bytes))
+    }
+}
