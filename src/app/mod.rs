@@ -2,8 +2,11 @@
 //!
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
+mod capture_job;
+mod image;
 mod jobs;
 mod known;
+mod parts;
 mod port_name;
 mod ports;
 mod serve;
@@ -11,6 +14,7 @@ mod sheets;
 mod shelf_desk;
 mod signals;
 mod sim_port;
+mod verify_job;
 mod wanted;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};

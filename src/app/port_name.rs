@@ -97,7 +97,8 @@ mod tests {
 
     #[test]
     fn every_kind_comes_back_as_it_was_written() {
-        for text in ["sim", "sim:bench.toml", "/dev/ttyUSB0", "/dev/ttyUSB0@250000", "tcp:[::1]:9"] {
+        for text in ["sim", "sim:bench.toml", "/dev/ttyUSB0", "/dev/ttyUSB0@250000", "tcp:[::1]:9"]
+        {
             assert_eq!(text.parse::<PortName>().unwrap().to_string(), text);
         }
         let fixed: PortName = "/dev/ttyUSB0@1_000_000".parse().unwrap();

@@ -125,7 +125,8 @@ impl ShelfDesk {
                 let seen: Vec<_> = word.seen.iter().map(|value| format!("{value:X}")).collect();
                 let end = if word.settled { "then agreed" } else { "never agreed" };
                 let lines = word.lines.join(", ");
-                let _ = writeln!(text, "      word 0x{at:X}: {} ({lines}), {end}", seen.join(" / "));
+                let _ =
+                    writeln!(text, "      word 0x{at:X}: {} ({lines}), {end}", seen.join(" / "));
             }
             for doubt in &space.doubts {
                 let _ = writeln!(text, "    doubt: {}", doubt.text);
@@ -161,7 +162,9 @@ impl ShelfDesk {
             for fault in &faults {
                 let _ = writeln!(text, "  {fault}");
             }
-            value.push(json!({ "id": report.id.to_string(), "good": report.good(), "faults": faults }));
+            value.push(
+                json!({ "id": report.id.to_string(), "good": report.good(), "faults": faults }),
+            );
         }
         let bad = reports.iter().any(|report| !report.good());
         let code = u8::from(bad);

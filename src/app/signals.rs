@@ -11,10 +11,7 @@ const AGAIN_WITHIN: Duration = Duration::from_secs(5);
 /// looks up.
 ///
 /// A hang-up of the terminal is no request to stop: the job is finished without it.
-pub fn watch_signals(
-    cancel: Cancel,
-    attention: impl Fn() + Send + 'static,
-) -> std::io::Result<()> {
+pub fn watch_signals(cancel: Cancel, attention: impl Fn() + Send + 'static) -> std::io::Result<()> {
     let mut signals = Signals::new([SIGINT, SIGTERM, SIGHUP])?;
     std::thread::Builder::new().name("signals".into()).spawn(move || {
         let mut first: Option<Instant> = None;

@@ -46,7 +46,9 @@ impl Context {
     /// The port: named, or `sim` while no real one has ever been used on this machine.
     pub fn port(&self, known: &Known) -> Result<PortName, String> {
         match &self.global.port {
-            Some(text) => text.parse().map_err(|error: crate::app::PortNameError| error.to_string()),
+            Some(text) => {
+                text.parse().map_err(|error: crate::app::PortNameError| error.to_string())
+            }
             None if known.real_port_used => Err("which port? A real adapter was used on this \
                  machine, so the simulated bench is no longer taken by itself: say --port sim or \
                  --port DEVICE (`buswright ports` lists what is there)"

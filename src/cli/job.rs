@@ -3,9 +3,7 @@
 use super::args::{CaptureArgs, VerifyArgs};
 use super::context::Context;
 use super::progress::Progress;
-use crate::app::{
-    CaptureOptions, Job, Machine, OpenPort, open_port, run_job, watch_signals,
-};
+use crate::app::{CaptureOptions, Job, Machine, OpenPort, open_port, run_job, watch_signals};
 use crate::link::Cancel;
 
 /// Runs `capture`.

@@ -28,7 +28,8 @@ pub fn run(context: &Context) -> u8 {
         } else {
             let more = [port.usb.as_deref(), port.product.as_deref()];
             let more: Vec<_> = more.into_iter().flatten().collect();
-            output.line(format!("{:<20} {:<5} {}", port.name, port.kind, more.join(" ")).trim_end());
+            output
+                .line(format!("{:<20} {:<5} {}", port.name, port.kind, more.join(" ")).trim_end());
         }
     }
     if ports.is_empty() {

@@ -146,12 +146,8 @@ mod tests {
     fn a_view_is_the_fold_of_its_events() {
         let mut view = View::default();
         let block = |state| Event::Block { space: "store".into(), address: 0, bytes: 64, state };
-        let pass = Event::Pass {
-            space: "store".into(),
-            number: 1,
-            what: "words".into(),
-            bytes: 128,
-        };
+        let pass =
+            Event::Pass { space: "store".into(), number: 1, what: "words".into(), bytes: 128 };
         for event in [
             Event::Rail { on: true, mv: 3300, measured: true },
             pass,

@@ -4,9 +4,7 @@ use super::{Desk, Event, JobError};
 use crate::bus::{Millivolts, ShapeTimes};
 use crate::link::LinkError;
 use crate::module::{AdapterSheet, Board, ControlLine, Sheet, SpaceAccess, plan_access};
-use crate::wire::{
-    HelloReply, RailAction, RailReply, RailRequest, Reply, Request, ShapeRequest,
-};
+use crate::wire::{HelloReply, RailAction, RailReply, RailRequest, Reply, Request, ShapeRequest};
 
 /// Time for the rail to reach the floor; supplies with soft start need some (common practice, no
 /// source).

@@ -59,9 +59,10 @@ pub(super) async fn read_blocks(
     let mut requests = blocks.iter().flat_map(|block| {
         let reads = reach.reads(block);
         let last = reads.len().saturating_sub(1);
-        reads.into_iter().enumerate().map(move |(n, (offset, read))| {
-            (Request::Read(read), (block, offset, n == last))
-        })
+        reads
+            .into_iter()
+            .enumerate()
+            .map(move |(n, (offset, read))| (Request::Read(read), (block, offset, n == last)))
     });
     let mut pipeline = Pipeline::new(&desk.client);
     let mut content = Vec::new();

@@ -16,14 +16,13 @@ pub async fn run<R: Serialize + Display>(
     job: impl Future<Output = Result<(R, Ending), JobError>>,
 ) -> Outcome {
     let mut job = pin!(job);
-    let result = poll_fn(|context| {
-        match catch_unwind(AssertUnwindSafe(|| job.as_mut().poll(context))) {
+    let result =
+        poll_fn(|context| match catch_unwind(AssertUnwindSafe(|| job.as_mut().poll(context))) {
             Ok(Poll::Pending) => Poll::Pending,
             Ok(Poll::Ready(result)) => Poll::Ready(Ok(result)),
             Err(panic) => Poll::Ready(Err(panic)),
-        }
-    })
-    .await;
+        })
+        .await;
     let outcome = match result {
         Ok(Ok((report, ending))) => Outcome {
             code: u8::from(ending == Ending::No),

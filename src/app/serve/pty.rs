@@ -38,7 +38,8 @@ fn open_pty() -> io::Result<(Pty, String)> {
     unlockpt(&master)?;
     rustix::io::ioctl_fionbio(&master, true)?;
     let name = ptsname(&master, Vec::new())?.to_string_lossy().into_owned();
-    let slave = open(name.as_str(), OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())?;
+    let slave =
+        open(name.as_str(), OFlags::RDWR | OFlags::NOCTTY | OFlags::CLOEXEC, Mode::empty())?;
     let mut termios = tcgetattr(&slave)?;
     termios.make_raw();
     tcsetattr(&slave, OptionalActions::Now, &termios)?;

@@ -71,9 +71,7 @@ pub(super) async fn agree(
     }
     drop(pipeline);
     for block in &disagreeing {
-        settle(work, part, block, findings)
-            .await
-            .map_err(|error| error.at(|| place(block)))?;
+        settle(work, part, block, findings).await.map_err(|error| error.at(|| place(block)))?;
     }
     Ok(())
 }
@@ -130,7 +128,9 @@ fn keep_fact(
 fn note(work: &Work<'_, '_>, block: &Block, settled: &Settled, found: &Unsteady) {
     let what = match (found.total, settled.agreed) {
         (0, true) => "one checksum differed, then the words agreed".to_string(),
-        (0, false) => "the checksums disagree and no pass was left to look for the word".to_string(),
+        (0, false) => {
+            "the checksums disagree and no pass was left to look for the word".to_string()
+        }
         (n, agreed) => {
             let end = if agreed { "then two passes agreed" } else { "and no two passes agreed" };
             format!("{n} words differed between passes, {end}")
@@ -143,8 +143,7 @@ fn note(work: &Work<'_, '_>, block: &Block, settled: &Settled, found: &Unsteady)
 impl Work<'_, '_> {
     /// The findings of an earlier, interrupted run of this capture.
     pub(super) fn findings_kept(&self) -> Vec<Findings> {
-        let mut findings: Vec<_> =
-            self.request.parts.iter().map(|_| Findings::default()).collect();
+        let mut findings: Vec<_> = self.request.parts.iter().map(|_| Findings::default()).collect();
         for line in self.store.facts() {
             let Ok(fact) = serde_json::from_str::<UnsteadyFact>(line) else { continue };
             let block = self.store.blocks().get(fact.block as usize);

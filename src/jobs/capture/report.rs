@@ -43,7 +43,11 @@ impl fmt::Display for CaptureReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let size = format_size(self.bytes, BINARY);
         if self.blocks_unsettled == 0 {
-            writeln!(f, "{}: {size} of {} agreed, kept as {}", self.id, self.specimen, self.folder)?;
+            writeln!(
+                f,
+                "{}: {size} of {} agreed, kept as {}",
+                self.id, self.specimen, self.folder
+            )?;
         } else {
             writeln!(
                 f,
@@ -65,7 +69,9 @@ impl fmt::Display for CaptureReport {
         write!(
             f,
             "  link {}: {} frames sent, {} again, {} damaged",
-            self.link, self.link_stats.frames_sent, self.link_stats.repeats,
+            self.link,
+            self.link_stats.frames_sent,
+            self.link_stats.repeats,
             self.link_stats.frames_damaged
         )
     }

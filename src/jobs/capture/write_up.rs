@@ -87,7 +87,8 @@ pub(super) fn finish(
     work: Work<'_, '_>,
     findings: &[Findings],
 ) -> Result<(CaptureReport, Ending), JobError> {
-    let mut start = Record::new(work.store.start(), &work.sheet.name, &work.sheet.text, Timestamp::now());
+    let mut start =
+        Record::new(work.store.start(), &work.sheet.name, &work.sheet.text, Timestamp::now());
     start.note.clone_from(&work.request.note);
     start.adapter = AdapterRecord {
         board: work.hello.board.clone(),

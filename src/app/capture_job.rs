@@ -1,0 +1,63 @@
+//! Capture, from names to the copy on the shelf.
+
+use super::CaptureOptions;
+use super::parts::parts;
+use super::wanted::{Before, Ready, ready};
+use crate::jobs::{
+    CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
+};
+use crate::shelf::Shelf;
+use std::path::Path;
+
+/// Captures what `options` say.
+pub(super) async fn capture_job(
+    desk: &Desk<'_>,
+    before: Before<'_>,
+    shelf: &Shelf,
+    options: &CaptureOptions,
+) -> Result<(CaptureReport, Ending), JobError> {
+    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let specimen = specimen.ok_or_else(no_specimen)?;
+    let parts = parts(&sheet, options.space.as_deref(), options.range.as_deref())?;
+    if let Some(out) = &options.out {
+        out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
+    }
+    let request = CaptureRequest {
+        specimen,
+        simulated,
+        parts,
+        passes: options.passes.max(2),
+        note: options.note.clone(),
+    };
+    let store = begin(desk, &sheet, shelf, &request)?;
+    let (report, ending) = with_rail(desk, &sheet, access, async |powered| {
+        capture(desk, &sheet, &hello, powered, &request, store).await
+    })
+    .await?;
+    if let Some(out) = &options.out {
+        let id = shelf.find(&report.id, None)?;
+        shelf.export(&id, out)?;
+    }
+    Ok((report, ending))
+}
+
+/// A file that cannot be the copy is refused before the module is touched.
+fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
+    match std::fs::metadata(out) {
+        Ok(there) if there.len() != bytes => Err(JobError::Usage(format!(
+            "{} is there and holds {} bytes, the copy will have {bytes}; it is not replaced: name \
+             another file",
+            out.display(),
+            there.len()
+        ))),
+        _ => Ok(()),
+    }
+}
+
+pub(super) fn no_specimen() -> JobError {
+    JobError::Usage(
+        "which individual module is this? Captures belong to specimens: name its label, such as \
+         --specimen \"TG-7 #0417\" (kind, and what is written on it)"
+            .into(),
+    )
+}

@@ -1,0 +1,40 @@
+//! Verify, from an image's name to the answer.
+
+use super::capture_job::no_specimen;
+use super::image::{file_parts, kept_parts, read_image};
+use super::wanted::{Before, Ready, ready};
+use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
+use crate::shelf::Shelf;
+
+/// Compares the module with `image`.
+pub(super) async fn verify_job(
+    desk: &Desk<'_>,
+    before: Before<'_>,
+    shelf: &Shelf,
+    image: &str,
+    space: Option<&str>,
+    accept_simulated: bool,
+) -> Result<(VerifyReport, Ending), JobError> {
+    let from_file = read_image(image)?;
+    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let specimen = specimen.ok_or_else(no_specimen)?;
+    let parts = match from_file {
+        Some(bytes) => file_parts(&sheet, image, space, &bytes)?,
+        None => {
+            let kept = shelf.get(image, Some(&specimen))?;
+            if kept.record.simulated && !simulated && !accept_simulated {
+                return Err(JobError::Safety(format!(
+                    "{} was taken from the simulated bench and this is a real module; if that is \
+                     meant, say --accept-simulated",
+                    kept.id
+                )));
+            }
+            let content = shelf.content(&kept.id)?;
+            kept_parts(&sheet, &kept, space, &content)?
+        }
+    };
+    with_rail(desk, &sheet, access, async |powered| {
+        verify(desk, &hello, powered, image, &parts).await
+    })
+    .await
+}

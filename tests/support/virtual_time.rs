@@ -1,0 +1,133 @@
+//! A whole capture or verify over the simulated bench in simulated time.
+
+use buswright::app::{
+    CaptureOptions, Event, Job, Known, Machine, Outcome, SimPort, Wanted, run_job,
+};
+use buswright::bus::Nanos;
+use buswright::link::{Cancel, Port, PortLost, RatePlan, Transmit};
+use buswright::sim::{Bench, BenchDescription};
+use std::cell::Cell;
+use std::path::Path;
+use std::rc::Rc;
+
+/// A port that tells its time to others and may act on it.
+pub struct Watched<'a> {
+    port: &'a mut SimPort,
+    now: Rc<Cell<Nanos>>,
+    act: Box<dyn FnMut(Nanos, &mut Bench) + 'a>,
+}
+
+impl Port for Watched<'_> {
+    fn now(&self) -> Nanos {
+        self.port.now()
+    }
+
+    fn transmit(&mut self, what: Transmit) -> Result<(), PortLost> {
+        self.port.transmit(what)
+    }
+
+    fn wait(&mut self, until: Option<Nanos>, into: &mut Vec<u8>) -> Result<(), PortLost> {
+        let result = self.port.wait(until, into);
+        self.now.set(self.port.now());
+        (self.act)(self.port.now(), self.port.bench_mut());
+        result
+    }
+}
+
+/// What a job has come to, with the time of every event.
+pub struct Run {
+    /// The one outcome.
+    pub outcome: Outcome,
+    /// Everything told, with the simulated time.
+    pub events: Vec<(Nanos, Event)>,
+}
+
+impl Run {
+    /// The time of the first event that `wanted` takes.
+    pub fn time_of(&self, wanted: impl Fn(&Event) -> bool) -> Option<Nanos> {
+        self.events.iter().find(|(_, event)| wanted(event)).map(|(at, _)| *at)
+    }
+
+    /// Every note and the outcome, for assertions on words.
+    pub fn words(&self) -> String {
+        let notes = self.events.iter().filter_map(|(_, event)| match event {
+            Event::Note { text } => Some(text.as_str()),
+            _ => None,
+        });
+        notes.chain([self.outcome.text.as_str()]).collect::<Vec<_>>().join("\n")
+    }
+}
+
+/// How to run a job.
+pub struct Scenario<'a> {
+    /// The bench.
+    pub description: BenchDescription,
+    /// The shelf's folder.
+    pub shelf: &'a Path,
+    /// What to do.
+    pub job: Job,
+    /// Names given by the user.
+    pub wanted: Wanted,
+    /// Rates.
+    pub plan: RatePlan,
+    /// Asked to stop through this.
+    pub cancel: Cancel,
+}
+
+impl<'a> Scenario<'a> {
+    /// A capture of everything on the built-in bench `name`.
+    pub fn capture(name: &str, shelf: &'a Path) -> Self {
+        Self::of(BenchDescription::builtin(name).expect("a built-in bench"), shelf)
+    }
+
+    /// A capture of everything on a described bench.
+    pub fn of(description: BenchDescription, shelf: &'a Path) -> Self {
+        Self {
+            description,
+            shelf,
+            job: Job::Capture(CaptureOptions::default()),
+            wanted: Wanted::default(),
+            plan: RatePlan::default(),
+            cancel: Cancel::default(),
+        }
+    }
+
+    /// Verify against `image` instead.
+    pub fn verify(mut self, image: &str) -> Self {
+        let (image, space, accept_simulated) = (image.to_string(), None, false);
+        self.job = Job::Verify { image, space, accept_simulated };
+        self
+    }
+
+    /// Runs it on a new bench.
+    pub fn run(&self) -> Run {
+        self.run_with(|_, _| ())
+    }
+
+    /// Runs it on a new bench; `act` is called whenever time has passed.
+    pub fn run_with(&self, act: impl FnMut(Nanos, &mut Bench)) -> Run {
+        let mut port = SimPort::new(Bench::new(&self.description, 1));
+        self.run_on(&mut port, act)
+    }
+
+    /// Runs it on a bench that is there already.
+    pub fn run_on(&self, port: &mut SimPort, act: impl FnMut(Nanos, &mut Bench)) -> Run {
+        let now = Rc::new(Cell::new(port.now()));
+        let mut watched = Watched { port, now: Rc::clone(&now), act: Box::new(act) };
+        let mut known = Known::load(self.shelf);
+        let machine = Machine {
+            port: &mut watched,
+            plan: self.plan,
+            identity: "sim",
+            bench: Some(&self.description),
+            known: &mut known,
+            cancel: self.cancel.clone(),
+            shelf: self.shelf,
+        };
+        let mut events = Vec::new();
+        let outcome = run_job(machine, &self.wanted, &self.job, &mut |event| {
+            events.push((now.get(), event.clone()));
+        });
+        Run { outcome, events }
+    }
+}
