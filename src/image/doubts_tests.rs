@@ -13,7 +13,9 @@ fn good(words: u32) -> Vec<Word> {
 
 fn look(width: Width, words: &[Word], lanes: &[(String, Lane)]) -> Vec<DoubtKind> {
     let mut bytes = Vec::new();
-    words.iter().for_each(|word| width.put(*word, &mut bytes));
+    for word in words {
+        width.put(*word, &mut bytes);
+    }
     kinds(&SpaceView { name: "store", width, bytes: &bytes, lanes })
 }
 

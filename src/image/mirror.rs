@@ -42,7 +42,7 @@ fn constant(size: usize, bytes: &[u8]) -> bool {
 pub(super) fn idle_lines(space: &SpaceView, varying: Word, period: Option<u64>) -> Vec<DoubtKind> {
     let size = space.width.bytes();
     let words = space.bytes.len() / size;
-    let lanes: Vec<&(String, Lane)> =
+    let chips: Vec<&(String, Lane)> =
         space.lanes.iter().filter(|(_, lane)| lane.mask() & varying != 0).collect();
     let mut found = Vec::new();
     let lines = words.checked_ilog2().unwrap_or(0);
@@ -60,7 +60,7 @@ pub(super) fn idle_lines(space: &SpaceView, varying: Word, period: Option<u64>) 
             }
             for (low, high) in low.chunks_exact(size).zip(high.chunks_exact(size)) {
                 moved |= word(low) ^ word(high);
-                let all_moved = lanes.iter().all(|(_, lane)| lane.mask() & moved != 0);
+                let all_moved = chips.iter().all(|(_, lane)| lane.mask() & moved != 0);
                 if moved != 0 && all_moved {
                     break 'copy;
                 }
@@ -70,7 +70,7 @@ pub(super) fn idle_lines(space: &SpaceView, varying: Word, period: Option<u64>) 
         if moved == 0 {
             found.push(DoubtKind::AddressIdle { line, chip: None });
         } else {
-            let idle = lanes.iter().filter(|(_, lane)| lane.mask() & moved == 0);
+            let idle = chips.iter().filter(|(_, lane)| lane.mask() & moved == 0);
             found.extend(
                 idle.map(|(chip, _)| DoubtKind::AddressIdle { line, chip: Some(chip.clone()) }),
             );
