@@ -202,7 +202,8 @@ impl Shelf {
         let mut faults = super::check::faults(&record, &content).into_iter();
         match faults.next() {
             Some(fault) => {
-                Err(ShelfError::Damaged { id: id.clone(), fault, others: faults.count() })
+                let (id, fault) = (id.clone(), Box::new(fault));
+                Err(ShelfError::Damaged { id, fault, others: faults.count() })
             }
             None => Ok(content),
         }

@@ -102,7 +102,7 @@ pub(crate) enum ShelfError {
         /// The capture.
         id: CaptureId,
         /// The first fault.
-        fault: Fault,
+        fault: Box<Fault>,
         /// How many more there are.
         others: usize,
     },

@@ -18,10 +18,11 @@ impl Files {
 
     /// Makes a folder and those above it, each on the medium before the next.
     pub(super) fn make_dir(&self, path: &Path) -> Result<(), ShelfError> {
-        if self.exists(path)? {
-            return Ok(());
-        }
         let above = folder_of(path);
+        if self.exists(path)? {
+            // It may be there because a process made it and ended before its name was settled.
+            return self.sync_dir(above);
+        }
         if above != path {
             self.make_dir(above)?;
         }
@@ -55,14 +56,12 @@ impl Files {
     }
 
     /// Adds a line to the end of a file; on a line of its own even if the last one was cut short.
+    /// The name of a file that is new has yet to be settled.
     pub(super) fn append_line(&self, path: &Path, line: &str) -> Result<(), ShelfError> {
-        let tried = "add a line to this file";
-        let new = !self.exists(path)?;
-        let length = if new { 0 } else { self.len(path)? };
+        let length = if self.exists(path)? { self.len(path)? } else { 0 };
         let torn = length > 0 && self.read_at(path, length - 1, 1)? != b"\n";
         let line = format!("{}{line}\n", if torn { "\n" } else { "" });
-        self.0.append(path, line.as_bytes()).map_err(at(path, tried))?;
-        if new { self.sync_dir(folder_of(path)) } else { Ok(()) }
+        self.0.append(path, line.as_bytes()).map_err(at(path, "add a line to this file"))
     }
 
     /// See [`Disk::write_at`].

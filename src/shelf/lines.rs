@@ -1,6 +1,7 @@
 //! Files of one JSON value a line that only grow: histories and notes.
 
 use super::ShelfError;
+use super::disk::folder_of;
 use super::files::Files;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -30,5 +31,6 @@ pub(super) fn append<T: Serialize>(files: &Files, path: &Path, line: &T) -> Resu
         tried: "write a line of this file",
         error: error.into(),
     })?;
-    files.append_line(path, &line)
+    files.append_line(path, &line)?;
+    files.sync_dir(folder_of(path))
 }

@@ -102,6 +102,7 @@ impl Unfinished {
 
     fn begin(&mut self) -> Result<(), ShelfError> {
         let files = self.shelf.files();
+        files.make_dir(&self.shelf.dir("unfinished"))?;
         files.make_dir(&self.folder)?;
         files.create_if_missing(&self.content_path())?;
         files.create_if_missing(&self.log_path())?;
@@ -114,6 +115,10 @@ impl Unfinished {
         let files = self.shelf.files().clone();
         files.create_if_missing(&self.content_path())?;
         files.append_line(&self.log_path(), &Entry::Resumed.line())?;
+        // The process that made these names may have ended before they were settled.
+        files.make_dir(&self.shelf.dir("unfinished"))?;
+        files.make_dir(&self.folder)?;
+        files.sync_dir(&self.folder)?;
         let mut logged = BTreeMap::new();
         for entry in progress::parse(&files.read(&self.log_path())?) {
             match entry {

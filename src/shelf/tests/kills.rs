@@ -49,6 +49,10 @@ fn killed_at(k: u64, tear: Tear, power: bool) -> bool {
     assert_eq!(finished.id.number(), if was_finished { 3 } else { 2 }, "{at}");
     assert_eq!(shelf.content(&finished.id).unwrap(), wanted, "{at}");
 
+    // What is finished now outlives a power cut, whatever the killed process left unsettled.
+    disk.restart(true);
+    assert_eq!(shelf.content(&finished.id).unwrap(), wanted, "{at}");
+    assert_eq!(shelf.list().unwrap().captures.len(), finished.id.number() as usize, "{at}");
     assert!(shelf.check(None).unwrap().iter().all(CheckReport::good), "{at}");
     let history = shelf.history(&label()).unwrap();
     let numbers: Vec<u32> =
@@ -56,6 +60,52 @@ fn killed_at(k: u64, tear: Tear, power: bool) -> bool {
     let expected: Vec<u32> = (1..=finished.id.number()).collect();
     assert_eq!(numbers, expected, "{at}: one line for each capture");
     came
+}
+
+/// The blocks that count outlive a power cut after a kill at operation `k` of the beginning.
+fn begun_at(k: u64) -> bool {
+    let disk = MemDisk::default();
+    let start = start(&label());
+    disk.create_dir_all(Path::new(ROOT)).unwrap();
+    disk.sync_dir(Path::new("/")).unwrap();
+    disk.sync_dir(Path::new("/bench")).unwrap();
+    disk.fail_at(k, Tear::All);
+    drop(shelf_or_nothing(&disk).and_then(|shelf| shelf.begin_or_resume(&start).ok()));
+    let came = disk.restart(false);
+    let mut again = shelf(&disk).begin_or_resume(&start).unwrap();
+    fill(&mut again, &contents(&start, 1)).unwrap();
+    drop(again);
+    disk.restart(true);
+    let again = shelf(&disk).begin_or_resume(&start).unwrap();
+    assert_eq!(again.blocks_done().len(), 5, "operation {k}");
+    came
+}
+
+fn shelf_or_nothing(disk: &MemDisk) -> Option<Shelf> {
+    Shelf::open(Arc::new(disk.clone()), Path::new(ROOT)).ok()
+}
+
+#[test]
+fn a_beginning_that_was_killed_is_made_good() {
+    let last = (1..100).find(|k| !begun_at(*k)).unwrap();
+    assert!(last > 15, "only {last} operations were tried");
+}
+
+#[test]
+fn a_note_that_was_taken_outlives_a_power_cut() {
+    for k in 1..12 {
+        let disk = MemDisk::default();
+        let id = capture(&shelf(&disk), &label(), 1, 0).unwrap().id;
+        disk.fail_at(k, Tear::Half);
+        let first = shelf_or_nothing(&disk)
+            .is_some_and(|shelf| shelf.note(&id, "the first of the notes", time(1)).is_ok());
+        disk.restart(false);
+        shelf(&disk).note(&id, "second", time(2)).unwrap();
+        disk.restart(true);
+        let notes = shelf(&disk).notes(&id).unwrap();
+        assert_eq!(notes.last().unwrap().text, "second", "operation {k}");
+        assert!(!first || notes.len() == 2, "operation {k}");
+    }
 }
 
 #[test]
