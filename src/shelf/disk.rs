@@ -6,14 +6,14 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 /// A lock that lasts until it is dropped or the process ends.
-pub(crate) struct Lock(
-    #[expect(dead_code, reason = "held for its drop")] Box<dyn Any + Send + Sync>,
-);
+pub(crate) struct Lock {
+    _holder: Box<dyn Any + Send + Sync>,
+}
 
 impl Lock {
     /// A lock that `holder` gives back when it is dropped.
     pub(crate) fn new(holder: impl Any + Send + Sync) -> Self {
-        Self(Box::new(holder))
+        Self { _holder: Box::new(holder) }
     }
 }
 
