@@ -1,1 +1,15 @@
-//! (being built)
+//! What a copy can tell: two copies compared, words that would not hold still, and the doubts that
+//! agreement of two passes leaves open.
+//!
+//! Pure: bytes in, findings out. Copies are little-endian words of one [`crate::bus::Width`].
+
+mod compare;
+mod doubt;
+mod doubts;
+mod mirror;
+mod unsteady;
+
+pub(crate) use compare::{Comparison, Difference, compare};
+pub(crate) use doubt::{Doubt, DoubtKind};
+pub(crate) use doubts::{SpaceView, doubts};
+pub(crate) use unsteady::{Unsteady, UnsteadyWord};

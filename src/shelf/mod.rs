@@ -1,1 +1,58 @@
-//! (being built)
+//! The shelf: captures with their records, unfinished captures, histories.
+//!
+//! Nothing on the shelf is ever overwritten or deleted: a finished capture is a folder that is
+//! moved into place whole, histories and notes only grow. The disk is reached only through
+//! [`Disk`], which has no way to delete. Times are given by the caller; nothing here reads a clock.
+//!
+//! ```text
+//! captures/0417-003/     content.bin, record.toml, notes.jsonl (and start.toml, progress.log)
+//! unfinished/0417_tg-7/  content.bin, progress.log, start.toml
+//! set-aside/0417_tg-7.1/ an unfinished capture that did not fit the next one of that specimen
+//! histories/0417_tg-7.jsonl
+//! locks/
+//! ```
+
+mod captures;
+mod check;
+mod disk;
+mod error;
+mod export;
+mod files;
+mod finish;
+mod history;
+mod id;
+mod label;
+mod lines;
+#[cfg(test)]
+mod mem_disk;
+mod notes;
+mod os_disk;
+mod progress;
+mod record;
+mod start;
+mod text;
+mod unfinished;
+
+#[cfg(test)]
+mod tests;
+
+pub(crate) use captures::{Capture, Listing, Shelf, Summary};
+pub(crate) use check::{CheckReport, Fault};
+pub(crate) use disk::{Disk, Lock};
+pub(crate) use error::ShelfError;
+pub(crate) use export::Exported;
+pub(crate) use finish::Finished;
+pub(crate) use history::{History, HistoryLine};
+pub(crate) use id::CaptureId;
+pub(crate) use label::{Label, LabelError};
+#[cfg(test)]
+pub(crate) use mem_disk::{MemDisk, Tear};
+pub(crate) use notes::Note;
+pub(crate) use os_disk::OsDisk;
+pub(crate) use record::{
+    AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, NOT_LOOKED, PassRecord, Record,
+    SheetRecord, SpaceRecord, UnsteadyRecord, UnsteadyWordRecord,
+};
+pub(crate) use start::{BLOCK_BYTES, Block, Part, Start};
+pub(crate) use text::sha256_hex;
+pub(crate) use unfinished::{SetAside, Unfinished};

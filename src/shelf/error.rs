@@ -1,0 +1,165 @@
+//! What can go wrong on the shelf, and what to do about it.
+
+use super::{CaptureId, Fault, LabelError};
+use crate::bus::ByteAddress;
+use std::io::{self, ErrorKind};
+use std::path::PathBuf;
+use thiserror::Error;
+
+/// Why something could not be done on the shelf.
+#[derive(Debug, Error)]
+pub(crate) enum ShelfError {
+    /// The disk refused.
+    #[error("{}: could not {tried}: {error}; {}", path.display(), remedy(error))]
+    Disk {
+        /// The file or folder.
+        path: PathBuf,
+        /// What was tried.
+        tried: &'static str,
+        /// What the system said.
+        error: io::Error,
+    },
+    /// Another process works on the same unfinished capture.
+    #[error(
+        "{}: another buswright is working on this unfinished capture; wait until it has ended, \
+         then start this command again", path.display()
+    )]
+    Busy {
+        /// The unfinished capture.
+        path: PathBuf,
+    },
+    /// A label that is none.
+    #[error(transparent)]
+    Label(#[from] LabelError),
+    /// An id that is none.
+    #[error(
+        "\"{asked}\" is no capture id; an id is a serial and a running number, such as 0417-003, \
+         or @last"
+    )]
+    BadId {
+        /// What was given.
+        asked: String,
+    },
+    /// No such capture.
+    #[error("{asked} is not on the shelf {}; `buswright shelf list` shows what is", shelf.display())]
+    NoCapture {
+        /// What was asked for.
+        asked: String,
+        /// The shelf.
+        shelf: PathBuf,
+    },
+    /// A record that cannot be understood.
+    #[error(
+        "{}: this record cannot be read: {why}; the content beside it is untouched, restore the \
+         record from a backup or use the buswright that wrote it", path.display()
+    )]
+    BadRecord {
+        /// The record.
+        path: PathBuf,
+        /// What is wrong, with its line.
+        why: String,
+    },
+    /// A block that does not fit what the capture was begun with.
+    #[error("{}: {what}; nothing was stored", path.display())]
+    Misfit {
+        /// The unfinished capture.
+        path: PathBuf,
+        /// Expected and got.
+        what: String,
+    },
+    /// Finishing a capture of which something is missing.
+    #[error(
+        "{}: {missing} of {blocks} blocks are missing, block {first} the first; capture again to \
+         go on with them", path.display()
+    )]
+    Incomplete {
+        /// The unfinished capture.
+        path: PathBuf,
+        /// How many are missing.
+        missing: usize,
+        /// How many there are.
+        blocks: usize,
+        /// The first missing one.
+        first: u32,
+    },
+    /// What was stored is not what the disk gives back.
+    #[error(
+        "{}: {what}; the disk does not keep what is written: check it, then capture again (this \
+         part will be read anew)", path.display()
+    )]
+    Changed {
+        /// The content file.
+        path: PathBuf,
+        /// The block and its checksums.
+        what: String,
+    },
+    /// A capture that no longer fits its record.
+    #[error(
+        "{id} does not fit its record: {fault}{}; `buswright shelf check {id}` names everything, \
+         restore it from a backup or capture again", more(*others)
+    )]
+    Damaged {
+        /// The capture.
+        id: CaptureId,
+        /// The first fault.
+        fault: Box<Fault>,
+        /// How many more there are.
+        others: usize,
+    },
+    /// An export that would replace a file.
+    #[error(
+        "{}: a file with other contents is there (from {at} on) and is not replaced; give another \
+         name", path.display()
+    )]
+    WouldReplace {
+        /// The file.
+        path: PathBuf,
+        /// The first byte that differs.
+        at: ByteAddress,
+    },
+    /// A note without text.
+    #[error("the note for {id} is empty; say something in it")]
+    EmptyNote {
+        /// The capture.
+        id: CaptureId,
+    },
+    /// Every running number of a serial is used up.
+    #[error("serial {serial} has no running number left after {last}")]
+    NoNumber {
+        /// The serial.
+        serial: String,
+        /// The last number used.
+        last: u32,
+    },
+}
+
+impl ShelfError {
+    /// True if a record is damaged or gone, false if the disk could not be asked.
+    pub(super) fn is_about_the_record(&self) -> bool {
+        match self {
+            Self::BadRecord { .. } => true,
+            Self::Disk { error, .. } => error.kind() == ErrorKind::NotFound,
+            _ => false,
+        }
+    }
+}
+
+fn more(others: usize) -> String {
+    if others == 0 { String::new() } else { format!(" (and {others} more)") }
+}
+
+/// What to do after the system refused.
+fn remedy(error: &io::Error) -> &'static str {
+    match error.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+            "make room there, then start the same command again: what is stored already is kept"
+        }
+        ErrorKind::ReadOnlyFilesystem => {
+            "this disk is read-only; make it writable or name another folder"
+        }
+        ErrorKind::PermissionDenied => "ask for leave to write there, or name another folder",
+        ErrorKind::AlreadyExists => "that name is taken and nothing is ever replaced; start again",
+        ErrorKind::NotFound => "look whether the disk is still there and nothing was moved",
+        _ => "check the disk, then start the same command again: what is stored already is kept",
+    }
+}
