@@ -17,7 +17,7 @@ pub(crate) struct Shelf {
 }
 
 /// What every record says, whichever version wrote it.
-#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub(crate) struct Summary {
     /// The id.
     pub(crate) id: CaptureId,

@@ -148,6 +148,20 @@ fn more(others: usize) -> String {
     if others == 0 { String::new() } else { format!(" (and {others} more)") }
 }
 
+impl ShelfError {
+    /// True if what was asked for is wrong, not the disk or what is on it.
+    pub(crate) fn is_usage(&self) -> bool {
+        matches!(
+            self,
+            Self::Label(_)
+                | Self::BadId { .. }
+                | Self::NoCapture { .. }
+                | Self::WouldReplace { .. }
+                | Self::EmptyNote { .. }
+        )
+    }
+}
+
 /// What to do after the system refused.
 fn remedy(error: &io::Error) -> &'static str {
     match error.kind() {

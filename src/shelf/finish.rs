@@ -9,6 +9,10 @@ use crate::bus::crc32;
 pub(crate) struct Finished {
     /// Its id.
     pub(crate) id: CaptureId,
+    /// Its folder.
+    pub(crate) folder: std::path::PathBuf,
+    /// SHA-256 of the content.
+    pub(crate) sha256: String,
     /// What went wrong after it got there (its line in the history is made up for with the next
     /// capture); the capture itself is whole.
     pub(crate) trouble: Option<ShelfError>,
@@ -31,12 +35,13 @@ impl Unfinished {
         let path = self.folder.join("record.toml");
         let text = super::captures::to_toml(&path, &record)?;
         files.replace(&path, text.as_bytes())?;
-        files.rename(&self.folder, &captures.join(id.to_string()))?;
+        let folder = captures.join(id.to_string());
+        files.rename(&self.folder, &folder)?;
         let settled = files
             .sync_dir(&captures)
             .and_then(|()| files.sync_dir(&self.shelf.dir("unfinished")))
             .and_then(|()| self.shelf.settle_history(&self.start.specimen, &lock));
-        Ok(Finished { id, trouble: settled.err() })
+        Ok(Finished { id, folder, sha256: record.sha256, trouble: settled.err() })
     }
 
     fn check_record(&self, record: &Record) -> Result<(), ShelfError> {

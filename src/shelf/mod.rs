@@ -53,6 +53,6 @@ pub(crate) use record::{
     AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, NOT_LOOKED, PassRecord, Record,
     SheetRecord, SpaceRecord, UnsteadyRecord, UnsteadyWordRecord,
 };
-pub(crate) use start::{BLOCK_BYTES, Block, Part, Start};
+pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;
 pub(crate) use unfinished::{SetAside, Unfinished};

@@ -40,7 +40,7 @@ pub(crate) struct Part {
     pub(crate) words: u32,
 }
 
-/// A piece of one part: [`BLOCK_BYTES`] long, the last of a part possibly shorter.
+/// A piece of one part: [`BLOCK_BYTES`] long, the first and the last of a part possibly shorter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Block {
     /// Its number, counted over all parts.
@@ -70,19 +70,7 @@ impl Start {
 
     /// The blocks in the order of the content.
     pub(crate) fn blocks(&self) -> Vec<Block> {
-        let mut blocks = Vec::new();
-        let mut offset = 0;
-        for (at, part) in self.parts.iter().enumerate() {
-            for begin in (0..part.bytes()).step_by(BLOCK_BYTES as usize) {
-                let bytes = (part.bytes() - begin).min(u64::from(BLOCK_BYTES)) as u32;
-                let word = (begin / part.width.bytes() as u64) as u32;
-                let first = WordAddress(part.first.0.wrapping_add(word));
-                let index = blocks.len() as u32;
-                blocks.push(Block { index, part: at, offset: offset + begin, bytes, first });
-            }
-            offset += part.bytes();
-        }
-        blocks
+        cut_blocks(&self.parts)
     }
 
     /// What is different in `other`, in words for people; empty if nothing is.
@@ -104,6 +92,29 @@ impl Start {
         }
         found
     }
+}
+
+/// The blocks of `parts` in the order of the content. Their bounds are whole multiples of
+/// [`BLOCK_BYTES`] from the base of each space, wherever the part begins.
+pub(crate) fn cut_blocks(parts: &[Part]) -> Vec<Block> {
+    let mut blocks = Vec::new();
+    let mut offset = 0;
+    for (at, part) in parts.iter().enumerate() {
+        let size = part.width.bytes() as u64;
+        let start = u64::from(part.first.0) * size;
+        let end = start + part.bytes();
+        let mut begin = start;
+        while begin < end {
+            let bound = (begin / u64::from(BLOCK_BYTES) + 1) * u64::from(BLOCK_BYTES);
+            let bytes = (bound.min(end) - begin) as u32;
+            let first = WordAddress((begin / size) as u32);
+            let index = blocks.len() as u32;
+            blocks.push(Block { index, part: at, offset: offset + begin - start, bytes, first });
+            begin += u64::from(bytes);
+        }
+        offset += part.bytes();
+    }
+    blocks
 }
 
 impl std::fmt::Display for Part {
@@ -146,8 +157,8 @@ mod tests {
         assert_eq!(
             start.blocks(),
             [
-                block(0, 0, 0, 0x1_0000, 0x100),
-                block(1, 0, 0x1_0000, 4, 0x4100),
+                block(0, 0, 0, 0xFC00, 0x100),
+                block(1, 0, 0xFC00, 0x404, 0x4000),
                 block(2, 2, 0x1_0004, 0x1_0000, 0),
             ]
         );

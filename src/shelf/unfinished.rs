@@ -217,6 +217,11 @@ impl Unfinished {
         &self.facts
     }
 
+    /// What it was begun with.
+    pub(crate) fn start(&self) -> &Start {
+        &self.start
+    }
+
     /// The blocks that the content is cut into.
     pub(crate) fn blocks(&self) -> &[Block] {
         &self.blocks

@@ -7,7 +7,7 @@ use crate::bus::ByteAddress;
 fn a_capture_comes_back_as_it_was() {
     let disk = MemDisk::default();
     let shelf = shelf(&disk);
-    let Finished { id, trouble } = capture(&shelf, &label(), 1, 0).unwrap();
+    let Finished { id, trouble, .. } = capture(&shelf, &label(), 1, 0).unwrap();
     assert!(trouble.is_none());
     assert_eq!(id.to_string(), "0417-001");
     let start = start(&label());
