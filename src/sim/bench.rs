@@ -1,12 +1,12 @@
 //! The bench: adapter, line and faults as one value.
 
 use super::adapter::Adapter;
-use super::bridge::Bridge;
+use super::bridge::{Bridge, garbled};
 use super::costs::line_time;
 use super::description::{BenchDescription, Pace};
 use super::event::Event;
 use super::faulty::Faulty;
-use super::mangler::{FrameFault, Mangler};
+use super::mangler::{FrameFault, FrameFaults, Mangler};
 use super::socket::Socket;
 use crate::bus::{Baud, Nanos};
 use crate::wire::Kind;
@@ -98,7 +98,10 @@ impl Bench {
     /// The host changes its rate; bytes already given keep the old one.
     pub fn set_host_rate(&mut self, now: Nanos, rate: Baud) {
         self.advance(now);
-        self.host_rate = rate;
+        if rate != self.host_rate {
+            self.host_rate = rate;
+            self.bridge.garble(self.now);
+        }
     }
 
     /// Bytes leave the host at `now`, behind those that are still leaving.
@@ -160,6 +163,12 @@ impl Bench {
     /// Damages the `n`th frame that the adapter sends from now; 1 is the next.
     pub fn damage_reply(&mut self, n: u64, fault: FrameFault) {
         self.replies.plan(n, fault);
+    }
+
+    /// Other odds for faults of frames from now on: requests, replies.
+    pub fn set_faults(&mut self, requests: FrameFaults, replies: FrameFaults, seed: u64) {
+        self.requests = Mangler::new(requests, seed ^ 1);
+        self.replies = Mangler::new(replies, seed ^ 2);
     }
 
     /// Frames damaged so far: requests, replies.
@@ -250,9 +259,4 @@ impl Bench {
             Event::OverCurrent => self.adapter.over_current(t),
         }
     }
-}
-
-/// What a receiver at another rate makes of bytes: no delimiters, so never a frame.
-fn garbled(bytes: &[u8]) -> Vec<u8> {
-    bytes.iter().map(|byte| (byte.rotate_left(3) ^ 0xA5) | 1).collect()
 }

@@ -97,6 +97,15 @@ impl Bridge {
         packet.or((!self.held.is_empty()).then_some(short))
     }
 
+    /// The bridge's rate changed at `now`: what comes in later is noise.
+    pub(super) fn garble(&mut self, now: Nanos) {
+        let late = self.packets.iter_mut().filter(|(at, _)| *at > now + self.delay);
+        late.for_each(|(_, bytes)| *bytes = garbled(bytes));
+        if self.free > now {
+            self.held = garbled(&self.held);
+        }
+    }
+
     /// What had not left the adapter's side by `now` is lost.
     pub(super) fn cut(&mut self, now: Nanos) {
         self.packets.retain(|(at, _)| *at <= now + self.delay);
@@ -116,6 +125,11 @@ impl Bridge {
         self.packets.clear();
         self.held.clear();
     }
+}
+
+/// What a receiver at another rate makes of bytes: no delimiters, so never a frame.
+pub(super) fn garbled(bytes: &[u8]) -> Vec<u8> {
+    bytes.iter().map(|byte| (byte.rotate_left(3) ^ 0xA5) | 1).collect()
 }
 
 #[cfg(test)]

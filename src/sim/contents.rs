@@ -21,6 +21,8 @@ const MESSAGES: [&str; 8] = [
 ];
 /// Where the program proper starts, in bytes; the header stands before it.
 const PROGRAM: usize = 0x200;
+/// A store of fewer bytes has no parts, only a title and noise.
+const SMALL: usize = 0x4_0000;
 /// Bytes of one log record.
 const RECORD: usize = 16;
 
@@ -45,8 +47,11 @@ pub(super) fn store(sheet: &str, specimen: &str, width: Width, words: u32) -> Ve
     let mut out = vec![0xFF; size];
     let part = |percent: usize| size / 100 * percent / 16 * 16;
     let (texts, table, end) = (part(44), part(46), part(60));
-    if size < 0x4000 {
+    let title = format!("SALTMARSH {sheet} PROGRAM 2.14 - GENERATED DEMO DATA");
+    if size < SMALL {
         rng.fill(&mut out);
+        let head = size.min(0x80);
+        text(&mut out[..head], &title);
         return out;
     }
     program(&mut rng, &mut out[PROGRAM..texts]);
@@ -58,7 +63,6 @@ pub(super) fn store(sheet: &str, specimen: &str, width: Width, words: u32) -> Ve
     constants(specimen, &mut out[zone.clone()]);
     let checked = if zone.end < end { zone.end..end } else { PROGRAM..end };
     let sum = crc32(&out[checked.clone()]);
-    let title = format!("SALTMARSH {sheet} PROGRAM 2.14 - GENERATED DEMO DATA");
     text(&mut out[..0x80], &title);
     for (place, value) in
         out[0x80..].chunks_exact_mut(4).zip([checked.start as u32, checked.end as u32, sum, 0x0214])

@@ -35,7 +35,8 @@ impl Ramp {
             return self.to;
         }
         let way = i128::from(self.to) - i128::from(self.from);
-        (i128::from(self.from) + way * i128::from(gone) / i128::from(self.time.0)) as u16
+        let mv = i128::from(self.from) + way * i128::from(gone) / i128::from(self.time.0);
+        u16::try_from(mv).unwrap_or(self.to)
     }
 
     /// When a falling ramp is below `mv`, if ever.

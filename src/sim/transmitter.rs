@@ -136,6 +136,13 @@ impl Transmitter {
         (self.sent.front()?.start <= now).then(|| self.sent.pop_front())?
     }
 
+    #[cfg(test)]
+    pub(super) fn held_bytes(&self) -> usize {
+        let urgent: usize = self.urgent.iter().map(Vec::len).sum();
+        let sent: usize = self.sent.iter().map(|sent| sent.bytes.len()).sum();
+        urgent + sent + self.waiting.as_ref().map_or(0, |out| out.body.len())
+    }
+
     /// Everything is lost; `rate` from now on.
     pub(super) fn reset(&mut self, rate: Baud) {
         *self = Self::new(rate, self.charged);

@@ -195,6 +195,12 @@ impl Adapter {
         &mut *self.socket
     }
 
+    /// Bytes of requests and replies held, so that a test can see that they stay bounded.
+    #[cfg(test)]
+    pub(super) fn held_bytes(&self) -> usize {
+        self.queue.bytes() + self.tx.held_bytes()
+    }
+
     fn step(&mut self, t: Nanos) {
         if self.boot_until.take().is_some() {
             self.last_good = t;

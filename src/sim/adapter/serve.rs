@@ -56,7 +56,7 @@ impl Adapter {
             }
             Request::Shape(request) => self.begin_shape(request, short),
             Request::Rail(request) if request.action == RailAction::On => {
-                self.begin_rail_on(t, short, request)
+                self.begin_rail_on(t, short, *request)
             }
             Request::Rail(_) => Ok((Task::RailOff, self.rail_off(t).max(short))),
             Request::Read(request) => self.begin_read(t, &request.echo),
@@ -92,7 +92,7 @@ impl Adapter {
         reply(used)
     }
 
-    fn begin_rail_on(&mut self, t: Nanos, short: Nanos, request: &RailRequest) -> Begun {
+    fn begin_rail_on(&mut self, t: Nanos, short: Nanos, request: RailRequest) -> Begun {
         let has = self.shapes.count();
         if has == 0 || has != request.shapes {
             return Err((FaultCode::SHAPES_MISSING, u32::from(has)));
@@ -144,7 +144,9 @@ impl Adapter {
         self.socket.read_burst(shape, span, precharge, &mut words);
         self.books.words_read += u64::from(span.count);
         let mut raw = Vec::with_capacity(words.len() * shape.width.bytes());
-        words.into_iter().for_each(|word| shape.width.put(word, &mut raw));
+        for word in words {
+            shape.width.put(word, &mut raw);
+        }
         raw
     }
 
@@ -169,7 +171,8 @@ impl Adapter {
         let shape = self.shapes.get(id).ok_or((FaultCode::NO_SHAPE, u32::from(id.0)))?;
         let end = 1_i64 << self.config.address_lines.min(32);
         match span.bounds() {
-            Some((low, _)) if low < 0 => Err((FaultCode::BEYOND_LINES, low as u32)),
+            // Below zero the address lines would show the number as it wraps.
+            Some((low, _)) if low < 0 => Err((FaultCode::BEYOND_LINES, low.cast_unsigned() as u32)),
             Some((_, high)) if high >= end => {
                 Err((FaultCode::BEYOND_LINES, u32::try_from(high).unwrap_or(u32::MAX)))
             }

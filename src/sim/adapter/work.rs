@@ -1,7 +1,7 @@
 //! The request in work, and how it goes on.
 
 use super::Adapter;
-use crate::bus::{Baud, Digester, Nanos, Shape, Span, Word};
+use crate::bus::{Baud, Digester, Nanos, Shape, Span, Word, WordAddress};
 use crate::sim::books::RailWhy;
 use crate::wire::{Busy, DigestReply, DigestRequest, Fault, FaultCode, Kind, RailReply, Reply};
 
@@ -81,9 +81,9 @@ impl DigestWork {
     fn next_slice(&self, charged: bool) -> Span {
         let longest = if charged { SLICE } else { INSTANT_SLICE };
         let span = self.echo.span();
-        let steps = (span.step as u32).wrapping_mul(self.done);
         // Within 32 bits: the span was checked against the address lines.
-        let start = crate::bus::WordAddress(span.start.0.wrapping_add(steps));
+        let start = i64::from(span.start.0) + i64::from(span.step) * i64::from(self.done);
+        let start = WordAddress(u32::try_from(start).unwrap_or(0));
         Span { start, step: span.step, count: longest.min(span.count - self.done) }
     }
 }
@@ -167,7 +167,9 @@ impl Adapter {
         let span = digest.next_slice(self.costs.charged());
         let mut words: Vec<Word> = Vec::with_capacity(span.count as usize);
         self.socket.read_burst(&digest.shape, span, digest.echo.precharge, &mut words);
-        words.into_iter().for_each(|word| digest.digester.push(word));
+        for word in words {
+            digest.digester.push(word);
+        }
         digest.done += span.count;
         self.books.words_read += u64::from(span.count);
     }

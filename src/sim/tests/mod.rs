@@ -1,6 +1,15 @@
 //! Tests of adapter and bench on literal requests.
 
 mod cycles;
+mod description;
+mod fuzz;
+mod line;
+mod module;
+mod pace;
+mod rail;
+mod sessions;
+mod shapes;
+mod work;
 
 use super::{Bench, BenchDescription};
 use crate::bus::{
