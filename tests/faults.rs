@@ -317,7 +317,7 @@ fn stuck_and_shorted_lines_become_doubts() {
 #[test]
 fn an_unsteady_line_is_named_with_its_words() {
     let shelf = tempfile::tempdir().unwrap();
-    let fault = "line = \"D5\"\nkind = \"unsteady\"\nprobability = 0.0005";
+    let fault = "line = \"D5\"\nkind = \"unsteady\"\nchance = 0.0005";
     let mut scenario = Scenario::of(with_line_fault(fault), shelf.path());
     scenario.job = Job::Capture(CaptureOptions {
         space: Some("records".into()),

@@ -30,7 +30,7 @@ pub(super) async fn capture_job(
         note: options.note.clone(),
     };
     let store = begin(desk, &sheet, shelf, &request)?;
-    let (report, ending) = with_rail(desk, &sheet, access, async |powered| {
+    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         capture(desk, &sheet, &hello, powered, &request, store).await
     })
     .await?;

@@ -33,7 +33,7 @@ pub(super) async fn verify_job(
             kept_parts(&sheet, &kept, space, &content)?
         }
     };
-    with_rail(desk, &sheet, access, async |powered| {
+    with_rail(desk, &sheet, &hello, access, async |powered| {
         verify(desk, &hello, powered, image, &parts).await
     })
     .await

@@ -2,7 +2,7 @@
 
 use super::{Desk, Event, JobError};
 use crate::bus::{Millivolts, ShapeTimes};
-use crate::link::LinkError;
+use crate::link::{FoundAgain, LinkError, find_again};
 use crate::module::{AdapterSheet, Board, ControlLine, Sheet, SpaceAccess, plan_access};
 use crate::wire::{HelloReply, RailAction, RailReply, RailRequest, Reply, Request, ShapeRequest};
 
@@ -142,12 +142,24 @@ async fn rail(desk: &Desk<'_>, request: RailRequest) -> Result<RailReply, LinkEr
 pub async fn with_rail<R>(
     desk: &Desk<'_>,
     sheet: &Sheet,
+    hello: &HelloReply,
     access: Vec<SpaceAccess>,
     work: impl AsyncFnOnce(&Powered) -> Result<R, JobError>,
 ) -> Result<R, JobError> {
     let result = match power_up(desk, sheet, access).await {
         Ok(powered) => work(&powered).await,
         Err(error) => Err(error),
+    };
+    let result = match result {
+        Err(JobError::Link { error: error @ LinkError::Silent { .. }, at }) => {
+            match find_again(&desk.client, hello).await {
+                FoundAgain::Restarted => {
+                    return Err(JobError::Link { error: LinkError::Restarted, at });
+                }
+                FoundAgain::Same | FoundAgain::No => Err(JobError::Link { error, at }),
+            }
+        }
+        other => other,
     };
     if desk.cancel.is_requested() {
         desk.tell(&Event::Stopping { within_ms: OFF_WITHIN_MS });

@@ -62,6 +62,11 @@ impl Client {
         self.with(|s| s.set_rate(rate));
     }
 
+    /// Tries once more after silence.
+    pub fn reopen(&self) {
+        self.with(Session::reopen);
+    }
+
     /// Asks without waiting.
     pub fn submit(&self, request: Request) -> Ticket {
         self.with(|s| s.submit(request))

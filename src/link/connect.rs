@@ -122,6 +122,36 @@ pub async fn raise_rate(
     Ok(Some(present))
 }
 
+/// Whether an adapter that fell silent is there after all.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum FoundAgain {
+    /// It has restarted: its rail is off.
+    Restarted,
+    /// It is the same session, at its reset rate.
+    Same,
+    /// It answers nothing.
+    No,
+}
+
+/// Looks for a silent adapter where a reset, or ten seconds without a good frame, leave it: at its
+/// reset rate.
+pub async fn find_again(client: &Client, hello: &HelloReply) -> FoundAgain {
+    client.reopen();
+    if client.baud().is_some() {
+        client.set_rate(hello.reset_rate);
+    }
+    // A board may need a second or two to start.
+    for _ in 0..20 {
+        match client.call_once(Request::Ping, RATE_TRY).await {
+            Ok(_) => return FoundAgain::Same,
+            Err(LinkError::Restarted) => return FoundAgain::Restarted,
+            Err(LinkError::Silent { .. }) => {}
+            Err(_) => return FoundAgain::No,
+        }
+    }
+    FoundAgain::No
+}
+
 async fn proven(client: &Client) -> Result<bool, LinkError> {
     let mut good = 0;
     for _ in 0..=RATE_PROOF {

@@ -17,7 +17,7 @@ pub mod shell;
 mod stats;
 
 pub use client::Client;
-pub use connect::{RatePlan, connect, raise_rate};
+pub use connect::{FoundAgain, RatePlan, connect, find_again, raise_rate};
 pub use drive::{Cancel, Port, PortLost, drive};
 pub use error::{Heard, LinkError};
 pub use session::{Session, Ticket, Transmit};

@@ -214,6 +214,13 @@ impl Session {
         self.lose(LinkError::Unplugged);
     }
 
+    /// Tries once more after silence: what is submitted from now on goes out.
+    pub fn reopen(&mut self) {
+        if matches!(self.lost, Some(LinkError::Silent { .. })) {
+            self.lost = None;
+        }
+    }
+
     fn lose(&mut self, error: LinkError) {
         if self.lost.is_none() {
             self.fail_all(&error);
@@ -283,6 +290,10 @@ impl Session {
     }
 
     fn send(&mut self, mut flying: Flying) {
+        // From here on a PING that tells of a falling rail is no surprise.
+        if matches!(&flying.request, Request::Rail(rail) if rail.action == RailAction::Off) {
+            self.rail_on = false;
+        }
         flying.tag = self.free_tag();
         flying.order = self.next_order;
         self.next_order += 1;
@@ -400,7 +411,9 @@ impl Session {
     /// Draws from a reply what the session itself must know.
     fn notice(&mut self, request: &Request, reply: &Reply) {
         match (request, reply) {
-            (Request::Rail(rail), Reply::Rail(_)) => self.rail_on = rail.action == RailAction::On,
+            (Request::Rail(rail), Reply::Rail(_)) if rail.action == RailAction::On => {
+                self.rail_on = true;
+            }
             (_, Reply::Ping(ping)) => {
                 self.rail = Some(*ping);
                 if self.boot_id.is_some_and(|boot| boot != ping.boot_id) {
