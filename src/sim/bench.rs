@@ -98,8 +98,9 @@ impl Bench {
     /// The host changes its rate; bytes already given keep the old one.
     pub fn set_host_rate(&mut self, now: Nanos, rate: Baud) {
         self.advance(now);
-        if rate != self.host_rate {
-            self.host_rate = rate;
+        let changes = !hears(self.adapter.rate(), rate) && rate != self.host_rate;
+        self.host_rate = rate;
+        if changes {
             self.bridge.garble(self.now);
         }
     }
@@ -208,7 +209,7 @@ impl Bench {
         } else if self.to_adapter.front().is_some_and(|chunk| chunk.arrives <= t) {
             if let Some(chunk) = self.to_adapter.pop_front() {
                 self.adapter.handle_timeout(t);
-                let heard = chunk.rate == self.adapter.rate();
+                let heard = hears(self.adapter.rate(), chunk.rate);
                 let bytes = if heard { chunk.bytes } else { garbled(&chunk.bytes) };
                 self.adapter.handle(t, &bytes);
             }
@@ -226,7 +227,7 @@ impl Bench {
                     continue;
                 }
                 sent.bytes = self.replies.process(&sent.bytes);
-                if sent.rate != self.host_rate {
+                if !hears(sent.rate, self.host_rate) {
                     sent.bytes = garbled(&sent.bytes);
                 }
                 self.bridge.feed(&sent);
@@ -259,4 +260,9 @@ impl Bench {
             Event::OverCurrent => self.adapter.over_current(t),
         }
     }
+}
+
+/// True if both ends have the same rate; an adapter without a rate hears everything.
+fn hears(adapter: Baud, host: Baud) -> bool {
+    adapter.0 == 0 || adapter == host
 }

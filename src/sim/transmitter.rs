@@ -148,3 +148,53 @@ impl Transmitter {
         *self = Self::new(rate, self.charged);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn transmitter() -> Transmitter {
+        Transmitter::new(Baud(1_000_000), true)
+    }
+
+    #[test]
+    fn frames_that_follow_each_other_share_a_delimiter() {
+        let mut tx = transmitter();
+        tx.finish(vec![0x82, 1], None);
+        assert!(tx.start(Nanos::ZERO) && tx.has_room());
+        tx.finish(vec![0x82, 2], None);
+        assert!(!tx.has_room() && !tx.start(Nanos(1)));
+        let first = tx.poll(Nanos::ZERO).unwrap();
+        assert_eq!(first.bytes, encode_frame_after_idle(&[0x82, 1]));
+        let free = Nanos::from_micros(10) * first.bytes.len() as u64;
+        assert_eq!(tx.due(), Some(free));
+        assert!(tx.start(free));
+        let second = tx.poll(free).unwrap();
+        assert_eq!((second.start, second.bytes), (free, encode_frame(&[0x82, 2])));
+        tx.finish(vec![0x82, 3], None);
+        let later = free + Nanos::from_secs(1);
+        assert!(tx.start(later));
+        assert_eq!(tx.poll(later).unwrap().bytes, encode_frame_after_idle(&[0x82, 3]));
+    }
+
+    #[test]
+    fn small_replies_go_first_and_are_bounded() {
+        let mut tx = transmitter();
+        tx.finish(vec![0x89, 1], None);
+        assert_eq!((0..20).filter(|tag| tx.at_once(vec![0x82, *tag])).count(), URGENT_MAX);
+        assert!(tx.start(Nanos::ZERO));
+        assert_eq!(tx.poll(Nanos::ZERO).unwrap().bytes, encode_frame_after_idle(&[0x82, 0]));
+        assert!(!tx.has_room());
+    }
+
+    #[test]
+    fn the_rate_changes_when_the_reply_has_left() {
+        let mut tx = transmitter();
+        tx.finish(vec![0x83, 1], Some(Baud(500_000)));
+        assert!(tx.start(Nanos::ZERO));
+        let left = tx.due().unwrap();
+        assert_eq!((tx.switch(Nanos(left.0 - 1)), tx.rate()), (None, Baud(1_000_000)));
+        assert_eq!(tx.switch(left), Some(Baud(1_000_000)));
+        assert_eq!((tx.rate(), tx.due()), (Baud(500_000), None));
+    }
+}

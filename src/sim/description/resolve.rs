@@ -128,11 +128,17 @@ fn resolve_adapter(
     } else {
         config.rates.push(Baud(2_000_000));
     }
-    config.rates.retain(|rate| rate.0 <= fastest);
     set(&mut config.major, raw.protocol_major);
     set(&mut config.firmware, raw.firmware);
     set(&mut config.clock_hz, raw.clock_hz);
     set(&mut config.reset_rate, raw.reset_rate.map(Baud));
+    let reset = config.reset_rate;
+    config.rates.retain(|rate| rate.0 <= fastest || *rate == reset);
+    if reset.0 == 0 {
+        config.rates.clear();
+    } else if !config.rates.contains(&reset) {
+        config.rates.insert(0, reset);
+    }
     set(&mut config.data_lines, raw.data_lines);
     set(&mut config.address_lines, raw.address_lines);
     set(&mut config.io_high, raw.io_high_mv.map(Millivolts));

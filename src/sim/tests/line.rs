@@ -151,3 +151,24 @@ fn a_quiet_bench_waits_for_nothing() {
     host.run_ms(20);
     assert_eq!(host.bench.poll_timeout(), None);
 }
+
+#[test]
+fn a_line_without_a_rate_takes_no_time_and_no_rate() {
+    let mut host = Host::edited("TG-7", |d| {
+        d.adapter.reset_rate = Baud(0);
+        d.adapter.rates.clear();
+    });
+    host.bench.set_host_rate(host.now, Baud(115_200));
+    let about = host.hello(1);
+    assert_eq!((about.reset_rate, about.rates.len()), (Baud(0), 0));
+    assert_eq!(host.fault(&rate_request(115_200)).0, FaultCode::RATE_NOT_POSSIBLE);
+}
+
+#[test]
+fn the_reset_rate_is_always_listed() {
+    let text = include_str!("../benches/tg-7.toml").replace("115_200", "9_600");
+    let description = BenchDescription::parse("x", &text).unwrap();
+    assert_eq!(description.adapter.rates[..2], [Baud(9_600), Baud(115_200)]);
+    let none = text.replace("reset_rate = 9_600", "reset_rate = 0");
+    assert!(BenchDescription::parse("x", &none).unwrap().adapter.rates.is_empty());
+}
