@@ -11,8 +11,8 @@ use crate::wire::{
 
 /// Payload bytes of a READ reply; 03-wire's line share is reckoned with it.
 const PAYLOAD: usize = 1024;
-/// Kind, tag, echo and checksum of a READ reply.
-const READ_OVERHEAD: usize = 19;
+/// Kind, tag and echo of a READ reply; a body is counted without its checksum.
+const READ_OVERHEAD: usize = 15;
 
 /// How the words of a pass are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

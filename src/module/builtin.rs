@@ -1,7 +1,7 @@
 //! The sheets that come with the program: the modules of the demo scenario.
 
 const SHEETS: [(&str, &str); 2] =
-    [("tg-7", include_str!("sheets/tg-7.toml")), ("tg-7b", include_str!("sheets/tg-7b.toml"))];
+    [("TG-7", include_str!("sheets/tg-7.toml")), ("TG-7b", include_str!("sheets/tg-7b.toml"))];
 
 /// The text of a built-in module sheet; letter case does not count.
 pub fn builtin(name: &str) -> Option<&'static str> {

@@ -12,7 +12,7 @@ fn a_reply_must_fit() {
     assert_eq!(host.fault(&read(0, 0, 261)), (FaultCode::TOO_LONG, 260));
     let coded = ReadEcho { encoding: Encoding::Runs.number(), ..echo(0, 0, 260) };
     assert_eq!(host.fault(&Request::Read(ReadRequest { echo: coded })).0, FaultCode::TOO_LONG);
-    assert_eq!(host.read(echo(0, 0, 0)), []);
+    assert!(host.read(echo(0, 0, 0)).is_empty());
 }
 
 #[test]
