@@ -70,7 +70,7 @@ pub enum Job {
 
 /// Runs `job` to its one outcome and tells `sink` what happens.
 pub fn run_job(
-    machine: Machine<'_>,
+    machine: &mut Machine<'_>,
     wanted: &Wanted,
     job: &Job,
     sink: &mut dyn FnMut(&Event),
@@ -87,7 +87,7 @@ pub fn run_job(
         wanted,
         plan: machine.plan,
         identity: machine.identity,
-        known: machine.known,
+        known: &mut *machine.known,
         bench: machine.bench,
     };
     let root = machine.shelf;
@@ -106,7 +106,7 @@ pub fn run_job(
             }
         }
     });
-    drive(&client, machine.port, &machine.cancel, whole)
+    drive(&client, &mut *machine.port, &machine.cancel, whole)
 }
 
 #[derive(Serialize)]

@@ -2,6 +2,7 @@
 
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
+use std::fmt::Write;
 
 /// The board name of a simulated bench starts with this and goes on with its sheet.
 const BENCH: &str = "bench:";
@@ -66,7 +67,8 @@ pub fn describe_sheet(wanted: &str) -> Result<String, String> {
         let chips: Vec<_> =
             space.chips.iter().map(|chip| format!("{} {}", chip.reference, chip.lane)).collect();
         let bytes = u64::from(space.words) * space.width.bytes() as u64;
-        text += &format!(
+        let _ = write!(
+            text,
             "\n  {} ({}, {} bits): words {}+0x{:X}, {}; {}",
             space.name,
             space.kind.word(),
@@ -79,7 +81,8 @@ pub fn describe_sheet(wanted: &str) -> Result<String, String> {
     }
     for zone in &sheet.zones {
         let keep = if zone.keep { ", kept" } else { "" };
-        text += &format!("\n  zone {} at word {}+0x{:X}{keep}", zone.name, zone.start, zone.words);
+        let _ =
+            write!(text, "\n  zone {} at word {}+0x{:X}{keep}", zone.name, zone.start, zone.words);
     }
     Ok(text)
 }

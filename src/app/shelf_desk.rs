@@ -78,8 +78,11 @@ impl ShelfDesk {
         Ok(Answer { troubles, ..Answer::good(text.trim_end().into(), value) })
     }
 
-    /// The record of a capture, with its notes.
+    /// The record of a capture with its notes; of a specimen's label its history.
     pub fn show(&self, which: &str) -> Result<Answer, JobError> {
+        if which.contains('#') {
+            return self.history(&super::wanted::label(which)?);
+        }
         let Capture { id, folder, record, notes } = self.get(which)?;
         let mut text = String::new();
         let size = humansize::format_size(record.bytes, humansize::BINARY);
@@ -140,6 +143,24 @@ impl ShelfDesk {
         }
         let value = json!({ "id": id.to_string(), "record": record, "notes": notes });
         Ok(Answer::good(text.trim_end().into(), value))
+    }
+
+    fn history(&self, label: &Label) -> Result<Answer, JobError> {
+        let history = self.shelf.history(label)?;
+        let mut text = format!("history of {label}");
+        for line in &history.lines {
+            let time = line.time.strftime("%Y-%m-%d %H:%M UTC");
+            let capture = line.capture.as_ref().map(|id| format!(" {id}")).unwrap_or_default();
+            let _ = write!(text, "\n  {time}  {}{capture} {}", line.event, line.text);
+        }
+        if history.lines.is_empty() {
+            text.push_str(": nothing yet");
+        }
+        let troubles = match history.damaged {
+            0 => Vec::new(),
+            n => vec![format!("{n} lines of the history are damaged and not shown")],
+        };
+        Ok(Answer { troubles, ..Answer::good(text, json!({ "history": history.lines })) })
     }
 
     /// Adds a note.

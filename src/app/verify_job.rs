@@ -18,20 +18,19 @@ pub(super) async fn verify_job(
     let from_file = read_image(image)?;
     let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    let parts = match from_file {
-        Some(bytes) => file_parts(&sheet, image, space, &bytes)?,
-        None => {
-            let kept = shelf.get(image, Some(&specimen))?;
-            if kept.record.simulated && !simulated && !accept_simulated {
-                return Err(JobError::Safety(format!(
-                    "{} was taken from the simulated bench and this is a real module; if that is \
+    let parts = if let Some(bytes) = from_file {
+        file_parts(&sheet, image, space, &bytes)?
+    } else {
+        let kept = shelf.get(image, Some(&specimen))?;
+        if kept.record.simulated && !simulated && !accept_simulated {
+            return Err(JobError::Safety(format!(
+                "{} was taken from the simulated bench and this is a real module; if that is \
                      meant, say --accept-simulated",
-                    kept.id
-                )));
-            }
-            let content = shelf.content(&kept.id)?;
-            kept_parts(&sheet, &kept, space, &content)?
+                kept.id
+            )));
         }
+        let content = shelf.content(&kept.id)?;
+        kept_parts(&sheet, &kept, space, &content)?
     };
     with_rail(desk, &sheet, &hello, access, async |powered| {
         verify(desk, &hello, powered, image, &parts).await

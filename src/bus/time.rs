@@ -31,7 +31,10 @@ impl Nanos {
 
     /// The time that `cycles` of a clock of `hz` take, rounded up.
     pub const fn from_cycles(cycles: u64, hz: u32) -> Self {
-        Self((cycles * 1_000_000_000).div_ceil(hz as u64))
+        // Wide, so that no count of cycles overflows; what does not fit is for ever.
+        let hz = if hz == 0 { 1 } else { hz as u128 };
+        let nanos = (cycles as u128 * 1_000_000_000).div_ceil(hz);
+        Self(if nanos > u64::MAX as u128 { u64::MAX } else { nanos as u64 })
     }
 
     /// Whole milliseconds, rounded down.
@@ -90,7 +93,7 @@ pub struct Baud(pub u32);
 impl Baud {
     /// The time that `bytes` take on the line at 8N1: ten bits a byte, rounded up.
     pub const fn time_of(self, bytes: u64) -> Nanos {
-        Nanos((bytes * 10 * 1_000_000_000).div_ceil(if self.0 == 0 { 1 } else { self.0 as u64 }))
+        Nanos::from_cycles(bytes.saturating_mul(10), self.0)
     }
 
     /// Bytes a second at 8N1.

@@ -99,9 +99,9 @@ pub struct VerifyArgs {
 pub enum ShelfCommand {
     /// Every capture, one a line
     List,
-    /// The record of a capture
+    /// The record of a capture, or the history of a specimen
     Show {
-        /// Which capture
+        /// Which capture, or a label such as "TG-7 #0417"
         id: String,
     },
     /// Add a note to a capture; nothing is changed

@@ -1,29 +1,28 @@
 //! `bench`: the simulated bench as a serial device or TCP service for other programs.
 
 use super::args::BenchArgs;
-use super::context::Context;
+use super::output::Output;
 use crate::app::{bench_for_service, serve_pty, serve_tcp, watch_signals};
 use crate::link::Cancel;
 
 /// Runs `bench` until it is interrupted.
-pub fn run(context: &Context, args: &BenchArgs) -> u8 {
-    let output = context.output;
+pub fn run(args: &BenchArgs) -> u8 {
     let bench = match bench_for_service(&args.bench) {
         Ok(bench) => bench,
-        Err(error) => return output.fail(error.code(), &error.to_string()),
+        Err(error) => return Output::fail(error.code(), &error.to_string()),
     };
-    output.always("SIMULATED BENCH: no hardware is touched, all contents are generated");
+    Output::always("SIMULATED BENCH: no hardware is touched, all contents are generated");
     let cancel = Cancel::default();
     if let Err(error) = watch_signals(cancel.clone(), || ()) {
-        return output.fail(3, &format!("signals cannot be watched: {error}"));
+        return Output::fail(3, &format!("signals cannot be watched: {error}"));
     }
-    let ready = |name: &str| output.line(name);
+    let ready = |name: &str| Output::line(name);
     let served = match &args.tcp {
         Some(address) => serve_tcp(bench, address, &cancel, ready),
         None => serve_pty(bench, &cancel, ready),
     };
     match served {
         Ok(()) => 0,
-        Err(error) => output.fail(3, &error.to_string()),
+        Err(error) => Output::fail(3, &error.to_string()),
     }
 }

@@ -2,6 +2,7 @@
 
 use super::args::{CaptureArgs, VerifyArgs};
 use super::context::Context;
+use super::output::Output;
 use super::progress::Progress;
 use crate::app::{CaptureOptions, Job, Machine, OpenPort, open_port, run_job, watch_signals};
 use crate::link::Cancel;
@@ -23,18 +24,18 @@ fn run(context: &Context, job: &Job) -> u8 {
     let mut known = context.known();
     let mut progress = match Progress::new(context) {
         Ok(progress) => progress,
-        Err(text) => return output.fail(2, &text),
+        Err(text) => return Output::fail(2, &text),
     };
     let name = match context.port(&known) {
         Ok(name) => name,
-        Err(text) => return output.fail(2, &text),
+        Err(text) => return Output::fail(2, &text),
     };
     if name.is_sim() {
-        output.always("SIMULATED BENCH: no hardware is touched, all contents are generated");
+        Output::always("SIMULATED BENCH: no hardware is touched, all contents are generated");
     }
     let mut open = match open_port(&name, |identity| known.rate(identity)) {
         Ok(open) => open,
-        Err(error) => return output.fail(error.code(), &error.to_string()),
+        Err(error) => return Output::fail(error.code(), &error.to_string()),
     };
     let cancel = Cancel::default();
     let attention = open.attention.clone();
@@ -44,10 +45,10 @@ fn run(context: &Context, job: &Job) -> u8 {
         }
     });
     if let Err(error) = watching {
-        return output.fail(3, &format!("signals cannot be watched: {error}"));
+        return Output::fail(3, &format!("signals cannot be watched: {error}"));
     }
     let OpenPort { port, plan, identity, bench, .. } = &mut open;
-    let machine = Machine {
+    let mut machine = Machine {
         port: port.as_mut(),
         plan: *plan,
         identity,
@@ -56,12 +57,12 @@ fn run(context: &Context, job: &Job) -> u8 {
         cancel,
         shelf: &context.shelf(),
     };
-    let outcome = run_job(machine, &context.wanted(), job, &mut |event| progress.event(event));
+    let outcome = run_job(&mut machine, &context.wanted(), job, &mut |event| progress.event(event));
     if outcome.report.is_none() {
-        return output.fail(outcome.code, &outcome.text);
+        return Output::fail(outcome.code, &outcome.text);
     }
     if !output.json {
-        output.line(&outcome.text);
+        Output::line(&outcome.text);
     }
     outcome.code
 }

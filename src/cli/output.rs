@@ -19,7 +19,7 @@ impl Output {
     }
 
     /// A line of a report.
-    pub fn line(self, text: &str) {
+    pub fn line(text: &str) {
         let _ = writeln!(stdout(), "{text}");
         let _ = stdout().flush();
     }
@@ -27,7 +27,7 @@ impl Output {
     /// A value as one line of JSON.
     pub fn json(self, value: &impl Serialize) {
         if let Ok(text) = serde_json::to_string(value) {
-            self.line(&text);
+            Self::line(&text);
         }
     }
 
@@ -39,12 +39,12 @@ impl Output {
     }
 
     /// A line for people that is said even with `--quiet`.
-    pub fn always(self, text: &str) {
+    pub fn always(text: &str) {
         let _ = writeln!(stderr(), "{text}");
     }
 
     /// Tells an error and gives its exit code back.
-    pub fn fail(self, code: u8, text: &str) -> u8 {
+    pub fn fail(code: u8, text: &str) -> u8 {
         let _ = writeln!(stderr(), "buswright: {text}");
         code
     }

@@ -1,6 +1,7 @@
 //! `ports`: what the system knows of its serial ports.
 
 use super::context::Context;
+use super::output::Output;
 use serde::Serialize;
 use serialport::SerialPortType;
 
@@ -19,7 +20,7 @@ pub fn run(context: &Context) -> u8 {
     let output = context.output;
     let ports = match serialport::available_ports() {
         Ok(ports) => ports,
-        Err(error) => return output.fail(3, &format!("the system does not list ports: {error}")),
+        Err(error) => return Output::fail(3, &format!("the system does not list ports: {error}")),
     };
     for port in &ports {
         let port = describe(port);
@@ -28,8 +29,7 @@ pub fn run(context: &Context) -> u8 {
         } else {
             let more = [port.usb.as_deref(), port.product.as_deref()];
             let more: Vec<_> = more.into_iter().flatten().collect();
-            output
-                .line(format!("{:<20} {:<5} {}", port.name, port.kind, more.join(" ")).trim_end());
+            Output::line(format!("{:<20} {:<5} {}", port.name, port.kind, more.join(" ")).trim_end());
         }
     }
     if ports.is_empty() {

@@ -70,8 +70,8 @@ impl<'a> Progress<'a> {
         let (done, all) = self.view.done;
         let Some((space, what)) = &self.view.doing else { return };
         let percent = (done * 100).checked_div(all).unwrap_or(100);
-        let seconds = self.pass_since.elapsed().as_secs_f64().max(0.001);
-        let rate = humansize::format_size((done as f64 / seconds) as u64, humansize::BINARY);
+        let millis = self.pass_since.elapsed().as_millis().max(1) as u64;
+        let rate = humansize::format_size(done * 1_000 / millis, humansize::BINARY);
         let _ = write!(stderr(), "\r{space}: {what} {percent:3} %  {rate}/s   ");
         let _ = stderr().flush();
     }

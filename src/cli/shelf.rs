@@ -2,6 +2,7 @@
 
 use super::args::ShelfCommand;
 use super::context::Context;
+use super::output::Output;
 use crate::app::ShelfDesk;
 
 /// Runs `shelf`.
@@ -9,7 +10,7 @@ pub fn run(context: &Context, command: ShelfCommand) -> u8 {
     let output = context.output;
     let desk = match ShelfDesk::open(&context.shelf(), context.global.specimen.as_deref()) {
         Ok(desk) => desk,
-        Err(error) => return output.fail(error.code(), &error.to_string()),
+        Err(error) => return Output::fail(error.code(), &error.to_string()),
     };
     let answer = match command {
         ShelfCommand::List => desk.list(),
@@ -23,13 +24,13 @@ pub fn run(context: &Context, command: ShelfCommand) -> u8 {
             if output.json {
                 output.json(&answer.value);
             } else if !answer.text.is_empty() {
-                output.line(&answer.text);
+                Output::line(&answer.text);
             }
             for trouble in &answer.troubles {
-                output.always(trouble);
+                Output::always(trouble);
             }
             answer.code
         }
-        Err(error) => output.fail(error.code(), &error.to_string()),
+        Err(error) => Output::fail(error.code(), &error.to_string()),
     }
 }

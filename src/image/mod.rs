@@ -9,7 +9,7 @@ mod doubts;
 mod mirror;
 mod unsteady;
 
-pub(crate) use compare::{Comparison, Difference, compare};
+pub(crate) use compare::compare;
 pub(crate) use doubt::{Doubt, DoubtKind};
 pub(crate) use doubts::{SpaceView, doubts};
 pub(crate) use unsteady::{Unsteady, UnsteadyWord};

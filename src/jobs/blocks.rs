@@ -45,8 +45,6 @@ impl Conditions {
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Reach {
     shape: ShapeId,
-    /// The strobe of a read as the adapter makes it.
-    pub access_ns: u16,
     width: Width,
     base: WordAddress,
     how: Conditions,
@@ -66,7 +64,6 @@ impl Reach {
         nonce: u16,
     ) -> Self {
         let access = &powered.access[space];
-        let (plain, slow) = powered.times[space];
         let runs = hello.encodings.contains(&Encoding::Runs.number());
         let room = usize::from(hello.sizes.tx_body_max).saturating_sub(READ_OVERHEAD);
         let size = part.width.bytes();
@@ -77,7 +74,6 @@ impl Reach {
         }
         Self {
             shape: if how.slow { access.slow_id } else { access.id },
-            access_ns: if how.slow { slow.pulse } else { plain.pulse },
             width: part.width,
             base: part.base,
             how,

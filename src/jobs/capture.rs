@@ -95,8 +95,8 @@ pub async fn capture(
         work.pass_one(part).await?;
     }
     let mut findings = work.findings_kept();
-    for part in 0..request.parts.len() {
-        agree(&mut work, part, &mut findings[part]).await?;
+    for (part, findings) in findings.iter_mut().enumerate() {
+        agree(&mut work, part, findings).await?;
     }
     write_up::finish(work, &findings)
 }

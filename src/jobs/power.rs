@@ -25,8 +25,6 @@ pub struct Powered {
     pub access: Vec<SpaceAccess>,
     /// The times that the adapter really makes: normal and slow, per space.
     pub times: Vec<(ShapeTimes, ShapeTimes)>,
-    /// The rail as it was switched on.
-    pub rail: RailReply,
 }
 
 /// Checks lines and voltages of the board against the sheet; nothing is switched.
@@ -114,8 +112,8 @@ pub async fn power_up(
         floor: Millivolts(floor as u16),
         shapes: (access.len() * 2) as u8,
     };
-    let rail = rail(desk, request).await?;
-    Ok(Powered { access, times, rail })
+    rail(desk, request).await?;
+    Ok(Powered { access, times })
 }
 
 /// Stops what runs and switches the rail off; the reply comes when it has fallen.

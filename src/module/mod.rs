@@ -23,11 +23,11 @@ mod source;
 mod tests;
 mod wiring;
 
-pub use adapter::{AdapterSheet, Wire};
+pub use adapter::AdapterSheet;
 pub use board::{Board, ControlLine};
 pub use builtin::{builtin, builtin_names};
 pub use fault::{SheetError, SheetFault};
-pub use fit::{NoWrite, SpaceAccess, plan_access};
+pub use fit::{SpaceAccess, plan_access};
 pub use fit_error::FitError;
 pub use line::{Level, LineLevel, LineName};
 pub use range::{RangeError, parse_range};

@@ -37,22 +37,27 @@ mod unfinished;
 mod tests;
 
 pub(crate) use captures::{Capture, Listing, Shelf, Summary};
-pub(crate) use check::{CheckReport, Fault};
-pub(crate) use disk::{Disk, Lock};
 pub(crate) use error::ShelfError;
 pub(crate) use export::Exported;
-pub(crate) use finish::Finished;
-pub(crate) use history::{History, HistoryLine};
 pub(crate) use id::CaptureId;
 pub(crate) use label::{Label, LabelError};
-#[cfg(test)]
-pub(crate) use mem_disk::{MemDisk, Tear};
 pub(crate) use notes::Note;
 pub(crate) use os_disk::OsDisk;
 pub(crate) use record::{
-    AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, NOT_LOOKED, PassRecord, Record,
-    SheetRecord, SpaceRecord, UnsteadyRecord, UnsteadyWordRecord,
+    AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, SpaceRecord,
+    UnsteadyRecord,
 };
 pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;
-pub(crate) use unfinished::{SetAside, Unfinished};
+pub(crate) use unfinished::Unfinished;
+
+use check::Fault;
+#[cfg(test)]
+use {
+    check::CheckReport,
+    disk::Disk,
+    finish::Finished,
+    history::{History, HistoryLine},
+    mem_disk::{MemDisk, Tear},
+    record::NOT_LOOKED,
+};

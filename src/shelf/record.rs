@@ -7,7 +7,7 @@ mod parts;
 
 pub(crate) use parts::{
     AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, PassRecord, SheetRecord, SpaceRecord,
-    UnsteadyRecord, UnsteadyWordRecord,
+    UnsteadyRecord,
 };
 
 use super::{BLOCK_BYTES, CaptureId, Label, Start, sha256_hex};

@@ -248,11 +248,6 @@ impl Unfinished {
         self.recorded.as_deref()
     }
 
-    /// The folder.
-    pub(crate) fn folder(&self) -> &Path {
-        &self.folder
-    }
-
     /// The bytes of a block that counts, as the disk has them; `None` if it does not count.
     pub(crate) fn read_back(&self, index: u32) -> Result<Option<Vec<u8>>, ShelfError> {
         let block = self.blocks.get(index as usize);

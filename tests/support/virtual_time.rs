@@ -115,7 +115,7 @@ impl<'a> Scenario<'a> {
         let now = Rc::new(Cell::new(port.now()));
         let mut watched = Watched { port, now: Rc::clone(&now), act: Box::new(act) };
         let mut known = Known::load(self.shelf);
-        let machine = Machine {
+        let mut machine = Machine {
             port: &mut watched,
             plan: self.plan,
             identity: "sim",
@@ -125,7 +125,7 @@ impl<'a> Scenario<'a> {
             shelf: self.shelf,
         };
         let mut events = Vec::new();
-        let outcome = run_job(machine, &self.wanted, &self.job, &mut |event| {
+        let outcome = run_job(&mut machine, &self.wanted, &self.job, &mut |event| {
             events.push((now.get(), event.clone()));
         });
         Run { outcome, events }

@@ -45,8 +45,9 @@ pub(super) trait Endpoint {
     /// Waits for bytes, for room if `writing`, or for the time.
     fn wait(&mut self, time: Option<Nanos>, writing: bool, into: &mut [u8]) -> io::Result<Heard> {
         let time = time.unwrap_or(LOOK_UP).min(LOOK_UP);
-        let seconds = time.0 / 1_000_000_000;
-        let time = Timespec { tv_sec: seconds as i64, tv_nsec: (time.0 % 1_000_000_000) as _ };
+        // At most LOOK_UP, so no number is near its bound.
+        let (seconds, nanos) = (time.0 / 1_000_000_000, time.0 % 1_000_000_000);
+        let time = Timespec { tv_sec: seconds.cast_signed(), tv_nsec: nanos.cast_signed() };
         let mut flags = PollFlags::IN;
         flags.set(PollFlags::OUT, writing);
         let fd = self.fd();

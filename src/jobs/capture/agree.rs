@@ -46,8 +46,8 @@ pub(super) async fn agree(
     let mut pipeline = Pipeline::new(&work.desk.client);
     let base = work.part(part).1.base.0;
     let place = |block: &Block| {
-        let word = WordAddress(base.wrapping_add(block.first.0));
-        format!("in pass two of space {space}, at word {word}; the words of pass one are kept")
+        let at = WordAddress(base.wrapping_add(block.first.0));
+        format!("in pass two of space {space}, at word {at}; the words of pass one are kept")
     };
     let mut at = blocks.first();
     loop {
@@ -109,14 +109,14 @@ async fn settle(
 fn keep_fact(
     work: &mut Work<'_, '_>,
     block: &Block,
-    word: &UnsteadyWord,
+    unsteady: &UnsteadyWord,
     settled: bool,
 ) -> Result<(), JobError> {
     let fact = UnsteadyFact {
         block: block.index,
-        address: word.address.0,
-        bits: word.bits,
-        seen: word.seen.clone(),
+        address: unsteady.address.0,
+        bits: unsteady.bits,
+        seen: unsteady.seen.clone(),
         settled,
     };
     if let Ok(line) = serde_json::to_string(&fact) {
@@ -136,8 +136,8 @@ fn note(work: &Work<'_, '_>, block: &Block, settled: &Settled, found: &Unsteady)
             format!("{n} words differed between passes, {end}")
         }
     };
-    let word = work.word_address(block);
-    work.desk.note(format!("block at word {word} of {}: {what}", work.name(block.part)));
+    let at = work.word_address(block);
+    work.desk.note(format!("block at word {at} of {}: {what}", work.name(block.part)));
 }
 
 impl Work<'_, '_> {

@@ -34,9 +34,6 @@ pub struct CaptureReport {
     pub link: &'static str,
     /// What the link has counted.
     pub link_stats: LinkStats,
-    /// The copy itself.
-    #[serde(skip)]
-    pub content: Vec<u8>,
 }
 
 impl fmt::Display for CaptureReport {

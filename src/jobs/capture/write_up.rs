@@ -145,7 +145,6 @@ pub(super) fn finish(
         resumed,
         link: link.word(),
         link_stats: link,
-        content: work.content,
     };
     Ok((report, if unsettled == 0 { Ending::Good } else { Ending::No }))
 }

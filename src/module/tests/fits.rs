@@ -2,9 +2,8 @@
 
 use super::{WHOLE, board, whole, with};
 use crate::bus::{Levels, Phases, ShapeId, ShapeTimes, Width};
-use crate::module::{
-    AdapterSheet, Board, FitError, NoWrite, Sheet, SpaceAccess, builtin, plan_access,
-};
+use crate::module::fit::NoWrite;
+use crate::module::{AdapterSheet, Board, FitError, Sheet, SpaceAccess, builtin, plan_access};
 
 const OE: u16 = 1;
 const WE: u16 = 2;
