@@ -1,7 +1,7 @@
 //! Rates, latency, faults on the line, and things that happen to it.
 
 use super::*;
-use crate::sim::{Event, FrameFault};
+use crate::sim::{Event, FrameFault, FrameFaults};
 use crate::wire::Kind;
 
 #[test]
@@ -171,4 +171,21 @@ fn the_reset_rate_is_always_listed() {
     assert_eq!(description.adapter.rates[..2], [Baud(9_600), Baud(115_200)]);
     let none = text.replace("reset_rate = 9_600", "reset_rate = 0");
     assert!(BenchDescription::parse("x", &none).unwrap().adapter.rates.is_empty());
+}
+
+#[test]
+fn the_same_seed_gives_the_same_history() {
+    let history = |seed| {
+        let mut host = Host::ready();
+        let odds = FrameFaults { drop: 0.1, flip: 0.1, double: 0.1, lost_delimiter: 0.1 };
+        host.bench.set_faults(odds, odds, seed);
+        for n in 0..60 {
+            host.send(&read(0, n * 64, 64));
+            host.run_ms(30);
+        }
+        assert!(host.bench.damaged().0 > 5 && host.bench.damaged().1 > 5);
+        host.replies.iter().map(|(at, tag, _)| (*at, *tag)).collect::<Vec<_>>()
+    };
+    assert_eq!(history(1), history(1));
+    assert_ne!(history(1), history(2));
 }
