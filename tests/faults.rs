@@ -1,6 +1,8 @@
 //! What goes wrong between host, adapter and module: every error says what, where and what next,
 //! nothing is lost, and the rail is off afterwards.
 
+#![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
+
 #[path = "support/virtual_time.rs"]
 mod virtual_time;
 
@@ -126,7 +128,8 @@ fn a_rail_that_stays_up_is_said_loudly() {
 
 #[test]
 fn voltages_that_do_not_fit_are_refused_before_the_rail() {
-    let cases: [(fn(&mut BenchDescription), &str); 3] = [
+    type Change = fn(&mut BenchDescription);
+    let cases: [(Change, &str); 3] = [
         (|d| d.adapter.rails = vec![Millivolts(5_000)], "asks for a rail of 3300 mV"),
         (|d| d.adapter.io_high = Millivolts(5_000), "level shifters"),
         (|d| d.adapter.input_max = Millivolts(3_000), "inputs take"),

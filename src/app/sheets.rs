@@ -79,7 +79,7 @@ pub fn describe_sheet(wanted: &str) -> Result<String, String> {
             chips.join(", ")
         );
     }
-    for zone in &sheet.zones {
+    for zone in (0..sheet.spaces.len()).flat_map(|space| sheet.zones_of(space)) {
         let keep = if zone.keep { ", kept" } else { "" };
         let _ =
             write!(text, "\n  zone {} at word {}+0x{:X}{keep}", zone.name, zone.start, zone.words);

@@ -4,7 +4,8 @@ use super::capture_job::no_specimen;
 use super::image::{file_parts, kept_parts, read_image};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
-use crate::shelf::Shelf;
+use crate::shelf::{HistoryLine, Shelf};
+use jiff::Timestamp;
 
 /// Compares the module with `image`.
 pub(super) async fn verify_job(
@@ -18,8 +19,8 @@ pub(super) async fn verify_job(
     let from_file = read_image(image)?;
     let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    let parts = if let Some(bytes) = from_file {
-        file_parts(&sheet, image, space, &bytes)?
+    let (parts, kept) = if let Some(bytes) = from_file {
+        (file_parts(&sheet, image, space, &bytes)?, None)
     } else {
         let kept = shelf.get(image, Some(&specimen))?;
         if kept.record.simulated && !simulated && !accept_simulated {
@@ -30,10 +31,21 @@ pub(super) async fn verify_job(
             )));
         }
         let content = shelf.content(&kept.id)?;
-        kept_parts(&sheet, &kept, space, &content)?
+        (kept_parts(&sheet, &kept, space, &content)?, Some(kept.id))
     };
-    with_rail(desk, &sheet, &hello, access, async |powered| {
+    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         verify(desk, &hello, powered, image, &parts).await
     })
-    .await
+    .await?;
+    shelf.remember(&HistoryLine {
+        time: Timestamp::now(),
+        specimen,
+        event: "verified".into(),
+        capture: kept,
+        sha256: None,
+        bytes: Some(report.bytes),
+        simulated,
+        text: report.to_string().lines().next().unwrap_or_default().into(),
+    })?;
+    Ok((report, ending))
 }

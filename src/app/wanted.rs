@@ -81,6 +81,15 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
         (None, true) => Some(bench_label(bench, &hello.board)?),
         (None, false) => None,
     };
+    if let Some(label) = &specimen
+        && !label.kind().eq_ignore_ascii_case(&sheet.name)
+    {
+        desk.note(format!(
+            "the label says {} and the sheet {}: is this the right sheet for the module?",
+            label.kind(),
+            sheet.name
+        ));
+    }
     Ok(Ready { hello, sheet, access, simulated, specimen })
 }
 

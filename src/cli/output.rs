@@ -25,7 +25,7 @@ impl Output {
     }
 
     /// A value as one line of JSON.
-    pub fn json(self, value: &impl Serialize) {
+    pub fn json(value: &impl Serialize) {
         if let Ok(text) = serde_json::to_string(value) {
             Self::line(&text);
         }

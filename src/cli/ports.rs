@@ -25,11 +25,13 @@ pub fn run(context: &Context) -> u8 {
     for port in &ports {
         let port = describe(port);
         if output.json {
-            output.json(&port);
+            Output::json(&port);
         } else {
             let more = [port.usb.as_deref(), port.product.as_deref()];
             let more: Vec<_> = more.into_iter().flatten().collect();
-            Output::line(format!("{:<20} {:<5} {}", port.name, port.kind, more.join(" ")).trim_end());
+            Output::line(
+                format!("{:<20} {:<5} {}", port.name, port.kind, more.join(" ")).trim_end(),
+            );
         }
     }
     if ports.is_empty() {

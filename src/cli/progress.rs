@@ -1,6 +1,7 @@
 //! One calm line of progress on a terminal, and the events as JSON.
 
 use super::context::Context;
+use super::output::Output;
 use crate::app::{Event, View};
 use std::fs::{File, OpenOptions};
 use std::io::{IsTerminal, Write, stderr};
@@ -48,7 +49,7 @@ impl<'a> Progress<'a> {
             let _ = writeln!(log, "{} {line}", jiff::Timestamp::now());
         }
         if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
-            output.json(event);
+            Output::json(event);
         }
         if let Some(line) = sentence(event) {
             self.clear();

@@ -8,7 +8,7 @@ use crate::app::{describe_adapter_sheet, describe_sheet, sheet_names};
 pub fn run(command: &SheetCommand) -> u8 {
     match command {
         SheetCommand::List => {
-            sheet_names().for_each(|name| Output::line(name));
+            sheet_names().for_each(Output::line);
             0
         }
         SheetCommand::Check { files, as_adapter } => {

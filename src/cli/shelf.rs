@@ -22,7 +22,7 @@ pub fn run(context: &Context, command: ShelfCommand) -> u8 {
     match answer {
         Ok(answer) => {
             if output.json {
-                output.json(&answer.value);
+                Output::json(&answer.value);
             } else if !answer.text.is_empty() {
                 Output::line(&answer.text);
             }

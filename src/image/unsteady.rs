@@ -20,13 +20,6 @@ pub(crate) struct UnsteadyWord {
     pub(crate) bits: Word,
 }
 
-impl UnsteadyWord {
-    /// The data lines that changed, lowest first.
-    pub(crate) fn lines(&self) -> impl Iterator<Item = u8> + use<> {
-        lines_of(self.bits)
-    }
-}
-
 /// The unsteady words of a space.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Unsteady {
@@ -105,7 +98,7 @@ mod tests {
         let word = &unsteady.words[0];
         assert_eq!(word.address, WordAddress(0x101));
         assert_eq!(word.seen, [0x1234, 0x1235, 0x9234]);
-        assert_eq!(word.lines().collect::<Vec<_>>(), [0, 15]);
+        assert_eq!(lines_of(word.bits).collect::<Vec<_>>(), [0, 15]);
         assert_eq!(unsteady.bits, 0x8001);
     }
 

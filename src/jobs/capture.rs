@@ -63,6 +63,9 @@ pub fn begin(
             aside.differences.join("; ")
         ));
     }
+    if store.recorded().is_some() {
+        desk.note("an earlier run ended just before the shelf; its copy is proven once more");
+    }
     Ok(store)
 }
 

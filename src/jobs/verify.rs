@@ -156,7 +156,7 @@ async fn words(
         let expected = &part.expected[block.offset as usize..][..block.bytes as usize];
         let found = compare(width, expected, &bytes);
         report.differing += found.differing;
-        report.unsteady_blocks += u32::from(found.differing == 0);
+        report.unsteady_blocks += u32::from(found.equal());
         let room = NAMED.saturating_sub(report.first.len());
         report.first.extend(found.first.iter().take(room).map(|difference| {
             let offset = block.first.0.wrapping_add(difference.address.0);

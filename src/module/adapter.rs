@@ -4,7 +4,7 @@ use super::keys::{ADAPTER, closest};
 use super::line::same_pin;
 use super::parse::{format_of, value};
 use super::section::{At, Section};
-use super::source::{Source, sha256_hex, shown};
+use super::source::{Source, shown};
 use super::{LineName, SheetError, SheetFault};
 
 /// What an adapter sheet says.
@@ -52,11 +52,6 @@ impl AdapterSheet {
             revision: value(top.text("revision")?),
             text: text.to_owned(),
         })
-    }
-
-    /// SHA-256 of the text, 64 hexadecimal digits.
-    pub fn sha256(&self) -> String {
-        sha256_hex(&self.text)
     }
 
     /// The adapter line that leads to `pin`.

@@ -92,11 +92,6 @@ impl Label {
         &self.kind
     }
 
-    /// The serial.
-    pub(crate) fn serial(&self) -> &str {
-        &self.serial
-    }
-
     /// The serial as file names and capture ids carry it: `0417`.
     pub(crate) fn serial_slug(&self) -> String {
         self.serial.to_ascii_lowercase()
@@ -155,7 +150,7 @@ mod tests {
     #[test]
     fn labels_come_back() {
         let label = Label::parse("TG-7 #0417").unwrap();
-        assert_eq!((label.kind(), label.serial()), ("TG-7", "0417"));
+        assert_eq!((label.kind(), label.serial.as_str()), ("TG-7", "0417"));
         assert_eq!(label.serial_slug(), "0417");
         assert_eq!(label.slug(), "0417_tg-7");
         assert_eq!(label.to_string(), "TG-7 #0417");

@@ -39,6 +39,7 @@ mod tests;
 pub(crate) use captures::{Capture, Listing, Shelf, Summary};
 pub(crate) use error::ShelfError;
 pub(crate) use export::Exported;
+pub(crate) use history::HistoryLine;
 pub(crate) use id::CaptureId;
 pub(crate) use label::{Label, LabelError};
 pub(crate) use notes::Note;
@@ -57,7 +58,7 @@ use {
     check::CheckReport,
     disk::Disk,
     finish::Finished,
-    history::{History, HistoryLine},
+    history::History,
     mem_disk::{MemDisk, Tear},
     record::NOT_LOOKED,
 };

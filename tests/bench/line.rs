@@ -3,6 +3,8 @@
 //! Every row is a whole capture job over the simulated adapter, which is charged the processor
 //! cycles measured on a prototype; nothing here depends on the speed of this computer.
 
+#![allow(clippy::expect_used, reason = "a benchmark ends where its set-up fails")]
+
 #[path = "../support/virtual_time.rs"]
 mod virtual_time;
 
@@ -72,14 +74,14 @@ struct Times {
     again: u64,
 }
 
-fn measure(description: BenchDescription, rate: u32) -> Times {
+fn measure(description: &BenchDescription, rate: u32) -> Times {
     let shelf = tempfile::tempdir().expect("a temporary folder");
     let mut scenario = Scenario::of(description.clone(), shelf.path());
     scenario.job = Job::Capture(CaptureOptions::default());
     scenario.plan = RatePlan { fixed: Some(Baud(rate)), ..RatePlan::default() };
     let run = scenario.run();
     assert_eq!(run.outcome.code, 0, "{}", run.words());
-    check_bytes(&run, &description, shelf.path());
+    check_bytes(&run, description, shelf.path());
     let pass = |n| run.time_of(|e| matches!(e, Event::Pass { number, .. } if *number == n));
     let off = run.time_of(|e| matches!(e, Event::Rail { on: false, .. }));
     let (Some(one), Some(two), Some(off)) = (pass(1), pass(2), off) else { panic!("no passes") };
@@ -113,9 +115,9 @@ fn main() {
     let far = "delay_ms = 16";
     let damage = "[faults]\nseed = 3\nrequest = { flip = 0.005 }\nreply = { flip = 0.005 }\n";
     for rate in [115_200, 250_000, 1_000_000, 3_000_000] {
-        let plain = measure(bench(32, rate, "", ""), rate);
-        let delayed = measure(bench(32, rate, far, ""), rate);
-        let damaged = measure(bench(32, rate, far, damage), rate);
+        let plain = measure(&bench(32, rate, "", ""), rate);
+        let delayed = measure(&bench(32, rate, far, ""), rate);
+        let damaged = measure(&bench(32, rate, far, damage), rate);
         println!(
             "| {rate} | {} | {:.2} % | {:.2} % | {:.2} % ({}) |",
             if rate > 2_000_000 { 24 } else { 16 },
@@ -132,7 +134,7 @@ fn main() {
     println!("| baud | word | pass one s | both s | ratio |");
     println!("|---|---|---|---|---|");
     for (width, rate) in [(32, 250_000), (32, 1_000_000), (16, 250_000), (16, 1_000_000)] {
-        let times = measure(bench(width, rate, "", ""), rate);
+        let times = measure(&bench(width, rate, "", ""), rate);
         let (one, both) = (times.pass_one.as_secs_f64(), times.both.as_secs_f64());
         println!("| {rate} | {width} bits | {one:.1} | {both:.1} | {:.3} |", both / one);
     }

@@ -1,5 +1,8 @@
 //! A whole capture or verify over the simulated bench in simulated time.
 
+#![allow(dead_code, reason = "every test binary uses a part of it")]
+#![allow(clippy::expect_used, reason = "a test ends where its set-up fails")]
+
 use buswright::app::{
     CaptureOptions, Event, Job, Known, Machine, Outcome, SimPort, Wanted, run_job,
 };
@@ -10,11 +13,14 @@ use std::cell::Cell;
 use std::path::Path;
 use std::rc::Rc;
 
+/// What a test does to the bench when time has passed.
+type Act<'a> = Box<dyn FnMut(Nanos, &mut Bench) + 'a>;
+
 /// A port that tells its time to others and may act on it.
 pub struct Watched<'a> {
     port: &'a mut SimPort,
     now: Rc<Cell<Nanos>>,
-    act: Box<dyn FnMut(Nanos, &mut Bench) + 'a>,
+    act: Act<'a>,
 }
 
 impl Port for Watched<'_> {
