@@ -137,6 +137,10 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
         let bytes = std::fs::read(&path).map_err(wrap(&path))?;
         description.set_contents(&memory, bytes)?;
     }
+    if crate::module::builtin(&description.sheet).is_none() {
+        // A sheet file stands beside the bench file that names it.
+        description.sheet = folder.join(&description.sheet).display().to_string();
+    }
     let bench = Bench::new(&description, fastrand::u64(..));
     Ok((description, bench))
 }

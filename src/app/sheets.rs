@@ -44,7 +44,9 @@ pub(super) fn choose_sheet(
     board: &str,
     remembered: Option<&str>,
 ) -> Result<Sheet, JobError> {
-    match named.or(bench_sheet(board)).or(remembered) {
+    // A bench may be of a sheet that only its own file names.
+    let of_bench = bench_sheet(board).filter(|name| builtin(name).is_some());
+    match named.or(of_bench).or(remembered) {
         Some(name) => load_sheet(name),
         None => Err(JobError::Usage(format!(
             "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \

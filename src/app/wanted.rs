@@ -68,7 +68,10 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
     let remembered = known.adapter(identity).and_then(|adapter| adapter.sheet.clone());
     let sheet = match named {
         Some(sheet) => sheet,
-        None => choose_sheet(None, &hello.board, remembered.as_deref())?,
+        None => {
+            let of_bench = bench.map(|bench| bench.sheet.as_str());
+            choose_sheet(of_bench, &hello.board, remembered.as_deref())?
+        }
     };
     let access = check_fit(&sheet, adapter.as_ref(), &hello)?;
     if bench.is_none()

@@ -25,7 +25,6 @@ fn bench(width: u32, rate: u32, more_line: &str, faults: &str) -> BenchDescripti
         r#"
 format = 1
 sheet = "{}"
-board = "bench:{}"
 specimen = "LINE #{width}"
 [adapter]
 clock_hz = {clock}
@@ -46,7 +45,6 @@ access_ns = 150
 fill = "file"
 file = "noise"
 "#,
-        sheet.display(),
         sheet.display(),
     );
     let mut description = BenchDescription::parse("bench", &text).expect("a good bench");

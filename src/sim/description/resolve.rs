@@ -47,7 +47,10 @@ pub(super) fn resolve(
         None => (0..0, RawAdapter::default()),
     };
     let restarts_on_open = adapter.restarts_on_open.unwrap_or(false);
-    let board = raw.board.unwrap_or_else(|| format!("bench:{}", raw.sheet));
+    // A name on the wire is short: of a sheet file only its own name goes in.
+    let stem = raw.sheet.rsplit(['/', '\\']).next().unwrap_or_default();
+    let stem = stem.strip_suffix(".toml").unwrap_or(stem);
+    let board = raw.board.unwrap_or_else(|| format!("bench:{stem}"));
     let needs = Millivolts(raw.rail.module_needs_mv.unwrap_or(2700));
     let rail = resolve_rail(&source, &raw.rail)?;
     let config = resolve_adapter(&source, &span, adapter, &raw.line, board, rail)?;
