@@ -66,12 +66,11 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
     }
     leave_no_rail_on(desk).await?;
     let remembered = known.adapter(identity).and_then(|adapter| adapter.sheet.clone());
-    let sheet = match named {
-        Some(sheet) => sheet,
-        None => {
-            let of_bench = bench.map(|bench| bench.sheet.as_str());
-            choose_sheet(of_bench, &hello.board, remembered.as_deref())?
-        }
+    let sheet = if let Some(sheet) = named {
+        sheet
+    } else {
+        let of_bench = bench.map(|bench| bench.sheet.as_str());
+        choose_sheet(of_bench, &hello.board, remembered.as_deref())?
     };
     let access = check_fit(&sheet, adapter.as_ref(), &hello)?;
     if bench.is_none()
