@@ -6,7 +6,7 @@ use super::wanted::{Before, Wanted};
 use super::{Event, Known, Outcome};
 use crate::jobs::{CaptureReport, Desk, JobError, VerifyReport, run};
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
-use crate::shelf::{OsDisk, Shelf};
+use crate::shelf::{Disk, OsDisk, Shelf};
 use crate::sim::BenchDescription;
 use serde::Serialize;
 use std::fmt;
@@ -75,6 +75,17 @@ pub fn run_job(
     job: &Job,
     sink: &mut dyn FnMut(&Event),
 ) -> Outcome {
+    run_on_disk(machine, wanted, job, sink, Arc::new(OsDisk))
+}
+
+/// The same with the shelf on `disk`.
+pub(super) fn run_on_disk(
+    machine: &mut Machine<'_>,
+    wanted: &Wanted,
+    job: &Job,
+    sink: &mut dyn FnMut(&Event),
+    disk: Arc<dyn Disk>,
+) -> Outcome {
     let first_rate = if machine.plan.none {
         None
     } else {
@@ -92,7 +103,7 @@ pub fn run_job(
     };
     let root = machine.shelf;
     let whole = run(&desk, async {
-        let shelf: Shelf = Shelf::open(Arc::new(OsDisk), root).map_err(JobError::from)?;
+        let shelf = Shelf::open(disk, root).map_err(JobError::from)?;
         match job {
             Job::Capture(options) => {
                 let (report, ending) = capture_job(&desk, before, &shelf, options).await?;

@@ -3,6 +3,8 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+#[cfg(test)]
+mod disk_tests;
 mod image;
 mod jobs;
 mod known;

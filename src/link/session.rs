@@ -186,6 +186,12 @@ impl Session {
         ticket
     }
 
+    /// Requests that wait or fly.
+    #[cfg(test)]
+    pub(super) fn outstanding(&self) -> usize {
+        self.waiting.len() + self.flying.len()
+    }
+
     /// The answer to `ticket`, given once.
     pub fn take_result(&mut self, ticket: Ticket) -> Option<Result<Reply, LinkError>> {
         self.results.remove(&ticket)

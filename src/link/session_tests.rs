@@ -185,3 +185,48 @@ fn an_unplugged_port_fails_everything() {
         assert_eq!(got(&mut s, ticket), Some(Err(LinkError::Unplugged)));
     }
 }
+
+/// Whatever arrives, the session neither panics nor grows.
+mod noise {
+    use super::*;
+    use proptest::prelude::*;
+
+    /// A piece of what a broken or hostile other side may send.
+    fn piece() -> impl Strategy<Value = Vec<u8>> {
+        let noise = proptest::collection::vec(any::<u8>(), 0..600);
+        let body = proptest::collection::vec(any::<u8>(), 2..80);
+        let framed = body.prop_map(|body| encode_frame_after_idle(&body));
+        // Good checksums, a reply's kind and a likely tag: as near to an answer as noise gets.
+        let kinds = prop_oneof![0x81_u8..=0x8F, Just(0xFE), Just(0xFF)];
+        let rest = proptest::collection::vec(any::<u8>(), 0..60);
+        let near = (kinds, 0_u8..12, rest).prop_map(|(kind, tag, rest)| {
+            encode_frame_after_idle(&[&[kind, tag][..], &rest].concat())
+        });
+        prop_oneof![noise, framed, near]
+    }
+
+    proptest! {
+        #[test]
+        fn never_panics_and_stays_bounded(pieces in proptest::collection::vec(piece(), 0..40)) {
+            let mut s = session();
+            let requests = [read(1, 0), Request::Ping, Request::Stop, read(1, 4)];
+            let tickets: Vec<_> = requests.into_iter().map(|request| s.submit(request)).collect();
+            let mut now = Nanos::ZERO;
+            for piece in pieces {
+                sent(&mut s, now);
+                now += Nanos::from_millis(40);
+                s.handle_bytes(now, &piece);
+                s.handle_timeout(now);
+            }
+            prop_assert!(s.outstanding() <= tickets.len() + 1, "a PING of its own at most");
+            while let Some(at) = s.poll_timeout() {
+                s.handle_timeout(at);
+                sent(&mut s, at);
+            }
+            // Every request has come to an end, one way or another.
+            for ticket in tickets {
+                prop_assert!(got(&mut s, ticket).is_some());
+            }
+        }
+    }
+}

@@ -37,6 +37,7 @@ mod unfinished;
 mod tests;
 
 pub(crate) use captures::{Capture, Listing, Shelf, Summary};
+pub(crate) use disk::Disk;
 pub(crate) use error::ShelfError;
 pub(crate) use export::Exported;
 pub(crate) use history::HistoryLine;
@@ -52,13 +53,9 @@ pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;
 pub(crate) use unfinished::Unfinished;
 
+#[cfg(test)]
+pub(crate) use mem_disk::{MemDisk, Tear};
+
 use check::Fault;
 #[cfg(test)]
-use {
-    check::CheckReport,
-    disk::Disk,
-    finish::Finished,
-    history::History,
-    mem_disk::{MemDisk, Tear},
-    record::NOT_LOOKED,
-};
+use {check::CheckReport, finish::Finished, history::History, record::NOT_LOOKED};
