@@ -35,11 +35,10 @@ fn capture(disk: &Arc<MemDisk>) -> (Outcome, Vec<Event>) {
 }
 
 fn rail(events: &[Event]) -> Option<bool> {
-    let rails = events.iter().filter_map(|event| match event {
+    events.iter().rev().find_map(|event| match event {
         Event::Rail { on, .. } => Some(*on),
         _ => None,
-    });
-    rails.last()
+    })
 }
 
 #[test]

@@ -84,7 +84,7 @@ pub(super) fn run_on_disk(
     wanted: &Wanted,
     job: &Job,
     sink: &mut dyn FnMut(&Event),
-    disk: Arc<dyn Disk>,
+    shelf_disk: Arc<dyn Disk>,
 ) -> Outcome {
     let first_rate = if machine.plan.none {
         None
@@ -103,7 +103,7 @@ pub(super) fn run_on_disk(
     };
     let root = machine.shelf;
     let whole = run(&desk, async {
-        let shelf = Shelf::open(disk, root).map_err(JobError::from)?;
+        let shelf = Shelf::open(shelf_disk, root).map_err(JobError::from)?;
         match job {
             Job::Capture(options) => {
                 let (report, ending) = capture_job(&desk, before, &shelf, options).await?;

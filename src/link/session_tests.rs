@@ -218,6 +218,7 @@ mod noise {
                 s.handle_bytes(now, &piece);
                 s.handle_timeout(now);
             }
+            sent(&mut s, now);
             prop_assert!(s.outstanding() <= tickets.len() + 1, "a PING of its own at most");
             while let Some(at) = s.poll_timeout() {
                 s.handle_timeout(at);
