@@ -43,6 +43,18 @@ pub enum OpenPortError {
         /// The name.
         name: String,
     },
+    /// A key of a later version.
+    #[error(
+        "{}: {key}: this key is reserved and means nothing in this version, in which nothing is \
+         written to a module; take it out",
+        path.display()
+    )]
+    Reserved {
+        /// The file.
+        path: PathBuf,
+        /// The key.
+        key: &'static str,
+    },
     /// The bench file, or one that it names, cannot be read.
     #[error("{}: {error}; is the path right?", path.display())]
     File {
@@ -58,7 +70,7 @@ impl OpenPortError {
     pub fn code(&self) -> u8 {
         match self {
             Self::Port(_) => 3,
-            Self::Bench(_) | Self::NoBench { .. } | Self::File { .. } => 2,
+            Self::Bench(_) | Self::NoBench { .. } | Self::Reserved { .. } | Self::File { .. } => 2,
         }
     }
 }
@@ -130,6 +142,9 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
     };
     let text = std::fs::read_to_string(file).map_err(wrap(file))?;
     let mut description = BenchDescription::parse(&file.display().to_string(), &text)?;
+    if description.state.is_some() {
+        return Err(OpenPortError::Reserved { path: file.to_path_buf(), key: "state" });
+    }
     let folder = file.parent().unwrap_or_else(|| Path::new("."));
     let files: Vec<_> =
         description.files().map(|(memory, path)| (memory.to_string(), folder.join(path))).collect();

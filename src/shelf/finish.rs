@@ -1,8 +1,9 @@
 //! From unfinished to the shelf, in one step.
 
-use super::text::crc_hex;
+use super::text::{crc_hex, finished_hex};
 use super::{CaptureId, Record, ShelfError, Unfinished, sha256_hex};
 use crate::bus::crc32;
+use sha2::{Digest, Sha256};
 
 /// A capture that is on the shelf.
 #[derive(Debug)]
@@ -82,35 +83,38 @@ impl Unfinished {
                 first,
             });
         }
-        let content = self.shelf.files().read(&self.content_path())?;
         let total = self.start.total_bytes();
-        if content.len() as u64 != total {
-            let what = format!("it has {} bytes; {total} were stored", content.len());
+        let stored = self.shelf.files().len(&self.content_path())?;
+        if stored != total {
+            let what = format!("it has {stored} bytes; {total} were stored");
             return Err(ShelfError::Changed { path: self.content_path(), what });
         }
+        let mut offset = 0;
         for space in &mut record.spaces {
+            space.offset = offset;
+            space.bytes = u64::from(space.words) * space.width.bytes() as u64;
             space.crc32.clear();
+            offset += space.bytes;
         }
+        // Block by block: a copy of a large module is in memory once already.
+        let mut whole = Sha256::new();
+        let mut hashes = vec![Sha256::new(); record.spaces.len()];
         for block in &self.blocks {
-            let from = block.offset as usize;
-            let bytes = &content[from..from + block.bytes as usize];
-            let logged = self.done.get(&block.index).copied().unwrap_or_default();
-            self.check_block(block, bytes, logged)?;
-            if let Some(space) = record.spaces.get_mut(block.part) {
-                space.crc32.push(crc_hex(crc32(bytes)));
+            let bytes = self.read_back(block.index)?.unwrap_or_default();
+            whole.update(&bytes);
+            if let (Some(space), Some(hash)) =
+                (record.spaces.get_mut(block.part), hashes.get_mut(block.part))
+            {
+                space.crc32.push(crc_hex(crc32(&bytes)));
+                hash.update(&bytes);
             }
         }
-        let mut offset = 0_usize;
-        for space in &mut record.spaces {
-            space.offset = offset as u64;
-            space.bytes = u64::from(space.words) * space.width.bytes() as u64;
-            let end = offset + space.bytes as usize;
-            space.sha256 = sha256_hex(&content[offset..end]);
-            offset = end;
+        for (space, hash) in record.spaces.iter_mut().zip(hashes) {
+            space.sha256 = finished_hex(hash);
         }
         record.bytes = total;
         record.block_bytes = super::BLOCK_BYTES;
-        record.sha256 = sha256_hex(&content);
+        record.sha256 = finished_hex(whole);
         record.resumed = self.resumed;
         Ok(())
     }

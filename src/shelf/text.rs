@@ -5,7 +5,12 @@ use std::fmt::Write;
 
 /// The SHA-256 of `bytes`, 64 hexadecimal digits.
 pub(crate) fn sha256_hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
+    finished_hex(Sha256::new_with_prefix(bytes))
+}
+
+/// A SHA-256 that has taken everything, 64 hexadecimal digits.
+pub(super) fn finished_hex(hash: Sha256) -> String {
+    hash.finalize().iter().fold(String::new(), |mut text, byte| {
         // Writing to a String cannot fail.
         let _ = write!(text, "{byte:02x}");
         text
