@@ -126,6 +126,14 @@ pub enum ShapeRefusal {
         /// The other shape.
         other: ShapeId,
     },
+    /// Together with another shape, a read looks like a write.
+    #[error(
+        "with it, a read of one shape shows every level of another's write strobe: see {other}"
+    )]
+    ReadWritesOther {
+        /// The other shape.
+        other: ShapeId,
+    },
 }
 
 impl ShapeRefusal {
@@ -141,6 +149,7 @@ impl ShapeRefusal {
             Self::NoSuchData { last, .. } => (4, last),
             Self::LevelOutsideMask => (5, 0),
             Self::IdleContradicts { other } => (6, u32::from(other.0)),
+            Self::ReadWritesOther { other } => (7, u32::from(other.0)),
         };
         reason | (about & 0xFF) << 8
     }
@@ -158,8 +167,8 @@ impl Shape {
     }
 
     /// Checks the shape against a board with `control` control lines and `data` data lines, of
-    /// which `write_strobes` are named write strobes (03-wire section 3 of the design: reading
-    /// must be write-free by construction).
+    /// which `write_strobes` are named write strobes (`docs/wire.md`, "Which shapes are refused":
+    /// reading must be write-free by construction).
     pub fn check(&self, control: u8, data: u8, write_strobes: u16) -> Result<(), ShapeRefusal> {
         let none = Phases::default();
         let write = self.write.unwrap_or(none);
@@ -186,18 +195,53 @@ impl Shape {
             let line = (moved & write_strobes).trailing_zeros() as u8;
             return Err(ShapeRefusal::ReadMovesWriteStrobe { line });
         }
-        if let Some(writing) = self.writing() {
-            let changed = (writing.level ^ idle.level) | (writing.mask & !idle.mask);
-            let wanted = Levels { mask: changed, level: writing.level & changed };
-            for (phase, levels) in
-                [("idle", idle), ("read set-up", set_up), ("read strobe", strobe)]
-            {
-                if levels.shows(wanted) {
-                    return Err(ShapeRefusal::ReadWrites { phase });
+        match self.reads_as_write_of(self, idle) {
+            Some(phase) => Err(ShapeRefusal::ReadWrites { phase }),
+            None => Ok(()),
+        }
+    }
+
+    /// Checks the shape, meant for slot `id`, beside those in other slots and the idle levels
+    /// that are `held` already.
+    pub fn check_beside<'a>(
+        &'a self,
+        id: ShapeId,
+        held: Levels,
+        others: impl Iterator<Item = (ShapeId, &'a Self)> + Clone,
+    ) -> Result<(), ShapeRefusal> {
+        if let Some((other, _)) = others.clone().find(|(_, other)| !other.idles_with(self)) {
+            return Err(ShapeRefusal::IdleContradicts { other });
+        }
+        if (held.level ^ self.idle.level) & held.mask & self.idle.mask != 0 {
+            return Err(ShapeRefusal::IdleContradicts { other: id });
+        }
+        // Lines that one shape does not name stand at the idle level of those that do.
+        let all = others.chain([(id, self)]);
+        let idle = all.clone().fold(held, |idle, (_, shape)| idle.then(shape.idle));
+        for (reader, reading) in all.clone() {
+            for (writer, writing) in all.clone() {
+                if reading.reads_as_write_of(writing, idle).is_some() {
+                    let other = if reader == id { writer } else { reader };
+                    return Err(ShapeRefusal::ReadWritesOther { other });
                 }
             }
         }
         Ok(())
+    }
+
+    /// The phase of a read by this shape that shows every level to which the write strobe of
+    /// `writer` brings a line from `idle`, the idle levels of all shapes together.
+    pub fn reads_as_write_of(&self, writer: &Self, idle: Levels) -> Option<&'static str> {
+        let write = writer.write?;
+        let writing = idle.then(write.setup).then(write.strobe);
+        let changed = (writing.level ^ idle.level) | (writing.mask & !idle.mask);
+        let wanted = Levels { mask: changed, level: writing.level & changed };
+        let set_up = idle.then(self.read.setup);
+        let strobe = set_up.then(self.read.strobe);
+        [("idle", idle), ("read set-up", set_up), ("read strobe", strobe)]
+            .into_iter()
+            .find(|(_, levels)| levels.shows(wanted))
+            .map(|(phase, _)| phase)
     }
 
     /// True if no line that both shapes name in idle has different idle levels.
@@ -244,6 +288,54 @@ mod tests {
         shape = plain();
         shape.idle.level &= !(WE | CS);
         assert!(matches!(shape.check(3, 16, 0), Err(ShapeRefusal::ReadWrites { .. })));
+    }
+
+    #[test]
+    fn a_read_that_would_be_another_shape_s_write_is_refused() {
+        // What one takes for its output enable is the other's write strobe.
+        let mut crossed = plain();
+        crossed.read.strobe = low(WE);
+        crossed.write = None;
+        assert_eq!(crossed.check(3, 16, 0), Ok(()));
+        let (a, b) = (ShapeId(4), ShapeId(9));
+        let beside = |shape: &Shape, other: &Shape| {
+            shape.check_beside(a, Levels::default(), [(b, other)].into_iter())
+        };
+        let refused = Err(ShapeRefusal::ReadWritesOther { other: b });
+        assert_eq!(beside(&crossed, &plain()), refused, "the reader comes last");
+        assert_eq!(beside(&plain(), &crossed), refused, "the writer comes last");
+        assert_eq!(ShapeRefusal::ReadWritesOther { other: b }.detail(), 7 | 9 << 8);
+        assert_eq!(beside(&plain(), &plain()), Ok(()));
+    }
+
+    #[test]
+    fn idle_levels_of_other_shapes_count_as_shown() {
+        // The second write enable, of which the shape names only the active level, stands at it
+        // between cycles because another shape or an earlier session says so.
+        let second = 8;
+        let mut shape = plain();
+        shape.write = Some(Phases { setup: low(CS), strobe: low(second) });
+        assert_eq!(shape.check(4, 16, 0), Ok(()));
+        let none = || std::iter::empty::<(ShapeId, &Shape)>();
+        assert_eq!(shape.check_beside(ShapeId(0), Levels::default(), none()), Ok(()));
+        let refused = |other| Err(ShapeRefusal::ReadWritesOther { other });
+        assert_eq!(shape.check_beside(ShapeId(0), low(second), none()), refused(ShapeId(0)));
+        let mut third = plain();
+        third.idle.mask |= second;
+        let beside = [(ShapeId(0), &shape)].into_iter();
+        let got = third.check_beside(ShapeId(1), Levels::default(), beside);
+        assert!(matches!(got, Err(ShapeRefusal::ReadWritesOther { .. })), "{got:?}");
+    }
+
+    #[test]
+    fn idle_levels_must_agree_with_other_shapes_and_with_those_held() {
+        let mut other = plain();
+        other.idle.level &= !CS;
+        let got =
+            plain().check_beside(ShapeId(0), Levels::default(), [(ShapeId(3), &other)].into_iter());
+        assert_eq!(got, Err(ShapeRefusal::IdleContradicts { other: ShapeId(3) }));
+        let got = plain().check_beside(ShapeId(2), low(OE), std::iter::empty());
+        assert_eq!(got, Err(ShapeRefusal::IdleContradicts { other: ShapeId(2) }));
     }
 
     #[test]

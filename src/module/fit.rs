@@ -215,12 +215,9 @@ fn check_across(sheet: &Sheet, access: &[SpaceAccess]) -> Result<(), FitError> {
         sheet.spaces.get(one.space).map_or_else(String::new, |space| space.name.clone())
     };
     for written in access {
-        let Some(writing) = written.shape.writing() else { continue };
-        let idle = written.shape.idle;
-        let changed = writing.level ^ idle.level;
-        let wanted = Levels { mask: changed, level: writing.level & changed };
         for read in access {
-            if read.shape.reading().shows(wanted) {
+            // All shapes share their idle levels.
+            if read.shape.reads_as_write_of(&written.shape, written.shape.idle).is_some() {
                 let (read, written) = (name(read), name(written));
                 return Err(FitError::ReadWritesOther { read, written });
             }

@@ -4,14 +4,12 @@ use super::config::RailModel;
 use crate::bus::{Millivolts, Nanos};
 use crate::wire::{FaultCode, RailState};
 
-/// Below this the module counts as without supply (03-wire, section 2 of the design).
+/// Below this the module counts as without supply (`docs/wire.md`, "The rail").
 const OFF_BELOW: u16 = 300;
 /// Where a rail stays that something feeds.
 const FED: u16 = 900;
-/// The longest wait for the rail to fall.
+/// The longest wait for the rail to fall; the whole wait of a board without sense.
 const FALL_LIMIT: Nanos = Nanos::from_secs(2);
-/// A board without sense waits so long instead. Assumed, not measured.
-const UNSENSED_FALL: Nanos = Nanos::from_millis(500);
 /// The rail has settled when two measurements so far apart agree.
 const STEADY: Nanos = Nanos::from_millis(1);
 
@@ -72,6 +70,8 @@ pub(super) struct Rail {
     floor: Millivolts,
     highest: u16,
     lowest: u16,
+    /// When the switch was last opened.
+    opened: Option<Nanos>,
     sag_at: Option<Nanos>,
     tripped: (FaultCode, u32),
     counter: u32,
@@ -88,6 +88,7 @@ impl Rail {
             floor: Millivolts(0),
             highest: 0,
             lowest: 0,
+            opened: None,
             sag_at: None,
             tripped: (FaultCode::RAIL_OFF, 0),
             counter: 0,
@@ -110,7 +111,9 @@ impl Rail {
 
     pub(super) fn state(&self, t: Nanos) -> RailState {
         match self.phase {
-            Phase::Open if self.mv(t).0 >= OFF_BELOW => RailState::Falling,
+            Phase::Open if self.mv(t).0 >= OFF_BELOW || t < self.unsensed_wait(t) => {
+                RailState::Falling
+            }
             Phase::Open => RailState::Off,
             Phase::Rising => RailState::Rising,
             Phase::On => RailState::On,
@@ -194,6 +197,7 @@ impl Rail {
             self.counter = self.counter.wrapping_add(1);
             let to = if self.model.feeds_back { FED } else { 0 };
             self.ramp = Ramp { from: self.ramp.at(t), to, start: t, time: self.model.fall };
+            self.opened = Some(t);
         }
         self.phase = Phase::Open;
         self.sag_at = None;
@@ -201,12 +205,17 @@ impl Rail {
 
     /// Opens the switch; the result is when to ask whether it has fallen.
     pub(super) fn switch_off(&mut self, t: Nanos) -> Nanos {
-        let was_closed = self.is_closed();
         self.open(t);
         if !self.sensed {
-            return if was_closed { t + UNSENSED_FALL } else { t };
+            return self.unsensed_wait(t);
         }
         self.ramp.below(OFF_BELOW).map_or(t + FALL_LIMIT, |when| when.max(t).min(t + FALL_LIMIT))
+    }
+
+    /// When a board without sense takes the rail for fallen: never before `t`.
+    fn unsensed_wait(&self, t: Nanos) -> Nanos {
+        let waits = self.opened.filter(|_| !self.sensed).map(|at| at + FALL_LIMIT);
+        waits.map_or(t, |until| until.max(t))
     }
 
     /// Fallen, or the voltage at which it stays.

@@ -43,7 +43,7 @@ const CODES: &[(u8, &str, &str, &str)] = &[
     (
         11,
         "rail sagged",
-        "it fell below the floor and was switched off; detail is the lowest voltage in mV",
+        "it fell below the floor and was switched off; detail is the voltage then in mV",
         "check supply and contacts, then start again",
     ),
     (
@@ -76,12 +76,12 @@ const CODES: &[(u8, &str, &str, &str)] = &[
         "an address needs more lines than the board has; detail is the address",
         "check base and words of the sheet",
     ),
-    (17, "halted", "STOP, rail off or a new session came first", "start again"),
+    (17, "halted", "STOP or the dead-man came first", "start again"),
     (18, "session ended", "another host said HELLO", "only one host may use an adapter"),
     (
         19,
         "earlier run goes on",
-        "a run of the session before is being ended; detail is the longest time in ms",
+        "work of the session before is being ended; detail is the longest time in ms",
         "wait and try again",
     ),
 ];
@@ -119,11 +119,11 @@ impl FaultCode {
     pub const UNKNOWN_ENCODING: Self = Self(15);
     /// An address needs more lines.
     pub const BEYOND_LINES: Self = Self(16);
-    /// STOP, rail off or a new session came first.
+    /// STOP or the dead-man came first.
     pub const HALTED: Self = Self(17);
     /// Another host said HELLO.
     pub const SESSION_ENDED: Self = Self(18);
-    /// An earlier run is being ended.
+    /// Work of an earlier session is being ended.
     pub const EARLIER_RUN: Self = Self(19);
 
     fn row(self) -> Option<&'static (u8, &'static str, &'static str, &'static str)> {

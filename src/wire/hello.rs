@@ -106,7 +106,7 @@ pub struct HelloReply {
     pub control: Vec<ControlLine>,
     /// What stands between pins and module.
     pub data_path: DataPath,
-    /// Nominal rails the board can switch; the first is the one it is set to.
+    /// Nominal rails the board can be set to; the first is the one it is set to now.
     pub rails: Vec<Millivolts>,
     /// High level of the I/O pins.
     pub io_high: Millivolts,

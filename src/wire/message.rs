@@ -2,9 +2,9 @@
 
 use super::field::Malformed;
 use super::{
-    Busy, DigestReply, DigestRequest, Fault, HelloReply, HelloRequest, Kind, PingReply, RailReply,
-    RailRequest, RateReply, RateRequest, ReadReply, ReadRequest, ShapeReply, ShapeRequest,
-    StopReply, Why,
+    Busy, DigestReply, DigestRequest, Fault, HelloReply, HelloRequest, Kind, PROTOCOL_MAJOR,
+    PingReply, RailReply, RailRequest, RateReply, RateRequest, ReadReply, ReadRequest, ShapeReply,
+    ShapeRequest, StopReply, Why,
 };
 
 /// What the host asks.
@@ -75,7 +75,14 @@ impl Request {
         let mut fields = super::field::Fields::of(body);
         let f = &mut fields;
         let request = match kind {
-            Kind::HELLO => Self::Hello(HelloRequest::take(f)?),
+            Kind::HELLO => {
+                let hello = HelloRequest::take(f)?;
+                // Of another protocol only the fields that every version has in the same place.
+                if hello.major != PROTOCOL_MAJOR {
+                    return Ok(Some((tag, Self::Hello(hello))));
+                }
+                Self::Hello(hello)
+            }
             Kind::PING => Self::Ping,
             Kind::RATE => Self::Rate(RateRequest::take(f)?),
             Kind::RAIL => Self::Rail(RailRequest::take(f)?),

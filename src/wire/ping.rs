@@ -14,7 +14,7 @@ pub enum RailState {
     On,
     /// Switched off; the voltage has not fallen.
     Falling,
-    /// Switched off by the adapter itself: sag or over-current.
+    /// Switched off by the adapter itself: it sagged, did not rise, or drew too much.
     Tripped,
 }
 
@@ -47,7 +47,7 @@ pub struct PingReply {
     pub rail_min: Millivolts,
     /// Level of the module's ready line; true where there is none.
     pub ready: bool,
-    /// A run or a long request is in progress.
+    /// A request is at work.
     pub running: bool,
     /// The last run id.
     pub last_run: u32,
@@ -57,7 +57,7 @@ pub struct PingReply {
     pub permit_s: u16,
     /// Good frames received since the reset.
     pub frames_good: u32,
-    /// Frames dropped: COBS, length, checksum.
+    /// Frames dropped: COBS, length, checksum, kind.
     pub frames_damaged: u32,
     /// Bytes or requests lost because nothing had room.
     pub overruns: u32,

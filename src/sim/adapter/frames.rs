@@ -2,7 +2,7 @@
 
 use super::Adapter;
 use super::queue::Ask;
-use super::work::{Task, Work};
+use super::work::Task;
 use crate::bus::Nanos;
 use crate::sim::books::HostViolation;
 use crate::wire::{
@@ -10,18 +10,28 @@ use crate::wire::{
     StopReply,
 };
 
+/// Where HELLO's session number stands; 0 is none.
+const SESSION_AT: usize = 3;
+
 impl Adapter {
     /// Takes the body of a good frame.
     pub(super) fn frame(&mut self, t: Nanos, body: &[u8]) {
-        self.heard(t);
         let (kind, tag) = (Kind(body[0]), body[1]);
+        if kind.is_reply() {
+            // Its own echo on a line that loops back: to answer it would never end, and it must
+            // not hold the dead-man off.
+            self.echoes += 1;
+            return;
+        }
+        self.heard(t);
         let fault = |code, detail| Fault { of: kind, id: echo_id(kind, body), code, detail };
         let request = match Request::decode(body) {
+            Ok(Some((_, Request::Hello(HelloRequest { session: 0, .. })))) => Err(SESSION_AT),
             Ok(Some((_, Request::Hello(hello)))) => return self.hello(t, tag, hello),
             Ok(request) => Ok(request.map(|(_, request)| request)),
             Err(malformed) => Err(malformed.at),
         };
-        if self.session.current.is_none() {
+        if self.session.current.is_none() && kind != Kind::HELLO {
             self.books.violation(t, HostViolation::NoSession(kind));
             return self.answer_at_once(tag, &Reply::Fault(fault(FaultCode::NO_SESSION, 0)));
         }
@@ -31,11 +41,15 @@ impl Adapter {
             Ok(Some(request)) => Ask::Do(request),
             Ok(None) => {
                 self.books.violation(t, HostViolation::Unknown(kind));
-                Ask::Refuse(fault(FaultCode::UNKNOWN_REQUEST, u32::from(kind.0)))
+                Ask::Refuse(fault(FaultCode::UNKNOWN_REQUEST, 0))
             }
             Err(at) => {
                 self.books.violation(t, HostViolation::Malformed(kind, at));
-                Ask::Refuse(fault(FaultCode::MALFORMED, at as u32))
+                let fault = fault(FaultCode::MALFORMED, at as u32);
+                if matches!(kind, Kind::HELLO | Kind::PING | Kind::STOP) {
+                    return self.answer_at_once(tag, &Reply::Fault(fault));
+                }
+                Ask::Refuse(fault)
             }
         };
         if self.session.ending {
@@ -121,12 +135,12 @@ impl Adapter {
             rail_mv: self.rail.mv(t),
             rail_min: self.rail.take_lowest(t),
             ready: true,
-            running: self.work.as_ref().is_some_and(Work::is_long),
+            running: self.work.is_some(),
             last_run: 0,
             last_status: 0,
             permit_s: 0,
-            frames_good: count(seen.good),
-            frames_damaged: count(seen.damaged + seen.overlong),
+            frames_good: count(seen.good - self.echoes),
+            frames_damaged: count(seen.damaged + seen.overlong + self.echoes),
             overruns: self.overruns,
         };
         self.answer_at_once(tag, &Reply::Ping(reply));
@@ -134,7 +148,9 @@ impl Adapter {
 
     fn stop(&mut self, t: Nanos, tag: u8) {
         self.books.request(Kind::STOP);
-        self.halt_waiting(FaultCode::HALTED);
+        self.refuse_waiting(FaultCode::HALTED, 0, |request| {
+            matches!(request, Request::Read(_) | Request::Digest(_))
+        });
         let within_ms = self.time_left(t);
         if let Some(work) = &mut self.work {
             work.halt.get_or_insert(FaultCode::HALTED);
@@ -142,12 +158,19 @@ impl Adapter {
         self.answer_at_once(tag, &Reply::Stop(StopReply { within_ms }));
     }
 
-    /// Every waiting request is refused in its turn.
-    pub(super) fn halt_waiting(&mut self, code: FaultCode) {
+    /// Those waiting requests are refused in their turn.
+    pub(super) fn refuse_waiting(
+        &mut self,
+        code: FaultCode,
+        detail: u32,
+        which: impl Fn(&Request) -> bool,
+    ) {
         for queued in self.queue.waiting_mut() {
-            if let Ask::Do(request) = &queued.ask {
+            if let Ask::Do(request) = &queued.ask
+                && which(request)
+            {
                 let (of, id) = (request.kind(), request.echo_id());
-                queued.ask = Ask::Refuse(Fault { of, id, code, detail: 0 });
+                queued.ask = Ask::Refuse(Fault { of, id, code, detail });
             }
         }
     }

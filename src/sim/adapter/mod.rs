@@ -18,7 +18,7 @@ use super::rail::Rail;
 use super::socket::Socket;
 use super::transmitter::{Sent, Transmitter};
 use crate::bus::{Baud, Millivolts, Nanos};
-use crate::wire::{Fault, FaultCode, FrameReader, Reply};
+use crate::wire::{Fault, FaultCode, FrameReader, RailAction, Reply, Request};
 
 /// Who the adapter talks to.
 #[derive(Clone, Copy, Debug, Default)]
@@ -53,6 +53,8 @@ pub struct Adapter {
     /// The next change of rate is a way back.
     going_back: bool,
     overruns: u32,
+    /// Good frames whose kind has bit 7 set.
+    echoes: u64,
     books: Books,
 }
 
@@ -75,6 +77,7 @@ impl Adapter {
             trial: None,
             going_back: false,
             overruns: 0,
+            echoes: 0,
             books: Books::default(),
             config,
             socket,
@@ -145,6 +148,7 @@ impl Adapter {
         self.trial = None;
         self.going_back = false;
         self.overruns = 0;
+        self.echoes = 0;
         self.books.resets += 1;
     }
 
@@ -247,7 +251,13 @@ impl Adapter {
     fn lost_supply(&mut self, t: Nanos, code: FaultCode, detail: u32) {
         self.shapes.let_go();
         self.socket.power(t, self.rail_floor());
-        if let Some(work) = self.work.take_if(|work| work.needs_supply()) {
+        // What tripped it is still there: a RAIL on that was sent before must not try again.
+        self.refuse_waiting(
+            code,
+            detail,
+            |request| matches!(request, Request::Rail(rail) if rail.action == RailAction::On),
+        );
+        if let Some(work) = self.work.take_if(|work| work.ends_with_supply()) {
             self.session.ending = false;
             self.answer(work.tag, &work.fault(code, detail), None);
         }

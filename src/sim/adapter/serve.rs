@@ -1,8 +1,8 @@
 //! Requests that are answered in their turn.
 
+use super::Adapter;
 use super::queue::{Ask, Queued};
 use super::work::{DigestWork, LONG, Task, Work};
-use super::{Adapter, shapes};
 use crate::bus::{Digester, Millivolts, Nanos, Precharge, Shape, Span, Word};
 use crate::wire::{
     DigestRequest, Encoding, Fault, FaultCode, RailAction, RailRequest, RateReply, ReadEcho,
@@ -74,7 +74,7 @@ impl Adapter {
             |used| Ok((Task::Answer(Reply::Shape(ShapeReply { id: *id, used }), None), short));
         let slots = self.config.sizes.shape_slots;
         if id.0 >= slots {
-            return Err((FaultCode::NO_SHAPE, u32::from(slots)));
+            return Err((FaultCode::NO_SHAPE, 0));
         }
         if let Some(used) = self.shapes.same(*id, shape) {
             return reply(used);
@@ -82,8 +82,8 @@ impl Adapter {
         let control = self.config.control.len().min(16) as u8;
         shape
             .check(control, self.config.data_lines, self.config.write_strobes())
-            .and_then(|()| self.shapes.contradicts(*id, shape).map_or(Ok(()), Err))
-            .map_err(|refusal| (FaultCode::SHAPE_REFUSED, shapes::detail(&refusal)))?;
+            .and_then(|()| self.shapes.check_beside(*id, shape))
+            .map_err(|refusal| (FaultCode::SHAPE_REFUSED, refusal.detail()))?;
         let used = self.costs.round_up(&shape.times);
         self.shapes.put(*id, *shape, used);
         if self.rail.is_closed() {
@@ -97,19 +97,24 @@ impl Adapter {
         if has == 0 || has != request.shapes {
             return Err((FaultCode::SHAPES_MISSING, u32::from(has)));
         }
-        let asked = request.expected;
-        if !self.config.rails.iter().any(|rail| within_5_percent(*rail, asked)) {
-            let set_to = self.config.rails.first().map_or(0, |rail| u32::from(rail.0));
-            return Err((FaultCode::VOLTAGE_NOT_POSSIBLE, set_to));
+        // The first is the one the board is set to; it cannot switch to another by itself.
+        let nominal = self.config.rails.first().copied().unwrap_or_default();
+        if !within_5_percent(nominal, request.expected) {
+            return Err((FaultCode::VOLTAGE_NOT_POSSIBLE, u32::from(nominal.0)));
         }
         if self.rail.is_on() {
             self.rail.set_floor(request.floor);
+            let mv = self.rail.mv(t);
+            if self.config.sensed && mv < request.floor {
+                self.sag_at(t, mv);
+            }
+            if !self.rail.is_on() {
+                return Err(self.rail.why_off());
+            }
             return Ok((Task::Answer(self.rail_reply(t, Nanos::ZERO), None), short));
         }
         self.shapes.hold();
-        let rail = self.config.rails.iter().find(|rail| within_5_percent(**rail, asked));
         let settle = Nanos::from_millis(u64::from(request.settle_ms));
-        let nominal = rail.copied().unwrap_or(asked);
         let verdict = self.rail.switch_on(t, nominal, request.floor, settle);
         Ok((Task::RailOn, verdict.max(short)))
     }
@@ -117,7 +122,7 @@ impl Adapter {
     fn begin_read(&mut self, t: Nanos, echo: &ReadEcho) -> Begun {
         let shape = self.ready_for_cycles(echo.shape, echo.span())?;
         let Some(encoding) = echo.known_encoding() else {
-            return Err((FaultCode::UNKNOWN_ENCODING, u32::from(echo.encoding)));
+            return Err((FaultCode::UNKNOWN_ENCODING, 0));
         };
         let words = usize::from(echo.count);
         let heads = match encoding {
@@ -127,7 +132,7 @@ impl Adapter {
         };
         let room = usize::from(self.config.sizes.tx_body_max).saturating_sub(READ_HEAD);
         if words * shape.width.bytes() + heads > room {
-            return Err((FaultCode::TOO_LONG, (room / shape.width.bytes()) as u32));
+            return Err((FaultCode::TOO_LONG, 0));
         }
         let raw = self.read_words(&shape, echo.span(), echo.precharge);
         let payload = match encoding {
@@ -168,15 +173,10 @@ impl Adapter {
         if !self.rail.is_on() {
             return Err(self.rail.why_off());
         }
-        let shape = self.shapes.get(id).ok_or((FaultCode::NO_SHAPE, u32::from(id.0)))?;
-        let end = 1_i64 << self.config.address_lines.min(32);
-        match span.bounds() {
-            // Below zero the address lines would show the number as it wraps.
-            Some((low, _)) if low < 0 => Err((FaultCode::BEYOND_LINES, low.cast_unsigned() as u32)),
-            Some((_, high)) if high >= end => {
-                Err((FaultCode::BEYOND_LINES, u32::try_from(high).unwrap_or(u32::MAX)))
-            }
-            _ => Ok(*shape),
+        let shape = self.shapes.get(id).ok_or((FaultCode::NO_SHAPE, 0))?;
+        match first_beyond(span, self.config.address_lines) {
+            Some(address) => Err((FaultCode::BEYOND_LINES, address)),
+            None => Ok(*shape),
         }
     }
 
@@ -193,6 +193,51 @@ impl Adapter {
     }
 }
 
+/// The first address of `span` in cycle order that does not fit so many address lines; of one
+/// below zero or above 32 bits the low 32 bits.
+fn first_beyond(span: Span, address_lines: u8) -> Option<u32> {
+    let end = 1_i64 << address_lines.min(32);
+    let (low, high) = span.bounds()?;
+    if low >= 0 && high < end {
+        return None;
+    }
+    let (start, step) = (i64::from(span.start.0), i64::from(span.step));
+    let first = match step {
+        _ if start >= end => start,
+        1.. => start + (end - start + step - 1) / step * step,
+        // Not 0: a span that stands still is inside or begins outside.
+        _ => start + (start / -step + 1) * step,
+    };
+    Some(first.cast_unsigned() as u32)
+}
+
 fn within_5_percent(rail: Millivolts, asked: Millivolts) -> bool {
     u32::from(rail.0.abs_diff(asked.0)) * 20 <= u32::from(rail.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bus::WordAddress;
+
+    #[test]
+    fn the_first_address_beyond_the_lines_is_named_in_cycle_order() {
+        for (start, step, count) in [
+            (0, 1, 16),
+            (0, 1, 17),
+            (14, 3, 2),
+            (15, -4, 4),
+            (15, -4, 5),
+            (2, -1, 9),
+            (16, 0, 1),
+            (15, 0, 99),
+            (40, -30, 2),
+            (3, 7, 0),
+        ] {
+            let span = Span { start: WordAddress(start), step, count };
+            let mut all = (0..count).map(|n| i64::from(start) + i64::from(step) * i64::from(n));
+            let wanted = all.find(|at| !(0..16).contains(at)).map(|at| at.cast_unsigned() as u32);
+            assert_eq!(first_beyond(span, 4), wanted, "{span:?}");
+        }
+    }
 }

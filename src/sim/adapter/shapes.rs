@@ -33,13 +33,10 @@ impl ShapeTable {
         Some(slot.used.times)
     }
 
-    /// A shape whose idle levels contradict those of `shape`, which is to go into slot `id`.
-    pub(super) fn contradicts(&self, id: ShapeId, shape: &Shape) -> Option<ShapeRefusal> {
-        let mut others = self.slots.iter().filter(|slot| slot.id != id);
-        let other = others.find(|slot| !slot.asked.idles_with(shape)).map(|slot| slot.id);
-        let mask = self.held.mask & shape.idle.mask;
-        let held = ((self.held.level ^ shape.idle.level) & mask != 0).then_some(id);
-        other.or(held).map(|other| ShapeRefusal::IdleContradicts { other })
+    /// Checks `shape`, which is to go into slot `id`, beside the others and what is held.
+    pub(super) fn check_beside(&self, id: ShapeId, shape: &Shape) -> Result<(), ShapeRefusal> {
+        let others = self.slots.iter().filter(|slot| slot.id != id);
+        shape.check_beside(id, self.held, others.map(|slot| (slot.id, &slot.asked)))
     }
 
     pub(super) fn put(&mut self, id: ShapeId, asked: Shape, times: ShapeTimes) {
@@ -63,17 +60,5 @@ impl ShapeTable {
     /// Lets every control line go as the rail falls.
     pub(super) fn let_go(&mut self) {
         self.held = Levels::default();
-    }
-}
-
-/// The number that SHAPE's fault carries: which rule in the low byte, which line above.
-pub(super) const fn detail(refusal: &ShapeRefusal) -> u32 {
-    match *refusal {
-        ShapeRefusal::ReadWrites { .. } => 1,
-        ShapeRefusal::ReadMovesWriteStrobe { line } => 2 | (line as u32) << 8,
-        ShapeRefusal::NoSuchLine { line, .. } => 3 | (line as u32) << 8,
-        ShapeRefusal::NoSuchData { last, .. } => 4 | last << 8,
-        ShapeRefusal::LevelOutsideMask => 5,
-        ShapeRefusal::IdleContradicts { other } => 6 | (other.0 as u32) << 8,
     }
 }

@@ -1,12 +1,11 @@
 //! Timers: the dead-man, the way back to the reset rate, the trial of a new rate.
 
 use super::Adapter;
-use super::work::Task;
 use crate::bus::{Baud, Nanos};
 use crate::sim::books::{HostViolation, RailWhy};
 use crate::wire::FaultCode;
 
-/// Rail on and no good frame for so long: rail off (03-wire, section 2 of the design).
+/// Rail on and no good frame for so long: rail off (`docs/wire.md`, "Times").
 const DEAD_MAN: Nanos = Nanos::from_secs(5);
 /// No good frame for so long: back to the reset rate.
 const SILENCE: Nanos = Nanos::from_secs(10);
@@ -66,9 +65,9 @@ impl Adapter {
         self.rail.open(t);
         self.shapes.let_go();
         self.socket.power(t, self.rail.rests_at());
-        self.halt_waiting(FaultCode::HALTED);
-        let rising = |task: &Task| matches!(task, Task::RailOn);
-        if let Some(work) = self.work.take_if(|work| work.needs_supply() || rising(&work.task)) {
+        // A waiting RAIL too: nobody is there who could switch it off again.
+        self.refuse_waiting(FaultCode::HALTED, 0, |_| true);
+        if let Some(work) = self.work.take_if(|work| work.ends_with_supply()) {
             self.session.ending = false;
             self.answer(work.tag, &work.fault(FaultCode::HALTED, 0), None);
         }

@@ -58,19 +58,19 @@ impl Work {
         matches!(self.of, Kind::READ | Kind::DIGEST)
     }
 
-    /// True if it lasts long enough to be called running.
-    pub(super) fn is_long(&self) -> bool {
-        self.ends.since(self.started) > LONG
+    /// True if it cannot go on once the rail has gone off by itself.
+    pub(super) fn ends_with_supply(&self) -> bool {
+        self.needs_supply() || matches!(self.task, Task::RailOn)
     }
 
     pub(super) fn fault(&self, code: FaultCode, detail: u32) -> Reply {
         Reply::Fault(Fault { of: self.of, id: self.id, code, detail })
     }
 
-    fn busy(&self, t: Nanos) -> Reply {
+    fn busy(&self) -> Reply {
         let (done, whole) = match &self.task {
             Task::Digest(digest) => (digest.done, digest.echo.count),
-            _ => (t.since(self.started).as_millis() as u32, 0),
+            _ => (0, 0),
         };
         Reply::Busy(Busy { of: self.of, id: self.id, done, whole })
     }
@@ -94,13 +94,13 @@ impl Adapter {
         let Some(mut work) = self.work.take() else { return };
         if t < work.slice_ends {
             if !self.session.ending {
-                self.answer_at_once(work.tag, &work.busy(t));
+                self.answer_at_once(work.tag, &work.busy());
             }
             work.next_busy = Some(t + BUSY_EVERY);
             self.work = Some(work);
             return;
         }
-        if let Some(code) = work.halt.filter(|_| matches!(work.task, Task::Digest(_))) {
+        if let Some(code) = work.halt.filter(|_| work.needs_supply()) {
             self.end(&work, &work.fault(code, 0), None);
             return;
         }

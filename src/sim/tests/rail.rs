@@ -123,7 +123,56 @@ fn a_board_without_sense_says_what_it_declares() {
     // The module has no supply all the same, and its books say so.
     host.read(echo(0, 0, 1));
     assert_eq!(host.bench.adapter().socket().books().unwrap().violation_count, 1);
-    assert_eq!(host.rail(RailRequest::OFF).mv, Millivolts(0));
+    // Nothing is measured, so it waits the whole two seconds, and says falling meanwhile.
+    let off = host.send(&Request::Rail(RailRequest::OFF));
+    host.run_ms(1_000);
+    assert_eq!(host.ping().rail, RailState::Falling);
+    let reply = host.wait(off);
+    let Reply::Rail(off) = reply else { panic!("{reply:?}") };
+    assert_eq!((off.state, off.mv, off.measured), (RailState::Off, Millivolts(0), false));
+    assert_eq!(off.took_ms, 2_000);
+    assert!(host.rail(RailRequest::OFF).took_ms < 2);
+}
+
+#[test]
+fn only_the_rail_that_the_board_is_set_to_counts() {
+    let mut host =
+        Host::edited("TG-7", |d| d.adapter.rails = vec![Millivolts(5000), Millivolts(3300)]);
+    host.hello(7);
+    host.shape(0, store_shape());
+    assert_eq!(host.fault(&Request::Rail(rail_on(1))), (FaultCode::VOLTAGE_NOT_POSSIBLE, 5000));
+}
+
+#[test]
+fn a_new_floor_above_the_rail_opens_it() {
+    let mut host = with_rail(RailModel::default());
+    host.rail_on(1);
+    let request = RailRequest { floor: Millivolts(3_400), ..rail_on(1) };
+    assert_eq!(host.fault(&Request::Rail(request)), (FaultCode::RAIL_SAGGED, 3300));
+    assert_eq!(host.ping().rail, RailState::Tripped);
+}
+
+#[test]
+fn over_current_while_the_rail_rises_leaves_it_open() {
+    let mut host = with_rail(RailModel::default());
+    let on = host.send(&Request::Rail(rail_on(1)));
+    // Risen, not yet settled: the request arrives after about 1.6 ms, the rise takes 5.
+    host.bench.at(host.now + Nanos::from_micros(7_200), Event::OverCurrent);
+    assert_eq!(host.fault_of(on), (FaultCode::OVER_CURRENT, 0));
+    assert!(!host.bench.adapter().rail_is_on());
+    assert_eq!(host.ping().rail, RailState::Tripped);
+}
+
+#[test]
+fn a_rail_on_that_waited_for_a_trip_is_not_tried() {
+    let mut host = with_rail(RailModel::default());
+    host.rail_on(1);
+    let long = host.send(&digest(0, 0, 0x8_0000));
+    let again = host.send(&Request::Rail(rail_on(1)));
+    host.bench.at(host.now + Nanos::from_millis(100), Event::OverCurrent);
+    assert_eq!(host.fault_of(long), (FaultCode::OVER_CURRENT, 0));
+    assert_eq!(host.fault_of(again), (FaultCode::OVER_CURRENT, 0));
+    assert_eq!(host.rail_on(1).state, RailState::On);
 }
 
 #[test]

@@ -20,6 +20,12 @@ fn another_major_number_gets_an_answer_and_no_session() {
     let mut host = Host::edited("TG-7", |d| d.adapter.major = 2);
     assert_eq!(host.hello(1).major, 2);
     assert_eq!(host.fault(&Request::Ping).0, FaultCode::NO_SESSION);
+    // A later protocol's HELLO may be longer.
+    let mut host = Host::new();
+    host.send_body(&[0x01, 200, 2, 1, 0, 0, 0, 9, 9, 9]);
+    let reply = host.wait(200);
+    assert!(matches!(&reply, Reply::Hello(about) if about.major == 1), "{reply:?}");
+    assert_eq!(host.fault(&Request::Ping).0, FaultCode::NO_SESSION);
 }
 
 #[test]
@@ -77,7 +83,9 @@ fn a_long_request_says_busy_about_once_a_second() {
 fn stop_ends_a_digest_and_empties_the_queue() {
     let mut host = Host::ready();
     let long = host.send(&digest(0, 0, 0x8_0000));
-    let waiting = [host.send(&read(0, 0, 4)), host.send(&Request::Rail(RailRequest::OFF))];
+    let waiting = [host.send(&read(0, 0, 4)), host.send(&digest(0, 0, 4))];
+    let off = host.send(&Request::Rail(RailRequest::OFF));
+    let given = host.send(&Request::Shape(ShapeRequest { id: ShapeId(5), shape: store_shape() }));
     host.run_ms(300);
     let reply = host.ask(&Request::Stop);
     let Reply::Stop(stop) = reply else { panic!("{reply:?}") };
@@ -87,8 +95,39 @@ fn stop_ends_a_digest_and_empties_the_queue() {
     for tag in waiting {
         assert_eq!(host.fault_of(tag), (FaultCode::HALTED, 0));
     }
-    assert_eq!(host.ping().rail, RailState::On);
-    assert_eq!(host.read(echo(0, 0, 4)).len(), 16);
+    // What changes the rail or a shape is done all the same.
+    assert!(matches!(host.wait(off), Reply::Rail(_)));
+    assert!(matches!(host.wait(given), Reply::Shape(_)));
+    assert_eq!(host.ping().rail, RailState::Off);
+}
+
+#[test]
+fn stop_and_a_new_session_end_a_read_at_work() {
+    let mut host = Host::ready();
+    let at_work = host.send(&read(0, 0, 200));
+    let reply = host.ask(&Request::Stop);
+    assert!(matches!(reply, Reply::Stop(stop) if stop.within_ms > 0), "{reply:?}");
+    assert_eq!(host.fault_of(at_work), (FaultCode::HALTED, 0));
+    let at_work = host.send(&read(0, 0, 200));
+    assert!(host.hello(8).still_running_ms > 0);
+    assert_eq!(host.fault_of(at_work), (FaultCode::SESSION_ENDED, 0));
+}
+
+#[test]
+fn replies_are_dropped_and_hold_no_dead_man_off() {
+    let mut host = Host::ready();
+    let before = host.ping();
+    let echo = Fault { of: Kind(0x70), id: 0, code: FaultCode::UNKNOWN_REQUEST, detail: 0 };
+    for _ in 0..60 {
+        host.send_body(&Reply::Fault(echo).encode(200));
+        host.send_body(&[0xF0, 201]);
+        host.run_ms(100);
+    }
+    assert!(!host.bench.adapter().rail_is_on());
+    assert!(host.replies.is_empty(), "{:?}", host.replies);
+    let after = host.ping();
+    assert_eq!(after.frames_damaged - before.frames_damaged, 120);
+    assert_eq!(after.frames_good - before.frames_good, 1);
 }
 
 #[test]
@@ -132,12 +171,20 @@ fn unknown_and_malformed_requests_are_told_apart() {
     let mut host = Host::new();
     host.hello(1);
     host.send_body(&[0x70, 200, 1, 2, 3]);
-    assert_eq!(host.fault_of(200), (FaultCode::UNKNOWN_REQUEST, 0x70));
+    assert_eq!(host.fault_of(200), (FaultCode::UNKNOWN_REQUEST, 0));
     // READ: nonce 0x1234, then the body ends at byte 4.
     host.send_body(&[0x09, 201, 0x34, 0x12]);
     let reply = host.wait(201);
     let wanted = Fault { of: Kind::READ, id: 0x1234, code: FaultCode::MALFORMED, detail: 4 };
     assert_eq!(reply, Reply::Fault(wanted));
+    // What is answered at once is refused at once, and session 0 is none.
+    let mut host = Host::ready();
+    let long = host.send(&digest(0, 0, 0x8_0000));
+    host.send_body(&[0x02, 203, 0]);
+    assert_eq!(host.fault_of(203), (FaultCode::MALFORMED, 2));
+    host.send_body(&hello(0).encode(204));
+    assert_eq!(host.fault_of(204), (FaultCode::MALFORMED, 3));
+    assert!(matches!(host.wait(long), Reply::Digest(_)));
     // RAIL with action 2.
     host.send_body(&[0x04, 202, 2, 0, 0, 0, 0, 0, 0, 0]);
     assert_eq!(host.fault_of(202), (FaultCode::MALFORMED, 2));

@@ -20,6 +20,9 @@ fn every_rule_has_its_own_detail() {
     bad.idle.level &= !(CS1 | WE);
     assert_eq!(refused(&mut host, 0, bad), (FaultCode::SHAPE_REFUSED, 1));
     bad = good;
+    bad.write = Some(Phases { setup: low(CS1), strobe: low(OE) });
+    assert_eq!(refused(&mut host, 0, bad), (FaultCode::SHAPE_REFUSED, 1 | 2 << 8));
+    bad = good;
     bad.read.strobe = low(OE | WE);
     assert_eq!(refused(&mut host, 0, bad), (FaultCode::SHAPE_REFUSED, 2 | 1 << 8));
     bad = good;
@@ -38,10 +41,44 @@ fn every_rule_has_its_own_detail() {
 }
 
 #[test]
+fn a_read_that_would_be_the_write_of_another_slot_is_refused() {
+    let mut host = Host::edited("TG-7", |d| d.adapter.control[1].write_strobe = false);
+    host.hello(1);
+    host.shape(4, records_shape());
+    let mut crossed = shape_of(Width::W32, CS1, false);
+    crossed.read.strobe = low(WE);
+    assert_eq!(refused(&mut host, 0, crossed), (FaultCode::SHAPE_REFUSED, 7 | 4 << 8));
+    // And in the other order.
+    let mut host = Host::edited("TG-7", |d| d.adapter.control[1].write_strobe = false);
+    host.hello(1);
+    host.shape(0, crossed);
+    assert_eq!(refused(&mut host, 4, records_shape()), (FaultCode::SHAPE_REFUSED, 7));
+}
+
+#[test]
+fn with_the_rail_on_held_levels_stay_and_new_lines_are_held() {
+    let mut host = begun();
+    host.shape(0, store_shape());
+    host.rail_on(1);
+    let mut bad = store_shape();
+    bad.idle.level &= !CS0;
+    assert_eq!(refused(&mut host, 0, bad), (FaultCode::SHAPE_REFUSED, 6));
+    host.shape(1, records_shape());
+    // A new session forgets the shapes, not what the lines are held at.
+    host.hello(2);
+    bad = records_shape();
+    bad.idle.level &= !CS1;
+    assert_eq!(refused(&mut host, 3, bad), (FaultCode::SHAPE_REFUSED, 6 | 3 << 8));
+    host.rail(RailRequest::OFF);
+    bad.write = None;
+    host.shape(3, bad);
+}
+
+#[test]
 fn slots_beyond_the_last_are_refused() {
     let mut host = begun();
     host.shape(7, store_shape());
-    assert_eq!(refused(&mut host, 8, store_shape()), (FaultCode::NO_SHAPE, 8));
+    assert_eq!(refused(&mut host, 8, store_shape()), (FaultCode::NO_SHAPE, 0));
 }
 
 #[test]

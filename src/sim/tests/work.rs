@@ -9,7 +9,7 @@ fn a_reply_must_fit() {
     let mut host = Host::ready();
     // 1,056 bytes of body less 15 before the words: 260 words of four bytes.
     assert_eq!(host.read(echo(0, 0, 260)).len(), 1_040);
-    assert_eq!(host.fault(&read(0, 0, 261)), (FaultCode::TOO_LONG, 260));
+    assert_eq!(host.fault(&read(0, 0, 261)), (FaultCode::TOO_LONG, 0));
     let coded = ReadEcho { encoding: Encoding::Runs.number(), ..echo(0, 0, 260) };
     assert_eq!(host.fault(&Request::Read(ReadRequest { echo: coded })).0, FaultCode::TOO_LONG);
     assert!(host.read(echo(0, 0, 0)).is_empty());
@@ -21,11 +21,11 @@ fn addresses_and_encodings_must_exist() {
     assert_eq!(host.fault(&read(0, 0xFF_FFFF, 2)), (FaultCode::BEYOND_LINES, 0x100_0000));
     let down = ReadEcho { step: -1, ..echo(0, 2, 5) };
     let down = Request::Read(ReadRequest { echo: down });
-    assert_eq!(host.fault(&down), (FaultCode::BEYOND_LINES, 0xFFFF_FFFE));
+    assert_eq!(host.fault(&down), (FaultCode::BEYOND_LINES, 0xFFFF_FFFF));
     assert_eq!(host.fault(&digest(0, 0, u32::MAX)).0, FaultCode::BEYOND_LINES);
     let odd = Request::Read(ReadRequest { echo: ReadEcho { encoding: 9, ..echo(0, 0, 1) } });
-    assert_eq!(host.fault(&odd), (FaultCode::UNKNOWN_ENCODING, 9));
-    assert_eq!(host.fault(&read(5, 0, 1)), (FaultCode::NO_SHAPE, 5));
+    assert_eq!(host.fault(&odd), (FaultCode::UNKNOWN_ENCODING, 0));
+    assert_eq!(host.fault(&read(5, 0, 1)), (FaultCode::NO_SHAPE, 0));
 }
 
 #[test]
@@ -42,13 +42,13 @@ fn replies_come_in_order_and_doubles_are_answered_again() {
 fn what_does_not_fit_the_queue_is_dropped_and_counted() {
     let mut host = Host::ready();
     host.send(&digest(0, 0, 0x1_0000));
-    // 21 bytes each on the line: 24 fit into 512.
+    // 22 bytes each on the line: 23 fit into 512.
     let tags: Vec<u8> = (0..26).map(|_| host.send(&read(0, 0, 1))).collect();
     host.run_ms(3_000);
     let answered = |tag: &u8| host.replies.iter().any(|(_, t, _)| t == tag);
-    assert_eq!(tags.iter().filter(|tag| answered(tag)).count(), 24);
-    assert!(!answered(&tags[24]) && !answered(&tags[25]));
-    assert_eq!(host.ping().overruns, 2);
+    assert_eq!(tags.iter().filter(|tag| answered(tag)).count(), 23);
+    assert!(tags[23..].iter().all(|tag| !answered(tag)));
+    assert_eq!(host.ping().overruns, 3);
     let last = host.bench.adapter().books().violations.last().unwrap().1;
     assert_eq!(last, HostViolation::Overrun(Kind::READ));
 }
@@ -91,6 +91,18 @@ fn a_frame_spends_at_most_30_bytes_beyond_its_payload() {
         }
     }
     assert!((1_046..=1_054).contains(&bytes), "{bytes}");
+}
+
+#[test]
+fn no_words_are_read_and_summed_as_no_words() {
+    let mut host = Host::ready();
+    let reply = host.ask(&digest(0, 0, 0));
+    let Reply::Digest(reply) = reply else { panic!("{reply:?}") };
+    let digest = reply.digest;
+    assert_eq!((digest.crc, digest.and, digest.or), (0, u32::MAX, 0));
+    let none = ReadEcho { encoding: Encoding::Runs.number(), ..echo(0, 0xFF_FFFF, 0) };
+    assert!(host.read(none).is_empty());
+    assert_eq!(host.bench.adapter().books().words_read, 0);
 }
 
 #[test]
