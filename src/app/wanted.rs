@@ -69,7 +69,7 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
     let sheet = if let Some(sheet) = named {
         sheet
     } else {
-        let of_bench = bench.map(|bench| bench.sheet.as_str());
+        let of_bench = bench.filter(|_| simulated).map(|bench| bench.sheet.as_str());
         choose_sheet(of_bench, &hello.board, remembered.as_deref())?
     };
     let access = check_fit(&sheet, adapter.as_ref(), &hello)?;

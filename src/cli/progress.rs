@@ -98,7 +98,8 @@ fn sentence(event: &Event) -> Option<String> {
             } else if *measured {
                 format!("RAIL OFF - safe to move the module ({mv} mV {how})")
             } else {
-                "RAIL OFF - not measured: the module is safe to move when its lamp is out".into()
+                "RAIL OFF - declared, not measured: measure the rail before you move the module"
+                    .into()
             }
         }
         Event::Resumed { blocks, of } => {

@@ -9,7 +9,7 @@ use crate::wire::{
     decode_runs,
 };
 
-/// Payload bytes of a READ reply; 03-wire's line share is reckoned with it.
+/// Payload bytes of a READ reply; the line share in `docs/performance.md` is reckoned with it.
 const PAYLOAD: usize = 1024;
 /// Kind, tag and echo of a READ reply; a body is counted without its checksum.
 const READ_OVERHEAD: usize = 15;

@@ -37,7 +37,7 @@ pub enum JobError {
     /// The rail could not be proven off after the job.
     #[error(
         "{before}; and the rail could not be switched off ({error}). The adapter does it by itself \
-         5 s after the last word from here; do not touch the module before its lamp is out"
+         5 s after the last word from here; do not touch the module before you have measured its rail"
     )]
     RailUnproven {
         /// How the job had ended.

@@ -39,11 +39,13 @@ pub fn check_fit(
         let off = u32::from(mv.0.abs_diff(wanted.0));
         off * 100 <= u32::from(wanted.0) * RAIL_PERCENT
     };
-    if !hello.rails.iter().any(fits) {
+    // The first is the one the board is set to; another one is a jumper away.
+    if !hello.rails.first().is_some_and(fits) {
         let has: Vec<_> = hello.rails.iter().map(Millivolts::to_string).collect();
         return Err(JobError::Safety(format!(
             "the sheet of {} asks for a rail of {wanted}, the board has {}; set the board to the \
-             module's voltage, and never the sheet to the board's",
+             module's voltage (the first is what it is set to), and never the sheet to the \
+             board's",
             sheet.name,
             if has.is_empty() { "none".into() } else { has.join(", ") }
         )));

@@ -50,7 +50,7 @@ pub(super) fn allowance(request: &Request, baud: Option<Baud>, clock_hz: u32) ->
         Request::Digest(digest) => words(u64::from(digest.count)) + line(REPLY_OVERHEAD * 2),
         Request::Rail(rail) => match rail.action {
             RailAction::On => Nanos::from_millis(u64::from(rail.settle_ms)),
-            // Two seconds until "powered through its lines", as 03-wire has it.
+            // Two seconds until "powered through its lines", as `docs/wire.md` has it.
             RailAction::Off => Nanos::from_millis(2_200),
         },
         _ => line(REPLY_OVERHEAD * 2),

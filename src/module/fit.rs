@@ -61,8 +61,14 @@ pub fn plan_access(
     }
     let plan = Plan::new(sheet, adapter, board, map)?;
     plan.check_pulls()?;
-    let access = plan.spaces()?;
+    let mut access = plan.spaces()?;
+    // Before the write phases are left out: what they would do to a read does not depend on leave
+    // to write.
     check_across(sheet, &access)?;
+    for space in access.iter_mut().filter(|space| space.no_write.is_some()) {
+        space.shape.write = None;
+        space.slow.write = None;
+    }
     Ok(access)
 }
 
@@ -147,7 +153,7 @@ impl<'a> Plan<'a> {
         };
         let access = |(index, space): (usize, &Space)| {
             let no_write = no_write(space);
-            let shape = self.shape(space, no_write.is_none())?;
+            let shape = self.shape(space)?;
             let needs = u32::from(shape.times.pulse) * 2;
             let pulse = u16::try_from(needs)
                 .map_err(|_| FitError::TooSlow { space: space.name.clone(), needs })?;
@@ -159,7 +165,7 @@ impl<'a> Plan<'a> {
         self.sheet.spaces.iter().enumerate().map(access).collect()
     }
 
-    fn shape(&self, space: &Space, writes: bool) -> Result<Shape, FitError> {
+    fn shape(&self, space: &Space) -> Result<Shape, FitError> {
         let setup = self.levels(&space.select);
         let phases = |strobe: &Vec<LineLevel>| Phases { setup, strobe: self.levels(strobe) };
         let whole = Shape {
@@ -172,12 +178,10 @@ impl<'a> Plan<'a> {
         };
         let control = self.board.control.iter().enumerate();
         let strobes = control.filter(|(_, line)| line.write_strobe).fold(0, |m, (n, _)| m | 1 << n);
-        // The write phases are checked even where they are left out: what they would do to a
-        // read does not depend on leave to write.
         whole
             .check(self.board.control.len() as u8, self.board.data_lines, strobes)
             .map_err(|refusal| FitError::Shape { space: space.name.clone(), refusal })?;
-        Ok(Shape { write: whole.write.filter(|_| writes), ..whole })
+        Ok(whole)
     }
 
     fn levels(&self, lines: &[LineLevel]) -> Levels {
