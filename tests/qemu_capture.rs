@@ -25,7 +25,7 @@ use virtual_time::Scenario;
 fn the_intel_family_through_a_serial_device() {
     let Some(rig) = Rig::wide(0x123_0000) else { return };
     let (socket, witness) = Plugged::new(QemuFlash::virt(rig.image.path(), VirtFlash::First));
-    let bench = rig.bench("bench two", "instant");
+    let bench = rig.fast_bench("bench two");
     let served = Served::pty(Bench::with_socket(&bench, Box::new(socket), 1));
     assert!(served.port.starts_with("/dev/"), "{}", served.port);
     let (sheet, range) = (rig.text_at("sheet.toml"), rig.range());
@@ -72,7 +72,7 @@ fn word(copy: &[u8]) -> u32 {
 fn the_amd_family_through_tcp() {
     let Some(rig) = Rig::narrow(0x30_0000) else { return };
     let (socket, witness) = Plugged::new(QemuFlash::musicpal(rig.image.path()));
-    let bench = rig.bench("bench:EF-16", "instant");
+    let bench = rig.fast_bench("bench:EF-16");
     let served = Served::tcp(Bench::with_socket(&bench, Box::new(socket), 1));
     assert!(served.port.starts_with("tcp:127.0.0.1:"), "{}", served.port);
     let (sheet, range) = (rig.text_at("sheet.toml"), rig.range());
@@ -124,7 +124,7 @@ fn boot_sectors_in_simulated_time() {
 fn captured_in_simulated_time(rig: &Rig, flash: QemuFlash) {
     let (socket, witness) = Plugged::new(flash);
     let folder = rig.at("shelf");
-    let mut scenario = Scenario::of(rig.bench("bench two", "real"), &folder);
+    let mut scenario = Scenario::of(rig.bench("bench two"), &folder);
     scenario.wanted = Wanted {
         sheet: Some(rig.text_at("sheet.toml")),
         specimen: Some(rig.label()),

@@ -7,7 +7,7 @@ use super::plugged::Witness;
 use super::process::{Ran, buswright};
 use super::qemu::{self, MUSICPAL_BYTES, VIRT_BYTES};
 use buswright::bus::{Millivolts, Width};
-use buswright::sim::BenchDescription;
+use buswright::sim::{BenchDescription, Pace};
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
 use std::fs;
@@ -118,13 +118,21 @@ impl Rig {
     }
 
     /// An adapter that calls itself `board`, without a module of its own.
-    pub fn bench(&self, board: &str, pace: &str) -> BenchDescription {
+    pub fn bench(&self, board: &str) -> BenchDescription {
         let (name, label) = (self.name, self.label());
         let text = format!(
-            "format = 1\nsheet = \"{name}\"\nspecimen = \"{label}\"\nboard = \"{board}\"\n\
-             [line]\npace = \"{pace}\"\n"
+            "format = 1\nsheet = \"{name}\"\nspecimen = \"{label}\"\nboard = \"{board}\"\n"
         );
         BenchDescription::parse("emulated.toml", &text).unwrap()
+    }
+
+    /// The same for real time: as fast as the emulator is. The host allows a slow controller more
+    /// time for a word, which a loaded machine may need.
+    pub fn fast_bench(&self, board: &str) -> BenchDescription {
+        let mut bench = self.bench(board);
+        bench.line.pace = Pace::Instant;
+        bench.adapter.clock_hz = 1_000_000;
+        bench
     }
 
     /// Runs the program on `port` with this shelf and specimen.
