@@ -9,7 +9,7 @@ mod virtual_time;
 use buswright::app::{BlockState, CaptureOptions, Event, Job, SimPort};
 use buswright::bus::{Baud, Millivolts, Nanos};
 use buswright::link::{Cancel, Client, LinkError, Port, PortLost, RatePlan, Session, Transmit};
-use buswright::link::{connect, drive};
+use buswright::link::{connect, drive, raise_rate};
 use buswright::sim::{Bench, BenchDescription, Event as BenchEvent};
 use buswright::wire::{Kind, RailState};
 use std::path::Path;
@@ -192,6 +192,54 @@ fn an_adapter_left_at_another_rate_is_found_by_memory_or_after_its_fall_back() {
         search += 1;
         assert!(search < 4, "10 s are over");
     }
+}
+
+/// A machine so busy that the first answer is seen only after the next rate has been set.
+struct SeenLate {
+    port: SimPort,
+    rates: u32,
+    held: Vec<u8>,
+}
+
+impl Port for SeenLate {
+    fn now(&self) -> Nanos {
+        self.port.now()
+    }
+
+    fn transmit(&mut self, what: Transmit) -> Result<(), PortLost> {
+        self.rates += u32::from(matches!(what, Transmit::Rate(_)));
+        self.port.transmit(what)
+    }
+
+    fn wait(&mut self, until: Option<Nanos>, into: &mut Vec<u8>) -> Result<(), PortLost> {
+        if self.rates <= 1 {
+            // A buffer of its own: the port comes back at once as long as one holds bytes.
+            let mut heard = Vec::new();
+            let result = self.port.wait(until, &mut heard);
+            self.held.append(&mut heard);
+            return result;
+        }
+        into.append(&mut self.held);
+        if into.is_empty() { self.port.wait(until, into) } else { Ok(()) }
+    }
+}
+
+#[test]
+fn an_answer_seen_late_does_not_stand_for_the_rate_set_since() {
+    let shelf = tempfile::tempdir().unwrap();
+    let scenario = Scenario::capture("TG-7", shelf.path());
+    let mut port = SimPort::new(Bench::new(&scenario.description, 1));
+    assert_says(&scenario.run_on(&mut port, |_, _| ()), 0, &[]);
+    let left_at = port.bench().adapter().rate();
+    let mut port = SeenLate { port, rates: 0, held: Vec::new() };
+    let client = Client::new(Session::new(6, Some(Baud(115_200))));
+    let plan = RatePlan { remembered: Some(left_at), ..RatePlan::default() };
+    let rate = drive(&client, &mut port, &Cancel::default(), async {
+        let hello = connect(&client, plan).await?;
+        raise_rate(&client, &hello, None).await
+    });
+    assert!(port.held.is_empty() && port.rates > 1, "the first answer was not held back");
+    assert_eq!(rate, Ok(Some(left_at)));
 }
 
 /// Something on the port that is no adapter: it says the same again and again.

@@ -5,6 +5,17 @@ use crate::jobs::{JobError, VerifyPart};
 use crate::module::Sheet;
 use crate::shelf::{Capture, Part};
 
+/// An image, and which part of the module it is of.
+#[derive(Clone, Copy)]
+pub(super) struct ImageName<'a> {
+    /// A path, a shelf id, or `@last`.
+    pub image: &'a str,
+    /// Only this space.
+    pub space: Option<&'a str>,
+    /// A file holds only this range of it.
+    pub range: Option<&'a str>,
+}
+
 /// The bytes of a file; `None` if the name can only be one of the shelf.
 pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
     if image.starts_with('@') {
@@ -17,21 +28,21 @@ pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
     }
 }
 
-/// A file holds one space, or all of them in sheet order.
+/// A file holds one space or a range of one, or all of them in sheet order.
 pub(super) fn file_parts(
     sheet: &Sheet,
-    image: &str,
-    space: Option<&str>,
+    name: ImageName<'_>,
     bytes: &[u8],
 ) -> Result<Vec<VerifyPart>, JobError> {
-    let parts = parts(sheet, space, None)?;
+    let parts = parts(sheet, name.space, name.range)?;
     let whole: u64 = parts.iter().map(|(_, part)| part.bytes()).sum();
     if bytes.len() as u64 != whole {
         let sizes: Vec<_> =
             parts.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
         return Err(JobError::Usage(format!(
-            "{image} holds {} bytes; expected {whole} ({}). Name the space with --space if it is \
-             a copy of one",
+            "{} holds {} bytes; expected {whole} ({}). Name the space with --space if it is a copy \
+             of one, and the range with --range if it is a copy of less",
+            name.image,
             bytes.len(),
             sizes.join(", ")
         )));

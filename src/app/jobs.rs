@@ -1,6 +1,7 @@
 //! The jobs that commands and the workbench start.
 
 use super::capture_job::capture_job;
+use super::image::ImageName;
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
 use super::{Event, Known, Outcome};
@@ -63,6 +64,8 @@ pub enum Job {
         image: String,
         /// Only this space.
         space: Option<String>,
+        /// A file holds only this range of the space, as people write it.
+        range: Option<String>,
         /// An image from the simulated bench may stand for a real module.
         accept_simulated: bool,
     },
@@ -109,10 +112,10 @@ pub(super) fn run_on_disk(
                 let (report, ending) = capture_job(&desk, before, &shelf, options).await?;
                 Ok((Report::Capture(Box::new(report)), ending))
             }
-            Job::Verify { image, space, accept_simulated } => {
+            Job::Verify { image, space, range, accept_simulated } => {
+                let image = ImageName { image, space: space.as_deref(), range: range.as_deref() };
                 let (report, ending) =
-                    verify_job(&desk, before, &shelf, image, space.as_deref(), *accept_simulated)
-                        .await?;
+                    verify_job(&desk, before, &shelf, image, *accept_simulated).await?;
                 Ok((Report::Verify(report), ending))
             }
         }

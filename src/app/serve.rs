@@ -1,5 +1,6 @@
 //! Serving a simulated bench to other programs: over a pseudo-terminal or TCP.
 
+mod clock;
 mod endpoint;
 mod pty;
 mod tcp;
@@ -7,11 +8,11 @@ mod tcp;
 pub use pty::serve_pty;
 pub use tcp::serve_tcp;
 
-use crate::bus::{Baud, Nanos};
+use crate::bus::Baud;
 use crate::link::Cancel;
 use crate::sim::Bench;
+use clock::BenchClock;
 use endpoint::{Endpoint, Heard};
-use std::time::Instant;
 use thiserror::Error;
 
 /// Why a bench could not be served.
@@ -29,32 +30,36 @@ const HELD_MAX: usize = 1 << 20;
 /// Serves `bench` on `endpoint` in real time until the other side is gone or `cancel` is asked.
 fn serve(
     bench: &mut Bench,
-    clock: Instant,
+    clock: &mut BenchClock,
     endpoint: &mut impl Endpoint,
     cancel: &Cancel,
 ) -> std::io::Result<()> {
     let mut held: Vec<u8> = Vec::new();
     let mut bytes = [0; 4096];
-    let now = || Nanos(clock.elapsed().as_nanos() as u64);
-    bench.open(now());
+    clock.step(bench, Bench::open);
     while !cancel.is_requested() {
-        bench.handle_timeout(now());
-        while let Some(packet) = bench.poll_receive(now()) {
-            if held.len() < HELD_MAX {
-                held.extend(packet);
+        clock.step(bench, |bench, now| {
+            bench.handle_timeout(now);
+            while let Some(packet) = bench.poll_receive(now) {
+                if held.len() < HELD_MAX {
+                    held.extend(packet);
+                }
             }
-        }
+        });
         if !held.is_empty() {
             let sent = endpoint.write(&held)?;
             held.drain(..sent);
         }
-        let until = bench.poll_timeout().map(|at| at.since(now()));
+        let until = bench.poll_timeout().map(|at| at.since(clock.now()));
         match endpoint.wait(until, !held.is_empty(), &mut bytes)? {
             Heard::Bytes(n) => {
-                if let Some(rate) = endpoint.rate() {
-                    bench.set_host_rate(now(), Baud(rate));
-                }
-                bench.host_send(now(), &bytes[..n]);
+                let rate = endpoint.rate();
+                clock.step(bench, |bench, now| {
+                    if let Some(rate) = rate {
+                        bench.set_host_rate(now, Baud(rate));
+                    }
+                    bench.host_send(now, &bytes[..n]);
+                });
             }
             Heard::Nothing => {}
             Heard::Gone => return Ok(()),

@@ -1,7 +1,7 @@
 //! Verify, from an image's name to the answer.
 
 use super::capture_job::no_specimen;
-use super::image::{file_parts, kept_parts, read_image};
+use super::image::{ImageName, file_parts, kept_parts, read_image};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
 use crate::shelf::{HistoryLine, Shelf};
@@ -12,17 +12,22 @@ pub(super) async fn verify_job(
     desk: &Desk<'_>,
     before: Before<'_>,
     shelf: &Shelf,
-    image: &str,
-    space: Option<&str>,
+    image: ImageName<'_>,
     accept_simulated: bool,
 ) -> Result<(VerifyReport, Ending), JobError> {
-    let from_file = read_image(image)?;
+    let from_file = read_image(image.image)?;
     let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     let (parts, kept) = if let Some(bytes) = from_file {
-        (file_parts(&sheet, image, space, &bytes)?, None)
+        (file_parts(&sheet, image, &bytes)?, None)
     } else {
-        let kept = shelf.get(image, Some(&specimen))?;
+        let kept = shelf.get(image.image, Some(&specimen))?;
+        if image.range.is_some() {
+            return Err(JobError::Usage(format!(
+                "--range says what a file holds; the record of {} knows it, so leave --range out",
+                kept.id
+            )));
+        }
         if kept.record.simulated && !simulated && !accept_simulated {
             return Err(JobError::Safety(format!(
                 "{} was taken from the simulated bench and this is a real module; if that is \
@@ -31,10 +36,10 @@ pub(super) async fn verify_job(
             )));
         }
         let content = shelf.content(&kept.id)?;
-        (kept_parts(&sheet, &kept, space, &content)?, Some(kept.id))
+        (kept_parts(&sheet, &kept, image.space, &content)?, Some(kept.id))
     };
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
-        verify(desk, &hello, powered, image, &parts).await
+        verify(desk, &hello, powered, image.image, &parts).await
     })
     .await?;
     shelf.remember(&HistoryLine {

@@ -89,6 +89,9 @@ pub struct VerifyArgs {
     /// Only this space
     #[arg(long)]
     pub space: Option<String>,
+    /// The file holds only this range of the space: 0xADDR+LEN in words
+    #[arg(long, value_name = "R")]
+    pub range: Option<String>,
     /// Accept an image from the simulated bench for a real module
     #[arg(long)]
     pub accept_simulated: bool,

@@ -15,8 +15,8 @@ pub fn capture(context: &Context, args: CaptureArgs) -> u8 {
 
 /// Runs `verify`.
 pub fn verify(context: &Context, args: VerifyArgs) -> u8 {
-    let VerifyArgs { image, space, accept_simulated } = args;
-    run(context, &Job::Verify { image, space, accept_simulated })
+    let VerifyArgs { image, space, range, accept_simulated } = args;
+    run(context, &Job::Verify { image, space, range, accept_simulated })
 }
 
 fn run(context: &Context, job: &Job) -> u8 {

@@ -3,9 +3,13 @@
 #![allow(dead_code, reason = "every test crate uses its own part of this")]
 
 pub mod firmware;
+pub mod plugged;
+pub mod process;
 pub mod qemu;
 mod qmp;
 mod qtest;
+pub mod rig;
+pub mod served;
 
 use std::env;
 use std::io::{Write, stderr};

@@ -5,6 +5,7 @@
 //! still until [`QemuFlash::run_clock`], so an erase of the AMD family stays busy until then; the
 //! Intel family is always ready. Machines, bases and sizes as measured with QEMU 7.2 and 10.0.
 
+use super::process::Process;
 use super::qmp::Qmp;
 use super::qtest::Qtest;
 use super::{how_to_get, is_here, outside_tool};
@@ -55,8 +56,8 @@ pub fn ready() -> bool {
 ///
 /// Bus time is counted, not measured: every cycle takes what its shape says. Writes may wait for
 /// the next read; the backing file has all of them once this is dropped.
-/// Word addresses wrap
-/// at the size of the flash, as a part does that ignores the address lines above its own.
+/// Word addresses wrap at the size of the flash, as a part does that ignores the address lines
+/// above its own.
 pub struct QemuFlash {
     qtest: Qtest,
     qmp: Option<Qmp>,
@@ -80,17 +81,6 @@ impl Window {
     fn at(self, width: Width, address: WordAddress) -> u64 {
         let byte = u64::from(address.0) * width.bytes() as u64;
         self.base + byte % self.bytes
-    }
-}
-
-/// A child that is killed and reaped with its owner.
-struct Process(Child);
-
-impl Drop for Process {
-    fn drop(&mut self) {
-        // Both fail only for a process that has ended and been reaped already.
-        let _ = self.0.kill();
-        let _ = self.0.wait();
     }
 }
 

@@ -8,7 +8,7 @@ use buswright::app::{
 };
 use buswright::bus::Nanos;
 use buswright::link::{Cancel, Port, PortLost, RatePlan, Transmit};
-use buswright::sim::{Bench, BenchDescription};
+use buswright::sim::{Bench, BenchDescription, Socket};
 use std::cell::Cell;
 use std::path::Path;
 use std::rc::Rc;
@@ -98,10 +98,15 @@ impl<'a> Scenario<'a> {
         }
     }
 
+    /// The described adapter and line with `socket` plugged in instead of the described module.
+    pub fn port_with(&self, socket: Box<dyn Socket>) -> SimPort {
+        SimPort::new(Bench::with_socket(&self.description, socket, 1))
+    }
+
     /// Verify against `image` instead.
     pub fn verify(mut self, image: &str) -> Self {
-        let (image, space, accept_simulated) = (image.to_string(), None, false);
-        self.job = Job::Verify { image, space, accept_simulated };
+        let image = image.to_string();
+        self.job = Job::Verify { image, space: None, range: None, accept_simulated: false };
         self
     }
 

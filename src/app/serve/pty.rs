@@ -1,7 +1,7 @@
 //! A bench on a pseudo-terminal: to other programs a serial device.
 
 use super::endpoint::Endpoint;
-use super::{ServeError, serve};
+use super::{BenchClock, ServeError, serve};
 use crate::link::Cancel;
 use crate::sim::Bench;
 use rustix::fd::{AsFd, BorrowedFd, OwnedFd};
@@ -9,7 +9,6 @@ use rustix::fs::{Mode, OFlags, open};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
 use std::io;
-use std::time::Instant;
 
 struct Pty {
     master: OwnedFd,
@@ -55,5 +54,5 @@ pub fn serve_pty(
     let wrap = |what| move |error| ServeError { place: "a pty".into(), what, error };
     let (mut pty, name) = open_pty().map_err(wrap("opening"))?;
     ready(&name);
-    serve(&mut bench, Instant::now(), &mut pty, cancel).map_err(wrap("serving"))
+    serve(&mut bench, &mut BenchClock::start(), &mut pty, cancel).map_err(wrap("serving"))
 }

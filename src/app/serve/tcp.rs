@@ -1,13 +1,13 @@
 //! A bench on a TCP port, one connection at a time.
 
 use super::endpoint::Endpoint;
-use super::{ServeError, serve};
+use super::{BenchClock, ServeError, serve};
 use crate::link::Cancel;
 use crate::sim::Bench;
 use rustix::fd::{AsFd, BorrowedFd};
 use std::io::ErrorKind;
 use std::net::{TcpListener, TcpStream};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 struct Connection(TcpStream);
 
@@ -30,17 +30,17 @@ pub fn serve_tcp(
     listener.set_nonblocking(true).map_err(wrap("listening"))?;
     let at = listener.local_addr().map_err(wrap("listening"))?;
     ready(&format!("tcp:{at}"));
-    let clock = Instant::now();
+    let mut clock = BenchClock::start();
     while !cancel.is_requested() {
         match listener.accept() {
             Ok((stream, _)) => {
                 stream.set_nodelay(true).map_err(wrap("accepting"))?;
                 stream.set_nonblocking(true).map_err(wrap("accepting"))?;
                 // A connection that breaks is the other side's affair: the next one may come.
-                let _ = serve(&mut bench, clock, &mut Connection(stream), cancel);
+                let _ = serve(&mut bench, &mut clock, &mut Connection(stream), cancel);
             }
             Err(error) if error.kind() == ErrorKind::WouldBlock => {
-                bench.handle_timeout(crate::bus::Nanos(clock.elapsed().as_nanos() as u64));
+                clock.step(&mut bench, Bench::handle_timeout);
                 std::thread::sleep(Duration::from_millis(20));
             }
             Err(error) => return Err(wrap("accepting")(error)),

@@ -11,9 +11,9 @@ pub(super) const LONG: Nanos = Nanos::from_millis(250);
 const BUSY_EVERY: Nanos = Nanos::from_secs(1);
 /// Words of a DIGEST between two looks at STOP, and at instant pace.
 const SLICE: u32 = 256;
-const INSTANT_SLICE: u32 = 1 << 16;
+const INSTANT_SLICE: u32 = 1 << 14;
 /// At instant pace a slice takes this long all the same, so that STOP comes between slices.
-const INSTANT_TIME: Nanos = Nanos::from_micros(1);
+const INSTANT_TIME: Nanos = Nanos(250);
 
 /// A DIGEST in work.
 pub(super) struct DigestWork {
