@@ -36,7 +36,13 @@ pub(super) async fn capture_job(
     .await?;
     if let Some(out) = &options.out {
         let id = shelf.find(&report.id, None)?;
-        shelf.export(&id, out)?;
+        shelf.export(&id, out).map_err(|error| {
+            if error.is_usage() {
+                JobError::Usage(format!("{error}. The capture itself is on the shelf as {id}"))
+            } else {
+                error.into()
+            }
+        })?;
     }
     Ok((report, ending))
 }

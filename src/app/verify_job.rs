@@ -4,7 +4,7 @@ use super::capture_job::no_specimen;
 use super::image::{file_parts, kept_parts, read_image};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
-use crate::shelf::{HistoryLine, Shelf};
+use crate::shelf::{HistoryLine, Shelf, ShelfError};
 use jiff::Timestamp;
 
 /// Compares the module with `image`.
@@ -22,7 +22,13 @@ pub(super) async fn verify_job(
     let (parts, kept) = if let Some(bytes) = from_file {
         (file_parts(&sheet, image, space, &bytes)?, None)
     } else {
-        let kept = shelf.get(image, Some(&specimen))?;
+        let kept = shelf.get(image, Some(&specimen)).map_err(|error| match error {
+            ShelfError::BadId { .. } => JobError::Usage(format!(
+                "{image}: no such file, and no capture id; name a file, an id such as 0417-003, \
+                 or @last"
+            )),
+            other => other.into(),
+        })?;
         if kept.record.simulated && !simulated && !accept_simulated {
             return Err(JobError::Safety(format!(
                 "{} was taken from the simulated bench and this is a real module; if that is \
