@@ -36,14 +36,30 @@ pub(super) async fn capture_job(
     .await?;
     if let Some(out) = &options.out {
         let id = shelf.find(&report.id, None)?;
-        shelf.export(&id, out)?;
+        shelf.export(&id, out).map_err(|error| {
+            if error.is_usage() {
+                JobError::Usage(format!("{error}. The capture itself is on the shelf as {id}"))
+            } else {
+                desk.note(format!("the capture itself is on the shelf as {id}"));
+                error.into()
+            }
+        })?;
     }
     Ok((report, ending))
 }
 
 /// A file that cannot be the copy is refused before the module is touched.
 fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
+    // The folder of a bare file name is the present one.
+    let folder = out.parent().filter(|folder| !folder.as_os_str().is_empty());
     match std::fs::metadata(out) {
+        Ok(there) if there.is_dir() => {
+            Err(JobError::Usage(format!("{} is a folder; name a file for the copy", out.display())))
+        }
+        Err(_) if folder.is_some_and(|folder| !folder.is_dir()) => Err(JobError::Usage(format!(
+            "{}: there is no such folder; make it, or name another file",
+            out.display()
+        ))),
         Ok(there) if there.len() != bytes => Err(JobError::Usage(format!(
             "{} is there and holds {} bytes, the copy will have {bytes}; it is not replaced: name \
              another file",

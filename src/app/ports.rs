@@ -161,8 +161,15 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
 }
 
 /// The bench to serve: a built-in name or a file, at real pace unless its file says otherwise.
-pub fn bench_for_service(name: &str) -> Result<Bench, OpenPortError> {
+/// `without_rate` makes its line one that has none, as TCP.
+pub fn bench_for_service(name: &str, without_rate: bool) -> Result<Bench, OpenPortError> {
     let is_file = Path::new(name).is_file();
-    let (_, bench) = if is_file { load_bench(Path::new(name))? } else { builtin_bench(name)? };
-    Ok(bench)
+    let (mut description, bench) =
+        if is_file { load_bench(Path::new(name))? } else { builtin_bench(name)? };
+    if !without_rate {
+        return Ok(bench);
+    }
+    description.adapter.reset_rate = Baud(0);
+    description.adapter.rates.clear();
+    Ok(Bench::new(&description, fastrand::u64(..)))
 }

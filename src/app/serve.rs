@@ -13,15 +13,27 @@ use crate::link::Cancel;
 use crate::sim::Bench;
 use clock::BenchClock;
 use endpoint::{Endpoint, Heard};
+use std::io::ErrorKind;
 use thiserror::Error;
 
 /// Why a bench could not be served.
 #[derive(Debug, Error)]
-#[error("bench on {place}: {what}: {error}")]
+#[error("bench on {place}: {what}: {error}; {}", remedy(error))]
 pub struct ServeError {
     place: String,
     what: &'static str,
     error: std::io::Error,
+}
+
+fn remedy(error: &std::io::Error) -> &'static str {
+    match error.kind() {
+        ErrorKind::AddrInUse => {
+            "another program has this TCP port: name another, or 0 for a free one"
+        }
+        ErrorKind::AddrNotAvailable => "name an address of this computer, such as 127.0.0.1",
+        ErrorKind::PermissionDenied => "TCP ports below 1024 are often reserved: name a higher one",
+        _ => "if it stays so, serve it elsewhere: --pty, or --tcp with another address",
+    }
 }
 
 /// Packets held for a reader that does not read; more is lost, as on a real line.
@@ -51,7 +63,9 @@ fn serve(
             held.drain(..sent);
         }
         let until = bench.poll_timeout().map(|at| at.since(clock.now()));
-        match endpoint.wait(until, !held.is_empty(), &mut bytes)? {
+        let heard = endpoint.wait(until, !held.is_empty(), &mut bytes)?;
+        endpoint.tidy();
+        match heard {
             Heard::Bytes(n) => {
                 let rate = endpoint.rate();
                 clock.step(bench, |bench, now| {

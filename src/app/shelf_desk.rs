@@ -151,7 +151,8 @@ impl ShelfDesk {
         for line in &history.lines {
             let time = line.time.strftime("%Y-%m-%d %H:%M UTC");
             let capture = line.capture.as_ref().map(|id| format!(" {id}")).unwrap_or_default();
-            let _ = write!(text, "\n  {time}  {}{capture} {}", line.event, line.text);
+            let what = format!("{}{capture} {}", line.event, line.text);
+            let _ = write!(text, "\n  {time}  {}", what.trim_end());
         }
         if history.lines.is_empty() {
             text.push_str(": nothing yet");

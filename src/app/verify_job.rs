@@ -4,7 +4,7 @@ use super::capture_job::no_specimen;
 use super::image::{ImageName, file_parts, kept_parts, read_image};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
-use crate::shelf::{HistoryLine, Shelf};
+use crate::shelf::{HistoryLine, Shelf, ShelfError};
 use jiff::Timestamp;
 
 /// Compares the module with `image`.
@@ -21,7 +21,14 @@ pub(super) async fn verify_job(
     let (parts, kept) = if let Some(bytes) = from_file {
         (file_parts(&sheet, image, &bytes)?, None)
     } else {
-        let kept = shelf.get(image.image, Some(&specimen))?;
+        let kept = shelf.get(image.image, Some(&specimen)).map_err(|error| match error {
+            ShelfError::BadId { .. } => JobError::Usage(format!(
+                "{}: no such file, and no capture id; name a file, an id such as 0417-003, or \
+                 @last",
+                image.image
+            )),
+            other => other.into(),
+        })?;
         if image.range.is_some() {
             return Err(JobError::Usage(format!(
                 "--range says what a file holds; the record of {} knows it, so leave --range out",

@@ -80,7 +80,7 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
     }
     let specimen = match (specimen, simulated) {
         (Some(label), _) => Some(label),
-        (None, true) => Some(bench_label(bench, &hello.board)?),
+        (None, true) => Some(bench_label(bench, &sheet)?),
         (None, false) => None,
     };
     if let Some(label) = &specimen
@@ -100,11 +100,10 @@ pub(super) fn label(text: &str) -> Result<Label, JobError> {
 }
 
 /// The bench's own label: its description's, or that of the built-in bench of the same sheet.
-fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, JobError> {
-    let sheet = bench_sheet(board).unwrap_or("bench");
+fn bench_label(bench: Option<&BenchDescription>, sheet: &Sheet) -> Result<Label, JobError> {
     let own = bench.map(|bench| bench.specimen.clone());
-    let own = own.or_else(|| BenchDescription::builtin(sheet).map(|bench| bench.specimen));
-    label(&own.unwrap_or_else(|| format!("{sheet} #SIM")))
+    let own = own.or_else(|| BenchDescription::builtin(&sheet.name).map(|bench| bench.specimen));
+    label(&own.unwrap_or_else(|| format!("{} #SIM", sheet.name)))
 }
 
 /// A host that was killed may have left the rail on; a new session has cleared its shapes.

@@ -2,12 +2,17 @@
 
 use super::args::BenchArgs;
 use super::output::Output;
-use crate::app::{bench_for_service, serve_pty, serve_tcp, watch_signals};
+use crate::app::{PortName, bench_for_service, serve_pty, serve_tcp, watch_signals};
 use crate::link::Cancel;
 
 /// Runs `bench` until it is interrupted.
 pub fn run(args: &BenchArgs) -> u8 {
-    let bench = match bench_for_service(&args.bench) {
+    if let Some(address) = &args.tcp
+        && let Err(error) = format!("tcp:{address}").parse::<PortName>()
+    {
+        return Output::fail(2, &error.to_string());
+    }
+    let bench = match bench_for_service(&args.bench, args.tcp.is_some()) {
         Ok(bench) => bench,
         Err(error) => return Output::fail(error.code(), &error.to_string()),
     };

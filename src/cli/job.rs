@@ -4,7 +4,9 @@ use super::args::{CaptureArgs, VerifyArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
-use crate::app::{CaptureOptions, Job, Machine, OpenPort, open_port, run_job, watch_signals};
+use crate::app::{
+    CaptureOptions, Event, Job, Machine, OpenPort, Outcome, open_port, run_job, watch_signals,
+};
 use crate::link::Cancel;
 
 /// Runs `capture`.
@@ -28,14 +30,14 @@ fn run(context: &Context, job: &Job) -> u8 {
     };
     let name = match context.port(&known) {
         Ok(name) => name,
-        Err(text) => return Output::fail(2, &text),
+        Err(text) => return not_begun(&mut progress, 2, text),
     };
     if name.is_sim() {
         Output::always("SIMULATED BENCH: no hardware is touched, all contents are generated");
     }
     let mut open = match open_port(&name, |identity| known.rate(identity)) {
         Ok(open) => open,
-        Err(error) => return Output::fail(error.code(), &error.to_string()),
+        Err(error) => return not_begun(&mut progress, error.code(), error.to_string()),
     };
     let cancel = Cancel::default();
     let attention = open.attention.clone();
@@ -45,7 +47,7 @@ fn run(context: &Context, job: &Job) -> u8 {
         }
     });
     if let Err(error) = watching {
-        return Output::fail(3, &format!("signals cannot be watched: {error}"));
+        return not_begun(&mut progress, 3, format!("signals cannot be watched: {error}"));
     }
     let OpenPort { port, plan, identity, bench, .. } = &mut open;
     let mut machine = Machine {
@@ -65,4 +67,11 @@ fn run(context: &Context, job: &Job) -> u8 {
         Output::line(&outcome.text);
     }
     outcome.code
+}
+
+/// Programs that read events and the log get their final event also when no job was begun.
+fn not_begun(progress: &mut Progress<'_>, code: u8, text: String) -> u8 {
+    let outcome = Outcome { code, text, report: None };
+    progress.event(&Event::Finished(outcome.clone()));
+    Output::fail(code, &outcome.text)
 }

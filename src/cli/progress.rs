@@ -3,12 +3,22 @@
 use super::context::Context;
 use super::output::Output;
 use crate::app::{Event, View};
+use jiff::Timestamp;
+use serde::Serialize;
 use std::fs::{File, OpenOptions};
 use std::io::{IsTerminal, Write, stderr};
 use std::time::{Duration, Instant};
 
 /// Between two drawings of the line.
 const FRAME: Duration = Duration::from_millis(250);
+
+/// A line of the log file.
+#[derive(Serialize)]
+struct Logged<'a> {
+    time: Timestamp,
+    #[serde(flatten)]
+    event: &'a Event,
+}
 
 /// Follows a job's events.
 pub struct Progress<'a> {
@@ -25,13 +35,11 @@ impl<'a> Progress<'a> {
     pub fn new(context: &'a Context) -> Result<Self, String> {
         let log = match &context.global.log {
             None => None,
-            Some(path) => Some(
-                OpenOptions::new()
-                    .create(true)
-                    .append(true)
-                    .open(path)
-                    .map_err(|error| format!("log {}: {error}", path.display()))?,
-            ),
+            Some(path) => {
+                Some(OpenOptions::new().create(true).append(true).open(path).map_err(|error| {
+                    format!("log {}: {error}; name a file that can be written", path.display())
+                })?)
+            }
         };
         let output = context.output;
         let on_terminal = stderr().is_terminal() && !output.json && !output.quiet;
@@ -44,9 +52,10 @@ impl<'a> Progress<'a> {
         event.reduce(&mut self.view);
         let output = self.context.output;
         if let Some(log) = &mut self.log
-            && let Ok(line) = serde_json::to_string(event)
+            && let Ok(line) = serde_json::to_string(&Logged { time: Timestamp::now(), event })
         {
-            let _ = writeln!(log, "{} {line}", jiff::Timestamp::now());
+            // In one piece: two programs may append to the same file.
+            let _ = log.write_all(format!("{line}\n").as_bytes());
         }
         if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
             Output::json(event);

@@ -28,6 +28,9 @@ pub(super) trait Endpoint {
         None
     }
 
+    /// Called after every wait, for what must not stay as another program left it.
+    fn tidy(&self) {}
+
     /// A read that ends in an error of this kind means that nobody is there now, not that the
     /// endpoint is gone.
     fn outlives_its_readers(&self) -> bool {

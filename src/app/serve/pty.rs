@@ -7,7 +7,7 @@ use crate::sim::Bench;
 use rustix::fd::{AsFd, BorrowedFd, OwnedFd};
 use rustix::fs::{Mode, OFlags, open};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
-use rustix::termios::{OptionalActions, tcgetattr, tcsetattr};
+use rustix::termios::{OptionalActions, ioctl_tiocnxcl, tcgetattr, tcsetattr};
 use std::io;
 
 struct Pty {
@@ -23,6 +23,12 @@ impl Endpoint for Pty {
 
     fn rate(&self) -> Option<u32> {
         tcgetattr(&self.slave).ok().map(|termios| termios.output_speed())
+    }
+
+    fn tidy(&self) {
+        // A host that was killed leaves its exclusive mark, which on a real device ends with its
+        // last user; here the slave stays open. A file lock still keeps two hosts apart.
+        let _ = ioctl_tiocnxcl(&self.slave);
     }
 
     fn outlives_its_readers(&self) -> bool {

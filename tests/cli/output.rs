@@ -1,0 +1,138 @@
+//! Where words go: JSON, the log, and readers that have gone away.
+
+use crate::home::{Home, Ran, objects, wait_for_end};
+use serde_json::Value;
+use std::fs;
+use std::io::{BufRead, BufReader, Read};
+use std::process::Stdio;
+
+/// Every line an object, one `finished`, the last: gives it.
+#[track_caller]
+fn finished(ran: &Ran) -> Value {
+    final_event(&ran.events())
+}
+
+#[track_caller]
+fn final_event(events: &[Value]) -> Value {
+    let finals = events.iter().filter(|event| event["event"] == "finished").count();
+    let last = events.last().cloned().unwrap_or_default();
+    assert_eq!((finals, &last["event"]), (1, &Value::from("finished")), "{last}");
+    last
+}
+
+#[test]
+fn json_is_one_object_a_line_and_the_final_event_comes_last_and_once() {
+    let home = Home::new();
+    let ran = home.run(&["capture", "--space", "records", "--json"]).says(0, &[]);
+    assert_eq!(ran.err.lines().count(), 1, "nothing but SIMULATED BENCH: {ran}");
+    let end = finished(&ran);
+    assert_eq!((&end["code"], &end["report"]["id"]), (&Value::from(0), &Value::from("0417-001")));
+    assert_eq!(end["report"]["bytes"], 262_144);
+    assert_eq!(end["report"]["simulated"], true);
+    let kinds: Vec<_> = ran.events().iter().map(|event| event["event"].clone()).collect();
+    for kind in ["connected", "rail", "pass", "block"] {
+        assert!(kinds.contains(&Value::from(kind)), "{kind} in {kinds:?}");
+    }
+    let ran = home.run(&["verify", "@last", "--json"]).says(0, &[]);
+    assert_eq!(finished(&ran)["report"]["differing"], 0);
+    let ran = home.run(&["verify", "@last", "--json", "--quiet"]).says(0, &["SIMULATED"]);
+    assert_eq!(ran.events().len(), 1, "only the report: {ran}");
+    finished(&ran);
+}
+
+#[test]
+fn json_has_its_final_event_also_when_nothing_could_be_begun() {
+    let home = Home::new();
+    home.write("bad.toml", "formt = 1");
+    for (code, args) in [
+        (2, &["capture", "--space", "shop"][..]),
+        (2, &["capture", "--sheet", "bad.toml"]),
+        (2, &["capture", "--port", "sim:bad.toml"]),
+        (2, &["capture", "--port", "tcp:"]),
+        (2, &["verify", "@last"]),
+        (3, &["capture", "--port", "/dev/no-such"]),
+        (3, &["capture", "--port", "tcp:127.0.0.1:1"]),
+    ] {
+        let ran = home.run(&[args, &["--json"]].concat()).says(code, &[]);
+        let end = finished(&ran);
+        assert_eq!(end["code"], code, "{end}");
+        let text = end["text"].as_str().unwrap();
+        assert!(ran.err.contains(text), "people are told too: {ran}");
+    }
+}
+
+#[test]
+fn the_log_keeps_every_event_of_every_run_with_its_time() {
+    let home = Home::new();
+    let args = ["capture", "--space", "records", "--log", "job.log", "--quiet"];
+    let ran = home.run(&args).says(0, &[]);
+    assert!(!ran.out.contains("{\"event\""), "{ran}");
+    let log = || objects(&fs::read_to_string(home.path("job.log")).unwrap());
+    let first = log();
+    assert_eq!(final_event(&first)["report"]["id"], "0417-001");
+    assert!(first.iter().all(|event| event["time"].is_string()), "{first:?}");
+    assert!(first.iter().any(|event| event["event"] == "block"));
+    home.run(&args).says(0, &[]);
+    let both = log();
+    assert_eq!(both[..first.len()], first);
+    final_event(&both[first.len()..]);
+    home.run(&["capture", "--log", "none/job.log"])
+        .says(2, &["none/job.log", "name a file"])
+        .never_says(&["RAIL ON"]);
+}
+
+#[test]
+fn a_reader_that_goes_away_ends_nothing() {
+    let home = Home::new();
+    let mut command = home.command(&["capture", "--json"]);
+    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut line = String::new();
+    BufReader::new(child.stdout.take().unwrap()).read_line(&mut line).unwrap();
+    assert!(line.contains("connected"), "{line}");
+    let mut said = String::new();
+    child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+    let code = wait_for_end(&mut child, "capture").code();
+    assert_eq!((code, said.contains("panicked")), (Some(0), false), "{said}");
+    assert_eq!(home.content("0417-001").len(), (2 << 20) + (256 << 10));
+}
+
+#[test]
+fn no_command_falls_over_a_closed_output() {
+    let home = Home::new();
+    home.run(&["capture", "--space", "records"]).says(0, &[]);
+    for args in [
+        &["--help"][..],
+        &["--version"],
+        &["ports"],
+        &["shelf", "list"],
+        &["shelf", "show", "@last"],
+        &["sheet", "list"],
+        &["sheet", "check", "TG-7"],
+        &["verify", "@last"],
+    ] {
+        let mut command = home.command(args);
+        if args[0].starts_with('-') {
+            command = home.bare(args);
+        }
+        let (reader, writer) = std::io::pipe().unwrap();
+        drop(reader);
+        let mut child = command.stdout(writer).stderr(Stdio::piped()).spawn().unwrap();
+        let mut said = String::new();
+        child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+        let code = wait_for_end(&mut child, args[0]).code();
+        assert_eq!(code, Some(0), "{args:?}: {said}");
+        assert!(!said.contains("panicked"), "{args:?}: {said}");
+    }
+}
+
+#[test]
+fn help_and_wrong_words() {
+    let home = Home::new();
+    let bare = |args: &[&str]| crate::home::Running::new(&mut home.bare(args)).finish();
+    bare(&["--help"]).says(0, &["capture", "verify", "shelf", "sheet", "bench", "ports"]);
+    bare(&["--version"]).says(0, &["buswright"]);
+    bare(&["capture", "--help"]).says(0, &["--out", "--passes"]);
+    for args in [&[][..], &["captur"], &["capture", "--nonsense"], &["capture", "extra"]] {
+        bare(args).says(2, &["Usage"]);
+    }
+}

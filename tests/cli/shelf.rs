@@ -1,0 +1,116 @@
+//! `shelf`: captures and histories.
+
+use crate::home::Home;
+
+/// A home with one small capture.
+fn with_capture() -> Home {
+    let home = Home::new();
+    home.run(&["capture", "--space", "records", "--note", "first"]).says(0, &["0417-001"]);
+    home
+}
+
+#[test]
+fn an_empty_shelf_says_so() {
+    let home = Home::new();
+    home.run(&["shelf", "list"]).says(0, &["nothing on the shelf in"]);
+    home.run(&["shelf", "check"]).says(0, &[]);
+    for command in ["show", "check"] {
+        home.run(&["shelf", command, "@last"]).says(2, &["shelf list"]);
+    }
+    home.run(&["shelf", "show", "TG-7 #0417"]).says(0, &["nothing yet"]);
+    home.run(&["shelf"]).says(2, &["list", "show", "note", "check", "export"]);
+}
+
+#[test]
+fn list_and_show_tell_what_was_kept() {
+    let home = with_capture();
+    let ran = home.run(&["shelf", "list"]).says(0, &["0417-001", "TG-7 #0417", "256 KiB", "first"]);
+    assert_eq!(ran.out.lines().count(), 1, "{ran}");
+    let other = home.run(&["shelf", "list", "--specimen", "TG-7 #0999"]);
+    other.says(0, &["nothing on the shelf"]);
+    for which in ["0417-001", "@last"] {
+        home.run(&["shelf", "show", which]).says(
+            0,
+            &["0417-001", "simulated", "SHA-256", "sheet TG-7", "pass 1: words", "pass 2: checks"],
+        );
+    }
+    home.run(&["verify", "@last"]).says(0, &[]);
+    home.run(&["shelf", "show", "TG-7 #0417"])
+        .says(0, &["history of TG-7 #0417", "captured 0417-001", "verified 0417-001"]);
+    home.run(&["shelf", "show", "0417-002"]).says(2, &["0417-002", "not on the shelf"]);
+    home.run(&["shelf", "show", "../0417-001"]).says(2, &["is no capture id"]);
+}
+
+#[test]
+fn notes_are_added_and_change_nothing() {
+    let home = with_capture();
+    let before = home.content("0417-001");
+    home.run(&["shelf", "note", "0417-001", "station swapped"]).says(0, &["noted on 0417-001"]);
+    home.run(&["shelf", "note", "@last", "it starts"]).says(0, &["0417-001"]);
+    home.run(&["shelf", "show", "0417-001"])
+        .says(0, &["note: first", "station swapped", "it starts"]);
+    home.run(&["shelf", "check"]).says(0, &["0417-001: as recorded"]);
+    assert!(home.content("0417-001") == before, "a note changes no content");
+    home.run(&["shelf", "note", "0417-001", ""]).says(2, &["is empty"]);
+    home.run(&["shelf", "note", "0417-007", "lost"]).says(2, &["0417-007"]);
+}
+
+#[test]
+fn export_never_replaces_other_contents() {
+    let home = with_capture();
+    home.run(&["shelf", "export", "@last", "out.bin"]).says(0, &["0417-001 written to out.bin"]);
+    assert!(home.read("out.bin") == home.content("0417-001"), "the same bytes");
+    home.run(&["shelf", "export", "0417-001", "out.bin"]).says(0, &["already in out.bin"]);
+    home.write("out.bin", "mine");
+    home.run(&["shelf", "export", "0417-001", "out.bin"]).says(2, &["not replaced", "out.bin"]);
+    assert_eq!(home.read("out.bin"), b"mine");
+    home.run(&["shelf", "export", "0417-009", "new.bin"]).says(2, &["0417-009"]);
+    assert!(!home.path("new.bin").exists());
+}
+
+#[test]
+fn a_flipped_byte_is_found_with_its_block() {
+    let home = with_capture();
+    home.run(&["capture", "--space", "records"]).says(0, &["0417-002"]);
+    home.run(&["shelf", "check"]).says(0, &["0417-001: as recorded", "0417-002: as recorded"]);
+    home.flip("0417-001", 0x1_2345);
+    let words = ["0417-001: NOT as recorded", "records, block 1", "0x10000", "0417-002: as rec"];
+    home.run(&["shelf", "check"]).says(1, &words);
+    home.run(&["shelf", "check", "0417-001"]).says(1, &["block 1"]).never_says(&["0417-002"]);
+    home.run(&["shelf", "check", "0417-002"]).says(0, &[]);
+    home.run(&["shelf", "export", "0417-001", "out.bin"]).says(3, &["does not fit its record"]);
+    assert!(!home.path("out.bin").exists(), "a damaged copy does not get out");
+}
+
+#[test]
+fn a_damaged_record_is_named_and_hides_no_other_capture() {
+    let home = with_capture();
+    home.run(&["capture", "--space", "records"]).says(0, &["0417-002"]);
+    let record = home.shelf().join("captures/0417-001/record.toml");
+    std::fs::write(&record, "format = [").unwrap();
+    let ran = home.run(&["shelf", "list"]).says(0, &["0417-002", "record.toml", "cannot be read"]);
+    assert!(ran.err.contains("0417-001"), "{ran}");
+    home.run(&["shelf", "show", "0417-001"]).says(3, &["record.toml", "backup"]);
+    home.run(&["shelf", "check"]).says(1, &["0417-001: NOT as recorded", "0417-002: as recorded"]);
+}
+
+#[test]
+fn answers_are_json_where_that_is_asked_for() {
+    let home = with_capture();
+    for args in [
+        &["shelf", "list"][..],
+        &["shelf", "show", "@last"],
+        &["shelf", "show", "TG-7 #0417"],
+        &["shelf", "note", "@last", "a"],
+        &["shelf", "check"],
+        &["shelf", "export", "@last", "x.bin"],
+    ] {
+        let ran = home.run(&[args, &["--json"]].concat()).says(0, &[]);
+        let value: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+        assert!(ran.out.contains("0417-001"), "{value}");
+    }
+    let ran = home.run(&["shelf", "list", "--json"]);
+    let list: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!(list["captures"][0]["id"], "0417-001");
+    assert_eq!(list["unfinished"], serde_json::json!([]));
+}
