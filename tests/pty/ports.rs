@@ -23,7 +23,7 @@ fn a_capture_equals_the_bench_and_a_changed_file_does_not() {
 #[test]
 fn a_bench_has_a_label_of_its_own_by_its_sheets_name() {
     let served = Served::on_pty(&INSTANT);
-    let ran = served.home.run(&["capture", "--port", &served.port]);
+    let ran = served.home.run(&["capture", "--port", &served.port, "--sheet", "small.toml"]);
     ran.says(0, &["PT #SIM"]).never_says(&["right sheet"]);
 }
 
@@ -49,8 +49,8 @@ fn the_rate_goes_up_and_is_remembered() {
 
     // A rate that is named is the only one; the adapter is back at its own after 10 s.
     let port = format!("{}@115200", served.port);
-    let args =
-        ["capture", "--range", "0x0+0x400", "--port", &port, "--specimen", "PT #0001", "--json"];
+    let mut args = vec!["capture", "--range", "0x0+0x400", "--port", &port, "--json"];
+    args.extend(["--specimen", "PT #0001", "--sheet", "small.toml"]);
     let mut silent = 0;
     let ran = loop {
         let ran = served.home.run(&args);

@@ -57,7 +57,8 @@ impl Served {
 
     /// The arguments of a command on this bench.
     pub fn args<'a>(&'a self, command: &[&'a str]) -> Vec<&'a str> {
-        [command, &["--port", &self.port, "--specimen", "PT #0001"]].concat()
+        let always = ["--port", &self.port, "--sheet", "small.toml", "--specimen", "PT #0001"];
+        [command, &always].concat()
     }
 
     /// Runs a command on this bench.
