@@ -52,6 +52,11 @@ pub(crate) enum DoubtKind {
         /// What it gave, its lowest line as bit 0.
         value: Word,
     },
+    /// Too few words to tell a fault of a line from chance.
+    TooFew {
+        /// How many.
+        words: usize,
+    },
     /// Every word was all ones.
     AllBlank,
 }
@@ -65,6 +70,7 @@ impl DoubtKind {
             Self::LineConstant { .. } => "line-constant",
             Self::LineFollows { .. } => "line-follows",
             Self::LaneConstant { .. } => "lane-constant",
+            Self::TooFew { .. } => "too-few",
             Self::AllBlank => "all-blank",
         }
     }
@@ -121,6 +127,11 @@ impl fmt::Display for DoubtKind {
                      missing, not selected or blank"
                 )
             }
+            Self::TooFew { words } => write!(
+                f,
+                "{words} words are too few to tell whether lines are open, held or shorted; a \
+                 capture of the whole space tells more"
+            ),
             Self::AllBlank => f.write_str(
                 "every word was all ones: blank, or nothing answered (open select, chip missing)",
             ),

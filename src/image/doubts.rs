@@ -17,6 +17,9 @@ pub(crate) struct SpaceView<'a> {
     pub(crate) lanes: &'a [(String, Lane)],
 }
 
+/// Of fewer words than this, lines are alike by chance and nothing is said of single ones.
+const TELLING: usize = 64;
+
 /// The doubts about one space, gravest first; none for an empty one.
 pub(crate) fn doubts(space: &SpaceView) -> Vec<Doubt> {
     let kinds = kinds(space);
@@ -43,6 +46,11 @@ fn kinds(space: &SpaceView) -> Vec<DoubtKind> {
             let value = (and & mask) >> lane.first;
             found.push(DoubtKind::LaneConstant { chip: chip.clone(), lane: *lane, value });
         }
+    }
+    let words = space.bytes.len() / space.width.bytes();
+    if words < TELLING {
+        found.push(DoubtKind::TooFew { words });
+        return found;
     }
     if varying != 0 {
         let period = mirror::period(space.width, space.bytes);

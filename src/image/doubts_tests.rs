@@ -127,3 +127,13 @@ fn sentences_name_lines_and_space() {
     let mirror = doubt(DoubtKind::MirroredAt { words: 0x40000 });
     assert!(mirror.contains("every 0x40000 words: address lines from A18 up"), "{mirror}");
 }
+
+#[test]
+fn of_a_few_words_nothing_is_said_of_single_lines() {
+    let bytes: Vec<u8> = (0..63).collect();
+    let view = SpaceView { name: "store", width: Width::W8, bytes: &bytes, lanes: &[] };
+    let found = doubts(&view);
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0].kind, DoubtKind::TooFew { words: 63 });
+    assert!(found[0].to_string().starts_with("store: 63 words are too few"));
+}
