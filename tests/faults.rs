@@ -468,3 +468,47 @@ fn a_real_board_without_a_sheet_keeps_its_rail_off() {
     let run = fails(real, 2, &["no module sheet", "--sheet", "TG-7"]);
     assert!(!rail_was_switched_on(&run));
 }
+
+/// A computer that is busy: it sees what has arrived only at every 110th millisecond.
+struct Busy {
+    port: SimPort,
+    unseen: Vec<u8>,
+}
+
+impl Port for Busy {
+    fn now(&self) -> Nanos {
+        self.port.now()
+    }
+
+    fn transmit(&mut self, what: Transmit) -> Result<(), PortLost> {
+        self.port.transmit(what)
+    }
+
+    fn wait(&mut self, until: Option<Nanos>, into: &mut Vec<u8>) -> Result<(), PortLost> {
+        let look = Nanos((self.now().0 / 110_000_000 + 1) * 110_000_000);
+        let until = until.map_or(look, |until| until.min(look));
+        while self.now() < until {
+            let mut arrived = Vec::new();
+            self.port.wait(Some(until), &mut arrived)?;
+            self.unseen.extend(arrived);
+        }
+        if until == look {
+            into.append(&mut self.unseen);
+        }
+        Ok(())
+    }
+}
+
+#[test]
+fn an_answer_seen_after_the_next_rate_was_tried_counts_for_the_rate_it_was_asked_at() {
+    let client = Client::new(Session::new(5, Some(Baud(115_200))));
+    let mut port = Busy { port: SimPort::new(Bench::new(&tg7(), 1)), unseen: Vec::new() };
+    let job = async {
+        let hello = connect(&client, RatePlan::default()).await.unwrap();
+        assert_eq!(client.baud(), Some(Baud(115_200)));
+        raise_rate(&client, &hello, None).await.unwrap()
+    };
+    let rate = drive(&client, &mut port, &Cancel::default(), job);
+    assert_eq!(rate, Some(Baud(1_000_000)));
+    assert!(port.now() < Nanos::from_secs(1), "found at once, not by chance: {:?}", port.now());
+}

@@ -68,6 +68,8 @@ pub struct Session {
     clock_hz: u32,
     queue_bytes: usize,
     boot_id: Option<u32>,
+    /// The HELLOs sent so far: tag, and rate asked at.
+    hellos: Vec<(u8, Option<Baud>)>,
     rail_on: bool,
     waiting: VecDeque<Waiting>,
     flying: Vec<Flying>,
@@ -99,6 +101,7 @@ impl Session {
             clock_hz: 8_000_000,
             queue_bytes: QUEUE_UNKNOWN,
             boot_id: None,
+            hellos: Vec::new(),
             rail_on: false,
             waiting: VecDeque::new(),
             flying: Vec::new(),
@@ -154,6 +157,7 @@ impl Session {
         self.queue_bytes = usize::from(hello.sizes.rx_queue_bytes).max(QUEUE_UNKNOWN);
         self.clock_hz = hello.clock_hz;
         self.boot_id = Some(hello.boot_id);
+        self.hellos.clear();
     }
 
     /// Changes the line rate after everything that is to be sent.
@@ -304,6 +308,10 @@ impl Session {
         flying.order = self.next_order;
         self.next_order += 1;
         flying.attempts += 1;
+        if matches!(flying.request, Request::Hello(_)) {
+            self.hellos.retain(|(tag, _)| *tag != flying.tag);
+            self.hellos.push((flying.tag, self.baud));
+        }
         let frame = encode_frame_after_idle(&flying.request.encode(flying.tag));
         let sending = self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(frame.len() as u64));
         let work = allowance(&flying.request, self.baud, self.clock_hz);
@@ -351,8 +359,9 @@ impl Session {
     }
 
     fn accept(&mut self, tag: u8, reply: Reply) {
-        let hello = matches!(reply, Reply::Hello(_));
-        // A HELLO is known by its session: the answer to an earlier try is as good.
+        // The answer to an earlier HELLO is as good, and tells the rate that the adapter is at.
+        let earlier = self.hellos.iter().find(|(of, _)| *of == tag).map(|(_, rate)| *rate);
+        let hello = matches!(reply, Reply::Hello(_)) && earlier.is_some();
         let found =
             self.flying.iter().position(|f| (f.tag == tag || hello) && answers(&f.request, &reply));
         let Some(at) = found else {
@@ -365,6 +374,11 @@ impl Session {
             flying.deadline = flying.deadline.max(self.now + BUSY_PATIENCE);
             self.answered_by = self.answered_by.max(self.now);
             return;
+        }
+        if let (true, Some(Some(rate))) = (hello, earlier)
+            && self.baud != Some(rate)
+        {
+            self.set_rate(rate);
         }
         let done = self.flying.swap_remove(at);
         if !is_immediate(&done.request) {

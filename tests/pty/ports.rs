@@ -16,7 +16,7 @@ fn a_capture_equals_the_bench_and_a_changed_file_does_not() {
     copy[0x4321 * 4 + 1] ^= 0x80;
     served.home.write("changed.bin", copy);
     served.run(&["verify", "changed.bin"]).says(1, &["1 words", "store word 0x4321: image"]);
-    // A line that others wait on is a real port: what was taken there says it is simulated.
+    // The port is a real one, the module is not.
     served.run(&["shelf", "list"]).says(0, &["simulated"]);
 }
 

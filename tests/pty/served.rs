@@ -3,7 +3,7 @@
 use crate::home::{Home, Ran, Running, Stream};
 use std::time::{Duration, Instant};
 
-/// 1 KiB words of noise that cost the line their full length.
+/// The bytes that a capture keeps, checks and reads again as one.
 pub const BLOCK: usize = 64 * 1024;
 
 /// A bench that is served, its host's home, and what its module holds.
@@ -32,7 +32,7 @@ pub const REAL: Kind = Kind { blocks: 4, line: "", adapter: "" };
 pub const SLOW: Kind = Kind { blocks: 4, line: "fastest = 115_200", adapter: "" };
 
 impl Served {
-    /// Serves a bench of `kind` on a pseudo-terminal.
+    /// Serves a bench of `kind`, full of noise that no encoding makes shorter, on a pseudo-terminal.
     pub fn on_pty(kind: &Kind) -> Self {
         Self::start(kind, &["bench", "bench.toml", "--pty"])
     }
