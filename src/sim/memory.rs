@@ -96,7 +96,7 @@ impl Memory {
             Store::Words(words) if on => {
                 if self.config.kind == (MemoryKind::Ram { battery: false }) {
                     let ones = self.config.width.ones();
-                    words.iter_mut().for_each(|old| *old = rng.u32(..) & ones);
+                    words.fill_with(|| rng.u32(..) & ones);
                 }
             }
             Store::Words(_) => {}
@@ -187,7 +187,9 @@ impl Memory {
         let mut words = Vec::new();
         self.copy(Span::up(self.config.base, self.config.words), &mut words);
         let mut out = Vec::with_capacity(words.len() * width.bytes());
-        words.iter().for_each(|word| width.put(*word, &mut out));
+        for word in words {
+            width.put(word, &mut out);
+        }
         out
     }
 }

@@ -96,9 +96,9 @@ impl Bank {
             return None;
         }
         let lines = self.lines;
-        let lanes = self.chips.iter_mut().enumerate();
+        let chips = self.chips.iter_mut().enumerate();
         Some(
-            lanes.fold(0, |word, (n, chip)| {
+            chips.fold(0, |word, (n, chip)| {
                 word | Word::from(chip.read(now, at)) << (lines * n as u32)
             }),
         )

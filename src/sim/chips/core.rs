@@ -46,7 +46,7 @@ impl Core {
     }
 
     /// True if `at` is the first (0) or second (1) unlock address. In byte mode both are doubled,
-    /// the second with its lowest bit set: AAA and 555 (Am29LV160D datasheet, table 9).
+    /// the second with its lowest bit set: AAA and 555 (`Am29LV160D` datasheet, table 9).
     pub(super) fn is_unlock(&self, n: usize, at: u32) -> bool {
         let (mut wanted, mut bits) = (self.kind.unlock[n], u32::from(self.kind.unlock_bits));
         if self.byte_mode() {

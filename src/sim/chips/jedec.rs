@@ -1,6 +1,6 @@
 //! The older JEDEC command set: unlock 5555/2AAA, sectors of 4 KiB, blocks, no error bit.
 //!
-//! Datasheets S71147 table 4 (SST39SF) and DS25085A table 9: program, sector 30, block 50, chip 10,
+//! Datasheets S71147 table 4 (`SST39SF`) and `DS25085A` table 9: program, sector 30, block 50, chip 10,
 //! codes 90, CFI 98 after the unlock cycles where the part has it, exit F0 alone or unlocked. DQ7 and
 //! DQ6 only; the chip waits its time and does not compare. Erase suspend is not modelled.
 
@@ -58,11 +58,11 @@ impl Jedec {
         self.work = Work::Program(work, data);
     }
 
-    fn erase(&mut self, core: &mut Core, now: Nanos, at: u32, code: u16) -> bool {
+    fn erase(&mut self, core: &mut Core, now: Nanos, at: u32, byte: u16) -> bool {
         let hit = core.cells.sector_of(at);
         let all = core.locked.len();
         let per_block = (core.kind.block / (core.kind.size / all as u32)).max(1) as usize;
-        let (sectors, time) = match code {
+        let (sectors, time) = match byte {
             0x30 => (hit..hit + 1, core.kind.erase),
             0x50 if core.kind.block > 0 => {
                 let first = hit / per_block * per_block;
@@ -82,11 +82,11 @@ impl Jedec {
         true
     }
 
-    fn unlocked(&mut self, core: &mut Core, at: u32, code: u16) -> bool {
+    fn unlocked(&mut self, core: &mut Core, at: u32, byte: u16) -> bool {
         if !core.is_unlock(0, at) {
             return false;
         }
-        match code {
+        match byte {
             0xA0 if self.mode == Mode::Array => self.step = Step::Program,
             0x80 if self.mode == Mode::Array => self.step = Step::Erase,
             0x90 => self.mode = Mode::Codes,
@@ -144,17 +144,17 @@ impl CommandSet for Jedec {
         if !matches!(self.work, Work::None) {
             return core.violation(now, ChipViolation::Busy(at, value));
         }
-        let code = value & 0xFF;
-        let first = code == 0xAA && core.is_unlock(0, at);
-        let second = code == 0x55 && core.is_unlock(1, at);
+        let byte = value & 0xFF;
+        let first = byte == 0xAA && core.is_unlock(0, at);
+        let second = byte == 0x55 && core.is_unlock(1, at);
         let good = match std::mem::replace(&mut self.step, Step::Idle) {
             Step::Program => {
                 self.program(core, now, at, value);
                 true
             }
-            Step::EraseUnlocked2 => self.erase(core, now, at, code),
-            Step::Unlocked2 => self.unlocked(core, at, code),
-            Step::Idle if code == 0xF0 => {
+            Step::EraseUnlocked2 => self.erase(core, now, at, byte),
+            Step::Unlocked2 => self.unlocked(core, at, byte),
+            Step::Idle if byte == 0xF0 => {
                 self.mode = Mode::Array;
                 true
             }

@@ -1,6 +1,6 @@
 //! Page-write parts: a page is loaded byte by byte, then erased and written in one cycle.
 //!
-//! AT29C020 and AT29C040A features (page, 10 ms cycle); sequences of AT28C040 datasheet 0542F:
+//! `AT29C020` and `AT29C040A` features (page, 10 ms cycle); sequences of `AT28C040` datasheet 0542F:
 //! protected write 5555/AA 2AAA/55 5555/A0, protection off ..80 ..AA ..55 ..20. The byte-load window
 //! of 150 us, that bytes not loaded become FF, and that a write which protection refuses is busy for a
 //! cycle all the same: from memory, AT29C datasheets.
@@ -80,14 +80,7 @@ impl Page {
         };
     }
 
-    fn load(
-        &self,
-        core: &mut Core,
-        now: Nanos,
-        page: &mut BTreeMap<u32, u16>,
-        at: u32,
-        value: u16,
-    ) {
+    fn load(core: &mut Core, now: Nanos, page: &mut BTreeMap<u32, u16>, at: u32, value: u16) {
         let sector = core.cells.sector_of(at);
         match page.keys().next().map(|first| core.cells.sector_of(*first)) {
             Some(first) if first != sector => core.violation(now, ChipViolation::OtherPage(at)),
@@ -108,7 +101,7 @@ impl Page {
         }
         let mut page = BTreeMap::new();
         for (at, value) in writes {
-            self.load(core, now, &mut page, *at, *value);
+            Self::load(core, now, &mut page, *at, *value);
         }
         self.work = Work::Load(page);
     }
@@ -221,7 +214,7 @@ impl CommandSet for Page {
                 self.perhaps(core, now, writes);
             }
             Work::Load(mut page) => {
-                self.load(core, now, &mut page, at, value);
+                Self::load(core, now, &mut page, at, value);
                 self.work = Work::Load(page);
             }
             Work::Refused => self.work = Work::Refused,

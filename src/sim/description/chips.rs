@@ -31,7 +31,7 @@ pub(super) fn resolve(
         (Some(name), None) => {
             let kind = kind(&name.span(), name.get_ref())?;
             let lines = kind.widths.iter().map(|lines| u32::from(*lines));
-            let fits = lines.filter(|lines| width.bits() % lines == 0).max().unwrap_or(8);
+            let fits = lines.filter(|lines| width.bits().is_multiple_of(*lines)).max().unwrap_or(8);
             let count = (width.bits() / fits) as usize;
             Ok(Some((name.span(), vec![config(kind); count])))
         }

@@ -140,8 +140,8 @@ fn one_lane_is_early_and_one_fails_alone() {
     worn.delay(Nanos::from_secs(15));
     let states: Vec<_> = worn.chips("store").iter().map(crate::sim::Chip::state).collect();
     assert_eq!(states, [ChipState::Failed, ChipState::Array]);
-    let word = read(&mut worn, Width::W32, 0x8000);
-    assert_eq!((word >> 16, word & 0xA0), (0xFFFF, 0x20));
+    let got = read(&mut worn, Width::W32, 0x8000);
+    assert_eq!((got >> 16, got & 0xA0), (0xFFFF, 0x20));
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! Chips in a module: lanes, bursts, supply. Sequences of the AMD type, Am29LV160D datasheet table 9.
+//! Chips in a module: lanes, bursts, supply. Sequences of the AMD type, `Am29LV160D` datasheet table 9.
 
 use super::*;
 use crate::bus::{Cycles, Span, Word};
@@ -57,27 +57,31 @@ fn codes_of_every_lane() {
     assert_eq!(read(&mut tg7, Width::W32, 0), 0x0001_0001);
     assert_eq!(read(&mut tg7, Width::W32, 1), 0x225B_225B);
     assert_eq!(states(&*tg7), [ChipState::Codes; 2]);
-    let mut tg7b = module("TG-7b", |_| ());
-    writes(&mut tg7b, Width::W16, &[(0x555, 0xAA), (0x2AA, 0x55), (0x555, 0x90)]);
-    assert_eq!([0, 1].map(|at| read(&mut tg7b, Width::W16, at)), [0x0004, 0x22F9]);
-    let mut tg7c = module("TG-7c", |_| ());
-    let four = [(0x555, 0xAAAA_AAAA), (0x2AA, 0x5555_5555), (0x555, 0x9090_9090)];
-    writes(&mut tg7c, Width::W32, &four);
-    assert_eq!([0, 1].map(|at| read(&mut tg7c, Width::W32, at)), [0x0101_0101, 0x4F4F_4F4F]);
+    let mut narrow = module("TG-7b", |_| ());
+    writes(&mut narrow, Width::W16, &[(0x555, 0xAA), (0x2AA, 0x55), (0x555, 0x90)]);
+    assert_eq!([0, 1].map(|at| read(&mut narrow, Width::W16, at)), [0x0004, 0x22F9]);
+    let mut four_lanes = module("TG-7c", |_| ());
+    let cycles = [(0x555, 0xAAAA_AAAA), (0x2AA, 0x5555_5555), (0x555, 0x9090_9090)];
+    writes(&mut four_lanes, Width::W32, &cycles);
+    assert_eq!([0, 1].map(|at| read(&mut four_lanes, Width::W32, at)), [0x0101_0101, 0x4F4F_4F4F]);
 }
 
 #[test]
 fn one_lane_alone_is_programmed() {
-    let mut tg7c = module("TG-7c", |_| ());
+    let mut four_lanes = module("TG-7c", |_| ());
     let at = 0x6_0000;
-    assert_eq!(read(&mut tg7c, Width::W32, at), u32::MAX);
+    assert_eq!(read(&mut four_lanes, Width::W32, at), u32::MAX);
     // The other lanes get F0, which changes nothing.
     let lane = |code: Word| 0xF0F0_F0F0 & !0x00FF_0000 | code << 16;
-    writes(&mut tg7c, Width::W32, &[(0x555, lane(0xAA)), (0x2AA, lane(0x55)), (0x555, lane(0xA0))]);
-    writes(&mut tg7c, Width::W32, &[(at, lane(0x42))]);
-    tg7c.delay(Nanos::from_micros(20));
-    assert_eq!(read(&mut tg7c, Width::W32, at), 0xFF42_FFFF);
-    assert!(tg7c.chips("store").iter().all(|chip| chip.books().violation_count == 0));
+    writes(
+        &mut four_lanes,
+        Width::W32,
+        &[(0x555, lane(0xAA)), (0x2AA, lane(0x55)), (0x555, lane(0xA0))],
+    );
+    writes(&mut four_lanes, Width::W32, &[(at, lane(0x42))]);
+    four_lanes.delay(Nanos::from_micros(20));
+    assert_eq!(read(&mut four_lanes, Width::W32, at), 0xFF42_FFFF);
+    assert!(four_lanes.chips("store").iter().all(|chip| chip.books().violation_count == 0));
 }
 
 #[test]

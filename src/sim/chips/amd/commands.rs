@@ -9,7 +9,7 @@ impl Amd {
     /// A write while no operation runs.
     pub(super) fn command(&mut self, core: &mut Core, now: Nanos, at: u32, value: u16) {
         // DQ15 to DQ8 do not count in commands.
-        let code = value & 0xFF;
+        let byte = value & 0xFF;
         match std::mem::replace(&mut self.step, Step::Idle) {
             Step::Idle if self.bypass => self.first_in_bypass(core, now, at, value),
             Step::Idle => self.first(core, now, at, value),
@@ -23,21 +23,21 @@ impl Amd {
                 self.buffer_confirm(core, now, (at, value), sector, words);
             }
             // Reset ends a sequence that has not gone further than its unlock cycles.
-            _ if code == 0xF0 => self.reset(),
+            _ if byte == 0xF0 => self.reset(),
             Step::Unlocked1 => {
-                let good = code == 0x55 && core.is_unlock(1, at);
+                let good = byte == 0x55 && core.is_unlock(1, at);
                 self.go_to(core, now, at, value, good.then_some(Step::Unlocked2));
             }
             Step::Unlocked2 => self.unlocked(core, now, at, value),
             Step::Erase => {
-                let good = code == 0xAA && core.is_unlock(0, at);
+                let good = byte == 0xAA && core.is_unlock(0, at);
                 self.go_to(core, now, at, value, good.then_some(Step::EraseUnlocked1));
             }
             Step::EraseUnlocked1 => {
-                let good = code == 0x55 && core.is_unlock(1, at);
+                let good = byte == 0x55 && core.is_unlock(1, at);
                 self.go_to(core, now, at, value, good.then_some(Step::EraseUnlocked2));
             }
-            Step::EraseUnlocked2 => match code {
+            Step::EraseUnlocked2 => match byte {
                 0x10 if core.is_unlock(0, at) => self.erase_chip(core, now, at, value),
                 0x30 => self.erase_sector(core, now, at, value),
                 _ => self.out_of_sequence(core, now, at, value),
@@ -90,15 +90,15 @@ impl Amd {
     }
 
     fn unlocked(&mut self, core: &mut Core, now: Nanos, at: u32, value: u16) {
-        let code = value & 0xFF;
+        let byte = value & 0xFF;
         let from_array = self.mode == Mode::Array;
-        if code == 0x25 && core.kind.buffer > 0 && from_array {
+        if byte == 0x25 && core.kind.buffer > 0 && from_array {
             return self.buffer_begin(core, at);
         }
         if !core.is_unlock(0, at) {
             return self.out_of_sequence(core, now, at, value);
         }
-        match code {
+        match byte {
             0x90 => self.mode = Mode::Codes,
             0xA0 if from_array => self.step = Step::Program,
             // No erase while another is suspended.
@@ -110,33 +110,31 @@ impl Amd {
 
     /// A write while an operation runs, or after one that failed.
     pub(super) fn command_while_busy(&mut self, core: &mut Core, now: Nanos, at: u32, value: u16) {
-        let code = value & 0xFF;
+        let byte = value & 0xFF;
         let sector = core.cells.sector_of(at);
-        if code == 0xB0 && matches!(self.work, Work::Window { .. }) {
+        if byte == 0xB0 && matches!(self.work, Work::Window { .. }) {
             return self.suspend_window(core, now);
         }
         match &mut self.work {
-            Work::Window { work, until } => match code {
-                0x30 => {
-                    work.add(sector);
-                    *until = now + super::ERASE_WINDOW;
-                }
-                // Anything else resets it before a cell has changed.
-                _ => {
-                    self.work = Work::None;
-                    self.out_of_sequence(core, now, at, value);
-                }
-            },
-            Work::Erase { chip: false, suspends: suspends @ None, .. } if code == 0xB0 => {
+            Work::Window { work, until } if byte == 0x30 => {
+                work.add(sector);
+                *until = now + super::ERASE_WINDOW;
+            }
+            // Anything else resets it before a cell has changed.
+            Work::Window { .. } => {
+                self.work = Work::None;
+                self.out_of_sequence(core, now, at, value);
+            }
+            Work::Erase { chip: false, suspends: suspends @ None, .. } if byte == 0xB0 => {
                 *suspends = Some(now + core.takes(core.kind.suspend));
             }
-            Work::Failed { .. } if code == 0xF0 => {
+            Work::Failed { .. } if byte == 0xF0 => {
                 self.work = Work::None;
                 self.reset();
             }
-            Work::Aborted { .. } if code == 0xF0 && self.bypass => self.work = Work::None,
+            Work::Aborted { .. } if byte == 0xF0 && self.bypass => self.work = Work::None,
             Work::Aborted { reset, .. } => {
-                *reset = match (*reset, code) {
+                *reset = match (*reset, byte) {
                     (_, 0xAA) if core.is_unlock(0, at) => 1,
                     (1, 0x55) if core.is_unlock(1, at) => 2,
                     (2, 0xF0) if core.is_unlock(0, at) => 3,

@@ -1,7 +1,7 @@
 //! The AMD and Fujitsu command set.
 //!
-//! Commands and status after the datasheets of Am29LV160D (table 9), Am29F016D (table 9) and
-//! Am29LV004 (table 5); write buffer after S29GL-M p. 105 and S29GL-A p. 46.
+//! Commands and status after the datasheets of `Am29LV160D` (table 9), `Am29F016D` (table 9) and
+//! `Am29LV004` (table 5); write buffer after `S29GL-M` p. 105 and `S29GL-A` p. 46.
 
 mod commands;
 mod operations;
@@ -108,7 +108,9 @@ impl CommandSet for Amd {
         let erasing = match std::mem::replace(&mut self.work, Work::None) {
             Work::Program { work, .. } => {
                 work.cut(core);
-                suspended.map(|work| work.cut(core));
+                if let Some(suspended) = suspended {
+                    suspended.cut(core);
+                }
                 return true;
             }
             Work::Erase { work, .. } => Some(work),

@@ -7,7 +7,7 @@ use crate::sim::chips::core::Core;
 use crate::sim::chips::kind::ChipTime;
 use crate::sim::chips::work::{Erasing, Programming, Progress};
 
-/// Busy for so long when the word to program is protected: from memory, Am29LV160D datasheet.
+/// Busy for so long when the word to program is protected: from memory, `Am29LV160D` datasheet.
 const REFUSED_PROGRAM: Nanos = Nanos::from_micros(1);
 /// The same when every sector to erase is.
 const REFUSED_ERASE: Nanos = Nanos::from_micros(100);

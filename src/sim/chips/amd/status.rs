@@ -1,8 +1,8 @@
 //! Status bits of the AMD type on the data lines.
 //!
-//! Am29F040B datasheet p. 16, Am29F400B p. 20, Am29LV160D: DQ7 complement while programming and 0
+//! `Am29F040B` datasheet p. 16, `Am29F400B` p. 20, `Am29LV160D`: DQ7 complement while programming and 0
 //! while erasing; DQ6 toggles with every read; DQ5 longest time exceeded; DQ3 erase begun; DQ2 toggles
-//! in a sector that is being erased or suspended; DQ1 write buffer aborted (S29GL-A).
+//! in a sector that is being erased or suspended; DQ1 write buffer aborted (`S29GL-A`).
 
 use super::{Amd, Work};
 use crate::sim::chips::core::Core;

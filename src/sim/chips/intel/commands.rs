@@ -10,10 +10,10 @@ impl Intel {
     /// A write while nothing is programmed or erased.
     pub(super) fn command(&mut self, core: &mut Core, now: Nanos, at: u32, value: u16) {
         // The upper byte does not count in commands.
-        let code = value & 0xFF;
+        let byte = value & 0xFF;
         match std::mem::replace(&mut self.step, Step::Idle) {
             Step::Idle => self.first(core, now, at, value),
-            Step::Erase if code == 0xD0 => self.erase(core, now, at),
+            Step::Erase if byte == 0xD0 => self.erase(core, now, at),
             Step::Program => self.program(core, now, vec![(at, value)], core.kind.program),
             Step::Lock => self.lock(core, now, at, value),
             Step::Protection => {
@@ -80,12 +80,12 @@ impl Intel {
 
     fn lock(&mut self, core: &mut Core, now: Nanos, at: u32, value: u16) {
         let sector = core.cells.sector_of(at);
-        let code = value & 0xFF;
+        let byte = value & 0xFF;
         if core.kind.locks == Locks::ClearAll {
             return self.lock_for_good(core, now, at, value);
         }
         self.down.resize(core.locked.len(), false);
-        match code {
+        match byte {
             0x01 => core.locked[sector] = true,
             0xD0 if self.down[sector] => core.violation(now, ChipViolation::Protected(sector)),
             0xD0 => core.locked[sector] = false,

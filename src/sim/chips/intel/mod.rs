@@ -1,7 +1,7 @@
 //! The Intel and Sharp command set.
 //!
-//! Commands after the datasheets of 28F400BL (tables 4, 5), 28F320W30 (table 4), B3 p. 11 and J3A
-//! p. 22; status register after 28F008SA and C3 figure 16; lock status at block base + 2 after C3.
+//! Commands after the datasheets of `28F400BL` (tables 4, 5), `28F320W30` (table 4), B3 p. 11 and J3A
+//! p. 22; status register after `28F008SA` and C3 figure 16; lock status at block base + 2 after C3.
 
 mod commands;
 mod operations;

@@ -1,4 +1,4 @@
-//! AMD type: codes, CFI, program, bypass. Sequences of Am29LV160D datasheet, table 9 (word mode:
+//! AMD type: codes, CFI, program, bypass. Sequences of `Am29LV160D` datasheet, table 9 (word mode:
 //! 555/2AA; byte mode: AAA/555).
 
 use super::*;
@@ -114,7 +114,7 @@ fn programming_only_clears_bits() {
     assert!(rig.violations().contains(&ChipViolation::OneOverZero(5)));
 }
 
-/// S29GL-N datasheet p. 52: it may also look successful; the array then shows the 0.
+/// `S29GL-N` datasheet p. 52: it may also look successful; the array then shows the 0.
 #[test]
 fn ones_over_zeros_may_look_good() {
     let faults = ChipFaults { ones_look_good: true, ..Default::default() };

@@ -1,4 +1,4 @@
-//! AMD type: the write buffer. S29GL-M datasheet p. 105, S29GL-A p. 46: sector and 25, sector and
+//! AMD type: the write buffer. `S29GL-M` datasheet p. 105, `S29GL-A` p. 46: sector and 25, sector and
 //! count - 1, the words, sector and 29; an abort shows DQ1 and is cleared by the unlock cycles and F0
 //! (from memory).
 
@@ -41,8 +41,9 @@ fn a_word_loaded_twice_counts_twice() {
 
 #[test]
 fn every_wrong_load_aborts() {
+    type Case<'a> = (&'a str, u16, &'a [(u32, u16)]);
     let good = (SECTOR + 1, 0x1280);
-    let cases: [(&str, u16, &[(u32, u16)]); 5] = [
+    let cases: [Case; 5] = [
         ("more words than the buffer has", 17, &[]),
         ("another page", 2, &[good, (SECTOR + 0x10, 0x1280)]),
         ("another sector", 2, &[good, (SECTOR + 0x8001, 0x1280)]),

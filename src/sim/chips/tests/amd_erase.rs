@@ -1,4 +1,4 @@
-//! AMD type: erase. Six cycles, window of 50 us, DQ3, suspend and resume: Am29LV160D datasheet.
+//! AMD type: erase. Six cycles, window of 50 us, DQ3, suspend and resume: `Am29LV160D` datasheet.
 
 use super::*;
 use crate::sim::chips::{ChipPace, ChipState, StuckBit, Wear};

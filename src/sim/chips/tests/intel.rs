@@ -1,5 +1,5 @@
-//! Intel type: commands of the datasheets 28F320W30 (table 4), B3 p. 11 and J3A p. 22; status register
-//! of 28F008SA and C3 figure 16.
+//! Intel type: commands of the datasheets `28F320W30` (table 4), B3 p. 11 and J3A p. 22; status register
+//! of `28F008SA` and C3 figure 16.
 
 use super::*;
 use crate::sim::chips::{ChipState, Wear};

@@ -1,4 +1,4 @@
-//! Older JEDEC set: datasheet S71147 table 4 (SST39SF), DS25085A table 9 (CFI).
+//! Older JEDEC set: datasheet S71147 table 4 (`SST39SF`), `DS25085A` table 9 (CFI).
 
 use super::*;
 use crate::sim::chips::{ChipState, Wear};

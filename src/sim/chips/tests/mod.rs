@@ -60,7 +60,9 @@ impl Rig {
     }
 
     fn writes(&mut self, cycles: &[(u32, u16)]) {
-        cycles.iter().for_each(|(at, value)| self.write(*at, *value));
+        for (at, value) in cycles {
+            self.write(*at, *value);
+        }
     }
 
     fn read(&mut self, at: u32) -> u16 {

@@ -1,4 +1,4 @@
-//! Page-write parts: AT29C040A features, sequences of AT28C040 datasheet 0542F, window from memory.
+//! Page-write parts: `AT29C040A` features, sequences of `AT28C040` datasheet 0542F, window from memory.
 
 use super::*;
 use crate::sim::chips::{ChipState, Wear};
