@@ -1,7 +1,10 @@
 //! The sheets that come with the program: the modules of the demo scenario.
 
-const SHEETS: [(&str, &str); 2] =
-    [("TG-7", include_str!("sheets/tg-7.toml")), ("TG-7b", include_str!("sheets/tg-7b.toml"))];
+const SHEETS: [(&str, &str); 3] = [
+    ("TG-7", include_str!("sheets/tg-7.toml")),
+    ("TG-7b", include_str!("sheets/tg-7b.toml")),
+    ("TG-7c", include_str!("sheets/tg-7c.toml")),
+];
 
 /// The text of a built-in module sheet; letter case does not count.
 pub fn builtin(name: &str) -> Option<&'static str> {
@@ -44,6 +47,17 @@ mod tests {
         assert_eq!(records.words as usize * records.width.bytes(), 256 << 10);
         assert!(records.battery && records.kind == Kind::Ram && index == 1);
         assert_eq!(sheet.zones_of(0).filter(|zone| zone.keep).count(), 1);
+    }
+
+    #[test]
+    fn tg_7c_has_the_store_of_tg_7_in_four_chips() {
+        let [tg7, tg7c] =
+            ["tg-7", "tg-7c"].map(|name| Sheet::parse(name, builtin(name).unwrap()).unwrap());
+        let (old, new) = (&tg7.spaces[0], &tg7c.spaces[0]);
+        assert_eq!((new.width, new.words), (old.width, old.words));
+        assert_eq!((new.chips.len(), old.chips.len()), (4, 2));
+        assert!(new.chips.iter().all(|chip| chip.lane.bits == 8));
+        assert_eq!(tg7c.zones_of(0).filter(|zone| zone.keep).count(), 1);
     }
 
     #[test]

@@ -152,8 +152,11 @@ fn constants(specimen: &str, place: &mut [u8]) {
 mod tests {
     use super::*;
 
-    const CASES: [(&str, Width, u32); 2] =
-        [("TG-7", Width::W32, 0x8_0000), ("TG-7b", Width::W16, 0x20_0000)];
+    const CASES: [(&str, Width, u32); 3] = [
+        ("TG-7", Width::W32, 0x8_0000),
+        ("TG-7b", Width::W16, 0x20_0000),
+        ("TG-7c", Width::W32, 0x8_0000),
+    ];
 
     fn lines_differ(width: Width, bytes: &[u8]) {
         let words: Vec<u32> = width.words(bytes).collect();

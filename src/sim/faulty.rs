@@ -1,6 +1,7 @@
 //! Line faults between the adapter and whatever is plugged in.
 
 use super::books::ModuleBooks;
+use super::chips::Chip;
 use super::socket::Socket;
 use crate::bus::{Cycles, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
 use std::fmt;
@@ -205,6 +206,10 @@ impl<S: Socket> Socket for Faulty<S> {
 
     fn books(&self) -> Option<&ModuleBooks> {
         self.inner.books()
+    }
+
+    fn chips(&self, space: &str) -> &[Chip] {
+        self.inner.chips(space)
     }
 
     fn contents(&self, space: &str) -> Option<Vec<u8>> {

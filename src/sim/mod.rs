@@ -8,6 +8,7 @@ mod adapter;
 mod bench;
 mod books;
 mod bridge;
+mod chips;
 mod config;
 mod contents;
 mod costs;
@@ -26,6 +27,10 @@ mod transmitter;
 pub use adapter::Adapter;
 pub use bench::Bench;
 pub use books::{Books, HostViolation, ModuleBooks, ModuleViolation, RailEntry, RailWhy};
+pub use chips::{
+    Chip, ChipBooks, ChipConfig, ChipFaults, ChipPace, ChipState, ChipTime, ChipType,
+    ChipViolation, Family, Locks, StuckBit, Wear,
+};
 pub use config::{AdapterConfig, RailModel};
 pub use description::{BenchDescription, BenchError, LineConfig, MemoryFill, Pace};
 pub use event::Event;

@@ -1,7 +1,8 @@
 //! The simulated module: memories on one bus.
 
 use super::books::{ModuleBooks, ModuleViolation};
-use super::memory::{Memory, MemoryConfig, MemoryKind};
+use super::chips::Chip;
+use super::memory::{Memory, MemoryConfig};
 use super::socket::Socket;
 use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
 
@@ -35,14 +36,16 @@ impl Module {
     /// A module without supply whose memories are blank; `seed` gives the noise of RAM that lost
     /// its supply.
     pub fn new(config: ModuleConfig, seed: u64) -> Self {
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let blank = |config| Memory::blank(config, &mut rng);
         Self {
-            memories: config.memories.into_iter().map(Memory::blank).collect(),
+            memories: config.memories.into_iter().map(blank).collect(),
             pulls: config.pulls,
             needs: config.needs,
             rail: Millivolts(0),
             bus: 0,
             now: Nanos::ZERO,
-            rng: fastrand::Rng::with_seed(seed),
+            rng,
             books: ModuleBooks::default(),
         }
     }
@@ -68,13 +71,15 @@ impl Module {
     /// One read of what is on the bus, without the time of the cycle.
     fn sample(&mut self, levels: Levels, settle: Nanos, address: WordAddress) {
         let mut driven = 0;
-        for memory in &self.memories {
-            let config = &memory.config;
-            let Some(words) = memory.from(address).filter(|_| levels.shows(config.read)) else {
+        for memory in &mut self.memories {
+            if !levels.shows(memory.config.read) {
                 continue;
-            };
+            }
+            let word = memory.place(address).and_then(|at| memory.read(self.now, at));
+            let Some(word) = word else { continue };
+            let config = &memory.config;
             let lane = config.lane().mask();
-            let mut value = words[0] << config.first_line;
+            let mut value = word << config.first_line;
             if settle < config.access {
                 value = !value;
                 self.books.violation(ModuleViolation::TooFast(address, settle.0));
@@ -102,8 +107,9 @@ impl Module {
             && (config.width, config.first_line) == (shape.width, shape.first_line)
             && low >= base
             && high < base + i64::from(config.words)
-            && settle(shape) >= config.access)
-            .then_some(index)
+            && settle(shape) >= config.access
+            && memory.plain(self.now))
+        .then_some(index)
     }
 }
 
@@ -139,12 +145,10 @@ impl Cycles for Module {
             if !levels.shows(memory.config.write) {
                 continue;
             }
+            let Some(at) = memory.place(address) else { continue };
             let (first, ones) = (memory.config.first_line, memory.config.width.ones());
-            let writable = matches!(memory.config.kind, MemoryKind::Ram { .. });
-            match memory.word_mut(address) {
-                Some(word) if writable => *word = (self.bus >> first) & ones,
-                Some(_) => self.books.violation(ModuleViolation::WriteIgnored(address)),
-                None => {}
+            if !memory.write(self.now, at, (self.bus >> first) & ones) {
+                self.books.violation(ModuleViolation::WriteIgnored(address));
             }
         }
     }
@@ -155,14 +159,7 @@ impl Cycles for Module {
             out.extend(span.addresses().map(|address| self.read(shape, address, precharge)));
             return;
         };
-        let words = memory.from(memory.config.base).unwrap_or_default();
-        let base = memory.config.base.0;
-        if span.step == 1 {
-            let from = (span.start.0 - base) as usize;
-            out.extend_from_slice(&words[from..from + span.count as usize]);
-        } else {
-            out.extend(span.addresses().map(|address| words[(address.0 - base) as usize]));
-        }
+        memory.copy(span, out);
         let last = out.last().copied().unwrap_or_default();
         self.charge(shape, precharge);
         let one = shape.times.cycle();
@@ -174,6 +171,7 @@ impl Cycles for Module {
 
     fn delay(&mut self, time: Nanos) {
         self.now += time;
+        self.memories.iter_mut().for_each(|memory| memory.settle(self.now));
     }
 
     fn now(&self) -> Nanos {
@@ -186,14 +184,12 @@ impl Socket for Module {
         self.now = self.now.max(now);
         let (was, is) = (self.rail >= self.needs, mv >= self.needs);
         self.rail = mv;
-        if was || !is {
+        if was == is {
             return;
         }
-        self.books.power_ups += 1;
+        self.books.power_ups += u64::from(is);
         for memory in &mut self.memories {
-            if memory.config.kind == (MemoryKind::Ram { battery: false }) {
-                memory.refill(|| self.rng.u32(..));
-            }
+            memory.power(self.now, is, &mut self.rng);
         }
     }
 
@@ -203,6 +199,11 @@ impl Socket for Module {
 
     fn contents(&self, space: &str) -> Option<Vec<u8>> {
         self.memories.iter().find(|memory| memory.config.name == space).map(Memory::bytes)
+    }
+
+    fn chips(&self, space: &str) -> &[Chip] {
+        let memory = self.memories.iter().find(|memory| memory.config.name == space);
+        memory.map_or(&[], Memory::chips)
     }
 
     fn set_contents(&mut self, space: &str, bytes: &[u8]) -> bool {

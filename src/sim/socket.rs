@@ -1,6 +1,6 @@
 //! What is plugged into the adapter, seen from the adapter.
 
-use super::ModuleBooks;
+use super::{Chip, ModuleBooks};
 use crate::bus::{Cycles, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
 
 /// What is plugged into the adapter: a simulated module, a faulty one, an emulator.
@@ -16,6 +16,13 @@ pub trait Socket: Cycles + Send {
     /// What the module has seen, where it keeps books.
     fn books(&self) -> Option<&ModuleBooks> {
         None
+    }
+
+    /// The chips of a memory by its name, that on the lowest data lines first; none where they are
+    /// not simulated.
+    fn chips(&self, space: &str) -> &[Chip] {
+        let _ = space;
+        &[]
     }
 
     /// The contents of a memory by its name: little-endian words in address order.
@@ -61,6 +68,10 @@ impl Socket for Box<dyn Socket> {
 
     fn books(&self) -> Option<&ModuleBooks> {
         (**self).books()
+    }
+
+    fn chips(&self, space: &str) -> &[Chip] {
+        (**self).chips(space)
     }
 
     fn contents(&self, space: &str) -> Option<Vec<u8>> {

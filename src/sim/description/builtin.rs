@@ -2,9 +2,10 @@
 
 use super::BenchDescription;
 
-const BENCHES: [(&str, &str); 2] = [
+const BENCHES: [(&str, &str); 3] = [
     ("TG-7", include_str!("../benches/tg-7.toml")),
     ("TG-7b", include_str!("../benches/tg-7b.toml")),
+    ("TG-7c", include_str!("../benches/tg-7c.toml")),
 ];
 
 pub(super) fn find(name: &str) -> Option<BenchDescription> {
@@ -27,6 +28,6 @@ mod tests {
             assert_eq!(description.adapter.board, format!("bench:{name}"));
             assert!(find(name).is_some());
         }
-        assert_eq!(names().collect::<Vec<_>>(), ["TG-7", "TG-7b"]);
+        assert_eq!(names().collect::<Vec<_>>(), ["TG-7", "TG-7b", "TG-7c"]);
     }
 }

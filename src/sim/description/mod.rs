@@ -1,6 +1,7 @@
 //! What a bench is made of, as a value and as TOML text.
 
 mod builtin;
+mod chips;
 mod error;
 mod raw;
 mod resolve;

@@ -25,6 +25,8 @@ pub(super) struct RawBench {
     pub(super) memory: Vec<Spanned<RawMemory>>,
     #[serde(default)]
     pub(super) line_fault: Vec<Spanned<RawLineFault>>,
+    #[serde(default)]
+    pub(super) chip_fault: Vec<Spanned<RawChipFault>>,
 }
 
 #[derive(Default, Deserialize)]
@@ -176,6 +178,49 @@ pub(super) struct RawMemory {
     #[serde(default)]
     pub(super) fill: RawFill,
     pub(super) file: Option<String>,
+    /// One type for every lane.
+    pub(super) chip: Option<Spanned<String>>,
+    /// A type for each lane, that on the lowest data lines first.
+    pub(super) chips: Option<Spanned<Vec<String>>>,
+    /// A supervisor holds the chips deselected for so long after power.
+    pub(super) held_ms: Option<u32>,
+}
+
+#[derive(Clone, Copy, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum RawChipTrouble {
+    WornSector,
+    StuckBit,
+    Slow,
+    Pace,
+    VppLow,
+    Locked,
+    Nonsense,
+    OnesLookGood,
+}
+
+#[derive(Clone, Copy, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum RawWear {
+    #[default]
+    Reported,
+    Never,
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct RawChipFault {
+    pub(super) memory: Spanned<String>,
+    /// 0 is the chip on the lowest data lines; every chip of the memory if missing.
+    pub(super) chip: Option<Spanned<usize>>,
+    pub(super) kind: RawChipTrouble,
+    pub(super) sectors: Option<Spanned<Vec<usize>>>,
+    #[serde(default)]
+    pub(super) ends: RawWear,
+    pub(super) address: Option<Spanned<u32>>,
+    pub(super) bit: Option<Spanned<u8>>,
+    pub(super) level: Option<RawLevel>,
+    pub(super) percent: Option<Spanned<u32>>,
 }
 
 #[derive(Clone, Copy, Deserialize)]

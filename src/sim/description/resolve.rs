@@ -21,13 +21,18 @@ const WORDS_MAX: u32 = 1 << 24;
 const TX_BODY_MIN: u16 = 512;
 
 /// Makes errors that know file and line.
-struct Source<'a> {
+pub(super) struct Source<'a> {
     file: &'a str,
     text: &'a str,
 }
 
 impl Source<'_> {
-    fn error(&self, span: &Range<usize>, what: impl Into<String>, next: &str) -> BenchError {
+    pub(super) fn error(
+        &self,
+        span: &Range<usize>,
+        what: impl Into<String>,
+        next: &str,
+    ) -> BenchError {
         BenchError::new(self.file, line_of(self.text, span.start), what, next)
     }
 }
@@ -55,7 +60,10 @@ pub(super) fn resolve(
     let rail = resolve_rail(&source, &raw.rail)?;
     let config = resolve_adapter(&source, &span, adapter, &raw.line, board, rail)?;
     let memories = raw.memory.into_iter().map(|memory| resolve_memory(&source, memory, &config));
-    let memories: Vec<_> = memories.collect::<Result<_, _>>()?;
+    let mut memories: Vec<_> = memories.collect::<Result<_, _>>()?;
+    for fault in raw.chip_fault {
+        super::chips::add_fault(&source, fault, &mut memories)?;
+    }
     let line_faults = raw.line_fault.into_iter().map(|fault| resolve_fault(&source, fault));
     Ok(BenchDescription {
         file: file.to_owned(),
@@ -259,6 +267,10 @@ fn resolve_memory(
             return Err(source.error(&span, "file without fill = \"file\"", "give both"));
         }
     };
+    let chips = super::chips::resolve(source, raw.chip.as_ref(), raw.chips.as_ref(), width)?;
+    if let Some((span, chips)) = &chips {
+        super::chips::check(source, span, chips, (raw.base, words), (width, kind))?;
+    }
     let select = levels(source, &raw.select, config)?;
     let strobe = |given: Option<&Spanned<RawLevels>>, usual: &str| match given {
         Some(given) => levels(source, given, config),
@@ -276,6 +288,8 @@ fn resolve_memory(
         read,
         write,
         access: Nanos(u64::from(raw.access_ns.unwrap_or(150))),
+        chips: chips.map_or_else(Vec::new, |(_, chips)| chips),
+        held: millis(raw.held_ms.unwrap_or(0)),
     };
     Ok((memory, fill))
 }

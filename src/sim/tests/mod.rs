@@ -1,5 +1,7 @@
 //! Tests of adapter and bench on literal requests.
 
+mod chip_faults;
+mod chips;
 mod cycles;
 mod description;
 mod fuzz;

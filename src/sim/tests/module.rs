@@ -18,6 +18,8 @@ fn memory(name: &str, kind: MemoryKind, select: u16, first_line: u8, width: Widt
         read: low(select | OE),
         write: low(select | WE),
         access: Nanos(100),
+        chips: Vec::new(),
+        held: Nanos::ZERO,
     }
 }
 
