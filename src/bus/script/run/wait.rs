@@ -138,10 +138,10 @@ impl Run {
         } else {
             self.d = reads[made - 1];
         }
+        self.busy = Busy::Poll(polling);
         if polling.open == 0 {
             return self.judge_wait();
         }
-        self.busy = Busy::Poll(polling);
         env.delay(Limits::POLL_PAUSE);
         Ok(Flow::On)
     }
