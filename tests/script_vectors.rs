@@ -16,7 +16,7 @@ use buswright::bus::script::{
 use buswright::bus::{Nanos, Width, WordAddress};
 use plain::{Record, records};
 use script_bench::{CYCLE, Model, ScriptBench};
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 /// Keys that say what is run, and keys that say what must come of it.
@@ -51,9 +51,10 @@ fn bench(record: &Record) -> ScriptBench {
     };
     bench.model = match record.words("answers") {
         Some(_) => Model::Answers(record.numbers("answers").into()),
-        None => Model::Memory(BTreeMap::from_iter(
-            record.numbers("memory").chunks(2).map(|pair| (pair[0], pair[1])),
-        )),
+        None => {
+            let memory = record.numbers("memory");
+            Model::Memory(memory.chunks(2).map(|pair| (pair[0], pair[1])).collect())
+        }
     };
     if let [first, last] = record.numbers("permit")[..] {
         bench.permit = Some((first, last));

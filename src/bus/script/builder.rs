@@ -245,3 +245,50 @@ impl Builder {
         Ok(check(&self.script()?, limits)?)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bus::script::{LaneRule, Refusal, SlotRule, list};
+
+    fn limits() -> Limits {
+        Limits::with_shapes([SlotRule { width: Width::W16, lanes: LaneRule::Rest }])
+    }
+
+    #[test]
+    fn blocks_balance_and_skips_count() {
+        let built = Builder::new(ShapeId(0))
+            .repeat_n(|b| b.unless_d(0xFF, 0, |b| b.atomic(|b| b.read_a().step(-1))).emit())
+            .finally(|b| b.write(WordAddress(0), 0xF0));
+        let checked = built.check(&limits()).unwrap();
+        let text = "\
+0000  shape 0
+0002  loop N
+0003    skip 4 if D under FF is 0
+000D    atomic
+000E      D = read A
+000F      A -1
+0012    end
+0013    emit D
+0014  end
+0015  finally
+0016    write F0 at 0x0
+";
+        assert_eq!(list(checked.script()), text);
+        assert_eq!(checked.need(5).map(|need| need.emitted), Ok(5));
+    }
+
+    #[test]
+    fn what_cannot_be_is_refused() {
+        let new = || Builder::new(ShapeId(0));
+        assert_eq!(new().unless_d(0, 0, |b| b).script(), Err(BuildError::Skip(0)));
+        let many = |b: Builder| (0..256).fold(b, |b, _| b.step(1));
+        assert_eq!(new().unless_d(0, 0, many).script(), Err(BuildError::Skip(256)));
+        assert_eq!(new().finally(|b| b).emit().script(), Err(BuildError::AfterFinally));
+        let inside = new().repeat(2, |b| b.finally(|b| b));
+        assert_eq!(inside.script(), Err(BuildError::FinallyInside));
+        let refused = new().repeat(0, |b| b).check(&limits());
+        let what = Refusal::LoopOfNone;
+        assert_eq!(refused, Err(BuildError::Check(CheckError { at: 2, what })));
+    }
+}

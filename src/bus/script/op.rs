@@ -129,8 +129,8 @@ impl Sweep {
 
     /// From its three bytes; `None` if they are no operations.
     pub(super) fn from_bits(count: u8, writes: u8, inverse: u8) -> Option<Self> {
-        let known = u8::MAX.checked_shr(8 - u32::from(count)).unwrap_or(0);
-        let good = (1..=8).contains(&count) && (writes | inverse) & !known == 0;
+        let unused = u16::MAX.checked_shl(u32::from(count)).unwrap_or(0);
+        let good = (1..=8).contains(&count) && u16::from(writes | inverse) & unused == 0;
         let plain = Self::new(&[SweepOp::Read(false)])?;
         good.then_some(Self { count, writes, inverse, ..plain })
     }

@@ -162,10 +162,11 @@ impl Run {
         &self.mismatches
     }
 
-    /// True if a request to stop would be honoured now.
+    /// True if a request to stop would be honoured now. The first operation is always made: it
+    /// selects the shape that `finally` may need.
     pub fn safe(&self) -> bool {
         let held = self.critical.is_some_and(|end| self.seen < end);
-        !held && !self.atomic && !self.tidying
+        !held && !self.atomic && !self.tidying && self.next > 0
     }
 
     /// True if nothing is left of the main part: a stop then changes nothing.
