@@ -48,7 +48,7 @@ fn case(ops: &[Op], n: u32, answers: Vec<u32>, permit: u32) -> Option<Case> {
 
 impl Case {
     /// Steps to the end in units of work and tells `meanwhile` about each.
-    fn to_the_end(&mut self, mut meanwhile: impl FnMut(usize, &mut Run, &mut ScriptBench)) {
+    fn drive(&mut self, mut meanwhile: impl FnMut(usize, &mut Run, &mut ScriptBench)) {
         for unit in 0.. {
             meanwhile(unit, &mut self.run, &mut self.bench);
             match self.run.step(&mut self.bench, Nanos::ZERO) {
@@ -176,7 +176,7 @@ proptest! {
         let Some(mut case) = case(&ops, n, answers, u32::MAX) else { return Ok(()) };
         let stop_within = case.checked.need(case.n).unwrap().stop;
         let (mut asked, mut was_safe) = (None, false);
-        case.to_the_end(|unit, run, bench| {
+        case.drive(|unit, run, bench| {
             if unit == at {
                 was_safe = run.safe();
                 asked = Some((bench.now(), bench.events.len()));
@@ -202,7 +202,7 @@ proptest! {
     ) {
         let Some(mut case) = case(&ops, n, answers, u32::MAX) else { return Ok(()) };
         let mut seen = None;
-        case.to_the_end(|unit, run, bench| {
+        case.drive(|unit, run, bench| {
             if unit == at {
                 seen = Some(bench.events.len());
                 if from_bus { bench.cut_after = Some(0); } else { run.lose_power(); }
@@ -221,10 +221,10 @@ proptest! {
     ) {
         let Some(mut case) = case(&ops, n, answers, u32::MAX) else { return Ok(()) };
         let mut whole = case.clone();
-        whole.to_the_end(|_, _, _| {});
+        whole.drive(|_, _, _| {});
         case.bench.cut_after = Some(cut);
         case.run.step(&mut case.bench, Nanos::from_secs(9));
-        case.to_the_end(|_, _, _| {});
+        case.drive(|_, _, _| {});
         let made = case.bench.events.iter().filter(|e| !matches!(e, Event::Line(..))).count();
         prop_assert_eq!(made, whole.bench.cycles.min(cut));
         let why = case.run.ended().unwrap().why;
@@ -254,7 +254,7 @@ proptest! {
         let mut case = Case { checked, n: 1, run, bench };
         let mut began = None;
         let mut stopped_at = None;
-        case.to_the_end(|_, run, bench| {
+        case.drive(|_, run, bench| {
             if bench.cycles > at && stopped_at.is_none() {
                 stopped_at = Some(bench.now);
                 run.stop();
