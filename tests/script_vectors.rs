@@ -49,12 +49,11 @@ fn bench(record: &Record) -> ScriptBench {
         Some("strobes") => LaneRule::Strobes,
         Some(other) => panic!("{}: rule {other}", record.name),
     };
-    bench.model = match record.words("answers") {
-        Some(_) => Model::Answers(record.numbers("answers").into()),
-        None => {
-            let memory = record.numbers("memory");
-            Model::Memory(memory.chunks(2).map(|pair| (pair[0], pair[1])).collect())
-        }
+    let memory = record.numbers("memory");
+    bench.model = if record.words("answers").is_some() {
+        Model::Answers(record.numbers("answers").into())
+    } else {
+        Model::Memory(memory.chunks(2).map(|pair| (pair[0], pair[1])).collect())
     };
     if let [first, last] = record.numbers("permit")[..] {
         bench.permit = Some((first, last));
