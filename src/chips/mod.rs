@@ -15,6 +15,8 @@ mod geometry;
 mod maker;
 pub mod parts;
 mod settle;
+#[cfg(test)]
+mod settle_tests;
 mod shown;
 
 pub use cfi::{Cfi, CfiError};

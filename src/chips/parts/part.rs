@@ -64,7 +64,7 @@ pub struct Part {
 }
 
 impl Part {
-    /// True if nobody has looked its row up.
+    /// True if its row, or something in it, is from memory.
     pub fn is_from_memory(&self) -> bool {
         self.source.contains("from memory")
     }
