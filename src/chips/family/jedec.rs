@@ -79,7 +79,7 @@ pub(super) const FACTS: Facts = Facts {
         },
         Caution {
             text: "blocks of 64K are erased by 50 only on parts that have blocks; SST39SF have sectors only",
-            source: TABLE_4,
+            source: "datasheet SST39VF DS25085A table 9; SST39SF from memory",
         },
     ],
 };
