@@ -6,6 +6,7 @@
 
 pub mod app;
 pub mod bus;
+pub(crate) mod chips;
 pub(crate) mod cli;
 pub(crate) mod image;
 pub(crate) mod jobs;
