@@ -56,11 +56,11 @@ pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, Link
                 client.sleep(Nanos::from_millis(u64::from(reply.still_running_ms))).await;
                 continue;
             }
-            Ok(reply) if at == 0 || rates.len() < 2 || hears(client).await? => {
+            Ok(reply) => {
                 client.open(&reply);
                 return Ok(reply);
             }
-            Ok(_) | Err(LinkError::Silent { .. }) => {}
+            Err(LinkError::Silent { .. }) => {}
             Err(error) => return Err(error),
         }
         let waited = client.now().since(start);
@@ -69,16 +69,6 @@ pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, Link
             return Err(LinkError::NoAnswer { tried: rates, waited_ms: waited.as_millis(), heard });
         }
         at += 1;
-    }
-}
-
-/// Whether the adapter hears the present rate. A busy machine may see the answer to a HELLO only
-/// after it has set the next rate.
-async fn hears(client: &Client) -> Result<bool, LinkError> {
-    match client.call_once(Request::Ping, TRY).await {
-        Ok(_) => Ok(true),
-        Err(LinkError::Silent { .. }) => Ok(false),
-        Err(error) => Err(error),
     }
 }
 
