@@ -63,6 +63,9 @@ pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, Link
             Err(LinkError::Silent { .. }) => {}
             Err(error) => return Err(error),
         }
+        if client.with(|s| s.is_stopping()) {
+            return Err(LinkError::Aborted);
+        }
         let waited = client.now().since(start);
         if waited >= SEARCH {
             let heard = heard(client);

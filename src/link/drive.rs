@@ -64,6 +64,9 @@ pub fn drive<T>(
     loop {
         let now = port.now();
         client.with(|s| s.set_now(now));
+        if cancel.is_requested() {
+            client.with(super::Session::stop_searching);
+        }
         if cancel.is_urgent() && !aborted {
             aborted = true;
             client.with(super::Session::abort);

@@ -71,6 +71,7 @@ pub struct Session {
     /// The HELLOs sent so far: tag, and rate asked at.
     hellos: Vec<(u8, Option<Baud>)>,
     rail_on: bool,
+    stopping: bool,
     waiting: VecDeque<Waiting>,
     flying: Vec<Flying>,
     results: HashMap<Ticket, Result<Reply, LinkError>>,
@@ -103,6 +104,7 @@ impl Session {
             boot_id: None,
             hellos: Vec::new(),
             rail_on: false,
+            stopping: false,
             waiting: VecDeque::new(),
             flying: Vec::new(),
             results: HashMap::new(),
@@ -188,6 +190,16 @@ impl Session {
             None => self.waiting.push_back(Waiting { ticket, request, once }),
         }
         ticket
+    }
+
+    /// The job is asked to stop: a search for the adapter ends.
+    pub(super) fn stop_searching(&mut self) {
+        self.stopping = true;
+    }
+
+    /// True once the job was asked to stop.
+    pub(super) fn is_stopping(&self) -> bool {
+        self.stopping
     }
 
     /// Requests that wait or fly.
