@@ -81,7 +81,17 @@ fn unplugged_in_mid_capture_keeps_what_was_read_and_goes_on() {
     let mut port = SimPort::new(Bench::new(&scenario.description, 1));
     port.bench_mut().after(700, Kind::READ, BenchEvent::Unplug);
     let run = scenario.run_on(&mut port, |_, _| ());
-    assert_says(&run, 3, &["cable was pulled", "pass one of space store", "are kept", "goes on"]);
+    assert_says(
+        &run,
+        3,
+        &[
+            "cable was pulled",
+            "pass one of space store",
+            "are kept",
+            "goes on",
+            "Measure it before",
+        ],
+    );
     assert_eq!(captures(shelf.path()), 0);
     let run = scenario.run();
     assert_says(&run, 0, &["agreed", "gone on with 1 times"]);
@@ -101,7 +111,7 @@ fn a_reset_in_mid_capture_is_named_and_the_capture_goes_on() {
     let mut port = SimPort::new(Bench::new(&scenario.description, 1));
     port.bench_mut().after(900, Kind::READ, BenchEvent::Reset);
     let run = scenario.run_on(&mut port, |_, _| ());
-    assert_says(&run, 3, &["restarted", "store", "are kept"]);
+    assert_says(&run, 3, &["restarted", "store", "are kept", "Measure it before"]);
     assert_says(&scenario.run(), 0, &["gone on with"]);
 }
 

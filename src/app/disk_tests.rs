@@ -11,6 +11,11 @@ use std::sync::Arc;
 
 /// A capture of the records of a TG-7, four blocks, on a new bench.
 fn capture(disk: &Arc<MemDisk>) -> (Outcome, Vec<Event>) {
+    let options = CaptureOptions { space: Some("records".into()), ..CaptureOptions::default() };
+    run(disk, &Job::Capture(options))
+}
+
+fn run(disk: &Arc<MemDisk>, job: &Job) -> (Outcome, Vec<Event>) {
     let description = BenchDescription::builtin("TG-7").unwrap();
     let mut port = SimPort::new(Bench::new(&description, 1));
     let mut machine = Machine {
@@ -22,12 +27,11 @@ fn capture(disk: &Arc<MemDisk>) -> (Outcome, Vec<Event>) {
         cancel: Cancel::default(),
         shelf: Path::new("/shelf"),
     };
-    let options = CaptureOptions { space: Some("records".into()), ..CaptureOptions::default() };
     let mut events = Vec::new();
     let outcome = run_on_disk(
         &mut machine,
         &Wanted::default(),
-        &Job::Capture(options),
+        job,
         &mut |event| events.push(event.clone()),
         Arc::<MemDisk>::clone(disk),
     );
@@ -89,4 +93,20 @@ fn a_disk_that_fails_at_any_operation_loses_nothing() {
         operation += 1;
     }
     assert!(operation > 20, "only {operation} operations were tried");
+}
+
+#[test]
+fn a_verdict_is_told_also_where_it_cannot_be_written_down() {
+    let disk = Arc::new(MemDisk::default());
+    assert_eq!(capture(&disk).0.code, 0);
+    disk.read_only(true);
+    let (image, space, range) = ("0417-001".to_string(), None, None);
+    let (outcome, events) =
+        run(&disk, &Job::Verify { image, space, range, accept_simulated: false });
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    assert!(outcome.text.contains("equals"), "{}", outcome.text);
+    let warned = events
+        .iter()
+        .any(|event| matches!(event, Event::Note { text } if text.contains("history has no line")));
+    assert!(warned);
 }

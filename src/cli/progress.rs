@@ -111,6 +111,7 @@ fn sentence(event: &Event) -> Option<String> {
                     .into()
             }
         }
+        Event::RailUnknown => "RAIL NOT KNOWN - measure it before you touch the module".into(),
         Event::Resumed { blocks, of } => {
             format!("going on with an unfinished capture: {blocks} of {of} blocks are there")
         }

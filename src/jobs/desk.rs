@@ -2,7 +2,7 @@
 
 use super::{Event, JobError};
 use crate::link::{Cancel, Client};
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 
 /// The link, the request to stop, and where events go.
 pub struct Desk<'a> {
@@ -10,13 +10,15 @@ pub struct Desk<'a> {
     pub client: Client,
     /// Looked at between steps.
     pub cancel: Cancel,
+    /// RAIL on was sent and rail off has not been confirmed since.
+    pub(super) rail_asked: Cell<bool>,
     sink: RefCell<&'a mut dyn FnMut(&Event)>,
 }
 
 impl<'a> Desk<'a> {
     /// A desk that tells `sink` what happens.
     pub fn new(client: Client, cancel: Cancel, sink: &'a mut dyn FnMut(&Event)) -> Self {
-        Self { client, cancel, sink: RefCell::new(sink) }
+        Self { client, cancel, rail_asked: Cell::new(false), sink: RefCell::new(sink) }
     }
 
     /// Tells an event.

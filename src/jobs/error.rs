@@ -34,6 +34,16 @@ pub enum JobError {
         /// Where the job was.
         at: Option<String>,
     },
+    /// The adapter is out of reach after RAIL on was sent.
+    #[error(
+        "{before}. The rail was switched on, and nobody here knows whether it is off now: the \
+         adapter should switch it off 5 s after the last word. Measure it before you touch the \
+         module"
+    )]
+    RailUnknown {
+        /// How the job had ended.
+        before: String,
+    },
     /// The rail could not be proven off after the job.
     #[error(
         "{before}; and the rail could not be switched off ({error}). The adapter does it by itself \
@@ -76,7 +86,10 @@ impl JobError {
             Self::Usage(_) => 2,
             Self::Shelf(error) if error.is_usage() => 2,
             Self::Fit(error) if !error.is_safety() => 2,
-            Self::Link { .. } | Self::RailUnproven { .. } | Self::Shelf(_) => 3,
+            Self::Link { .. }
+            | Self::RailUnknown { .. }
+            | Self::RailUnproven { .. }
+            | Self::Shelf(_) => 3,
             Self::Fit(_) | Self::Safety(_) => 4,
             Self::Cancelled { .. } => 130,
         }

@@ -42,6 +42,8 @@ pub enum Event {
         /// Measured by the board, not declared.
         measured: bool,
     },
+    /// The adapter is out of reach, and with it the state of the rail.
+    RailUnknown,
     /// An unfinished capture is gone on with.
     Resumed {
         /// Blocks that need not be read again.
@@ -133,7 +135,8 @@ impl Event {
             }
             Self::Stopping { .. } => view.stopping = true,
             Self::Finished(outcome) => view.outcome = Some(outcome.clone()),
-            Self::Resumed { .. } | Self::Note { .. } => {}
+            // A rail that nobody knows of counts as on.
+            Self::RailUnknown | Self::Resumed { .. } | Self::Note { .. } => {}
         }
     }
 }

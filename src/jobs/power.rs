@@ -126,6 +126,10 @@ pub async fn power_down(desk: &Desk<'_>) -> Result<RailReply, LinkError> {
 }
 
 async fn rail(desk: &Desk<'_>, request: RailRequest) -> Result<RailReply, LinkError> {
+    let on = request.action == RailAction::On;
+    if on {
+        desk.rail_asked.set(true);
+    }
     let reply = desk.client.call(Request::Rail(request)).await?;
     let Reply::Rail(rail) = reply else {
         return Err(LinkError::Nonsense {
@@ -133,9 +137,20 @@ async fn rail(desk: &Desk<'_>, request: RailRequest) -> Result<RailReply, LinkEr
             what: reply.kind().to_string(),
         });
     };
-    let on = request.action == RailAction::On;
+    desk.rail_asked.set(on);
     desk.tell(&Event::Rail { on, mv: rail.mv.0, measured: rail.measured });
     Ok(rail)
+}
+
+/// The end of a job whose adapter cannot be asked any more: what is known of the rail is said.
+fn out_of_reach(desk: &Desk<'_>, error: LinkError, at: Option<String>) -> JobError {
+    let ended = JobError::Link { error, at };
+    if !desk.rail_asked.get() {
+        return ended;
+    }
+    desk.tell(&Event::RailUnknown);
+    let stopped = if desk.cancel.is_requested() { "stopped on request; " } else { "" };
+    JobError::RailUnknown { before: format!("{stopped}{ended}") }
 }
 
 /// Switches the rail on, does `work` and switches it off again, however the work ends.
@@ -154,7 +169,7 @@ pub async fn with_rail<R>(
         Err(JobError::Link { error: error @ LinkError::Silent { .. }, at }) => {
             match find_again(&desk.client, hello).await {
                 FoundAgain::Restarted => {
-                    return Err(JobError::Link { error: LinkError::Restarted, at });
+                    return Err(out_of_reach(desk, LinkError::Restarted, at));
                 }
                 FoundAgain::Same | FoundAgain::No => Err(JobError::Link { error, at }),
             }
@@ -168,7 +183,7 @@ pub async fn with_rail<R>(
         (result, Ok(_)) => result,
         // The session is over: the job's own error says what happened.
         (Err(JobError::Link { error, at }), Err(_)) if error.is_final() => {
-            Err(JobError::Link { error, at })
+            Err(out_of_reach(desk, error, at))
         }
         (result, Err(error)) => {
             let before = match result {
