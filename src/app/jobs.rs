@@ -89,13 +89,8 @@ pub(super) fn run_on_disk(
     sink: &mut dyn FnMut(&Event),
     shelf_disk: Arc<dyn Disk>,
 ) -> Outcome {
-    let first_rate = if machine.plan.none {
-        None
-    } else {
-        machine.plan.fixed.or(machine.plan.remembered).or(Some(crate::bus::Baud(115_200)))
-    };
     // A session number is random and never 0, which means "no session" on the wire.
-    let client = Client::new(Session::new(fastrand::u32(1..), first_rate));
+    let client = Client::new(Session::new(fastrand::u32(1..), machine.plan.first()));
     let desk = Desk::new(client.clone(), machine.cancel.clone(), sink);
     let before = Before {
         wanted,

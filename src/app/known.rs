@@ -6,9 +6,8 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// An adapter that was talked to.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(default)]
-#[derive(Default)]
 pub struct KnownAdapter {
     /// USB identity where the system tells one, else the port's name.
     pub identity: String,

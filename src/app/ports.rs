@@ -97,8 +97,7 @@ pub fn open_port(
         }
         PortName::Serial { path, rate } => {
             let plan = RatePlan { fixed: *rate, remembered: remembered(&identity), none: false };
-            let first = plan.fixed.or(plan.remembered).unwrap_or(Baud(115_200));
-            let port = open_serial(path, first)?;
+            let port = open_serial(path, plan.first().unwrap_or(Baud(115_200)))?;
             let attention = Some(port.attention());
             Ok(OpenPort { port: Box::new(port), attention, plan, identity, bench: None })
         }

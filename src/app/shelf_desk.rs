@@ -101,7 +101,7 @@ impl ShelfDesk {
                 space.name,
                 space.kind,
                 space.width.bits(),
-                crate::bus::WordAddress(space.base.0.wrapping_add(space.first.0)),
+                space.base.plus(space.first.0),
                 space.words,
                 space.crc32.len()
             );
@@ -124,12 +124,11 @@ impl ShelfDesk {
                 );
             }
             for word in &space.unsteady.words {
-                let at = space.base.0.wrapping_add(word.address.0);
+                let at = space.base.plus(word.address.0);
                 let seen: Vec<_> = word.seen.iter().map(|value| format!("{value:X}")).collect();
                 let end = if word.settled { "then agreed" } else { "never agreed" };
                 let lines = word.lines.join(", ");
-                let _ =
-                    writeln!(text, "      word 0x{at:X}: {} ({lines}), {end}", seen.join(" / "));
+                let _ = writeln!(text, "      word {at}: {} ({lines}), {end}", seen.join(" / "));
             }
             for doubt in &space.doubts {
                 let _ = writeln!(text, "    doubt: {}", doubt.text);

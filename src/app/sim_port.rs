@@ -27,11 +27,6 @@ impl SimPort {
         &mut self.bench
     }
 
-    /// The bench back, as it is now.
-    pub fn into_bench(self) -> Bench {
-        self.bench
-    }
-
     fn collect(&mut self, into: &mut Vec<u8>) {
         while let Some(packet) = self.bench.poll_receive(self.now) {
             into.extend(packet);

@@ -9,6 +9,13 @@ pub type Word = u32;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct WordAddress(pub u32);
 
+impl WordAddress {
+    /// The address so many words on; past the last one it begins at 0 again.
+    pub const fn plus(self, words: u32) -> Self {
+        Self(self.0.wrapping_add(words))
+    }
+}
+
 impl fmt::Display for WordAddress {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "0x{:X}", self.0)

@@ -84,7 +84,7 @@ impl Reach {
     }
 
     fn span(&self, first: WordAddress, words: u32) -> Span {
-        let start = WordAddress(self.base.0.wrapping_add(first.0));
+        let start = self.base.plus(first.0);
         if self.how.down { Span::down(start, words) } else { Span::up(start, words) }
     }
 

@@ -137,7 +137,7 @@ impl Work<'_, '_> {
 
     /// The word address on the bus where a block begins.
     fn word_address(&self, block: &Block) -> WordAddress {
-        WordAddress(self.part(block.part).1.base.0.wrapping_add(block.first.0))
+        self.part(block.part).1.base.plus(block.first.0)
     }
 
     fn tell(&self, block: &Block, state: BlockState) {
@@ -184,7 +184,7 @@ impl Work<'_, '_> {
             self.keep(block, &bytes)?;
             self.tell(block, BlockState::ReadOnce);
             let words = block.bytes / self.part(block.part).1.width.bytes() as u32;
-            reached.0 = self.word_address(block).0.wrapping_add(words);
+            reached = self.word_address(block).plus(words);
             Ok(())
         });
         result.await.map_err(|error| {

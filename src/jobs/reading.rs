@@ -2,6 +2,7 @@
 
 use super::blocks::Reach;
 use super::{Desk, JobError};
+use crate::bus::Digest;
 use crate::link::{Client, LinkError, Ticket};
 use crate::shelf::Block;
 use crate::wire::{Reply, Request};
@@ -11,18 +12,18 @@ use std::collections::VecDeque;
 const AHEAD: usize = 48;
 
 /// Requests with what each is for, answered in order; forgets what is left when dropped.
-pub(super) struct Pipeline<T> {
+struct Pipeline<T> {
     client: Client,
     flying: VecDeque<(Ticket, T)>,
 }
 
 impl<T> Pipeline<T> {
-    pub(super) fn new(client: &Client) -> Self {
+    fn new(client: &Client) -> Self {
         Self { client: client.clone(), flying: VecDeque::new() }
     }
 
     /// Fills up from `more`.
-    pub(super) fn fill(&mut self, more: &mut impl Iterator<Item = (Request, T)>) {
+    fn fill(&mut self, more: &mut impl Iterator<Item = (Request, T)>) {
         while self.flying.len() < AHEAD {
             let Some((request, what)) = more.next() else { return };
             self.flying.push_back((self.client.submit(request), what));
@@ -30,7 +31,7 @@ impl<T> Pipeline<T> {
     }
 
     /// The next answer in the order of the requests; `None` when none is outstanding.
-    pub(super) async fn next(&mut self) -> Option<Result<(T, Reply), LinkError>> {
+    async fn next(&mut self) -> Option<Result<(T, Reply), LinkError>> {
         let &(ticket, _) = self.flying.front()?;
         let reply = self.client.finish(ticket).await;
         let (_, what) = self.flying.pop_front()?;
@@ -77,6 +78,26 @@ pub(super) async fn read_blocks(
         content[offset..offset + words.len()].copy_from_slice(&words);
         if last {
             done(block, std::mem::take(&mut content))?;
+        }
+    }
+}
+
+/// Has the adapter make the checksum of each of `blocks` and calls `done` with it.
+pub(super) async fn digest_blocks(
+    desk: &Desk<'_>,
+    reach: &Reach,
+    blocks: &[Block],
+    mut done: impl FnMut(&Block, Digest),
+) -> Result<(), JobError> {
+    let mut requests = blocks.iter().map(|block| (reach.digest(block), block));
+    let mut pipeline = Pipeline::new(&desk.client);
+    loop {
+        desk.check()?;
+        pipeline.fill(&mut requests);
+        let Some(answer) = pipeline.next().await else { return Ok(()) };
+        let (block, reply) = answer?;
+        if let Reply::Digest(got) = reply {
+            done(block, got.digest);
         }
     }
 }

@@ -1,12 +1,12 @@
 //! Verify: is the module what an image says? Checksums first, words where they differ.
 
 use super::blocks::{Conditions, Reach};
-use super::reading::{Pipeline, read_blocks};
+use super::reading::{digest_blocks, read_blocks};
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
-use crate::bus::{Digest, WordAddress};
+use crate::bus::Digest;
 use crate::image::compare;
 use crate::shelf::{Block, Part, cut_blocks};
-use crate::wire::{HelloReply, Reply};
+use crate::wire::HelloReply;
 use serde::Serialize;
 use std::fmt;
 
@@ -124,24 +124,18 @@ async fn checksums(
         what: "checksums".into(),
         bytes: part.part.bytes(),
     });
-    let mut requests = blocks.iter().map(|block| (reach.digest(block), block));
-    let mut pipeline = Pipeline::new(&desk.client);
     let mut differing = Vec::new();
-    loop {
-        desk.check()?;
-        pipeline.fill(&mut requests);
-        let Some(answer) = pipeline.next().await else { return Ok(differing) };
-        let (block, reply) = answer.map_err(|error| {
-            JobError::from(error).at(|| format!("while comparing checksums of space {space}"))
-        })?;
-        let Reply::Digest(got) = reply else { continue };
+    let pass = digest_blocks(desk, reach, &blocks, |block, digest| {
         let expected = &part.expected[block.offset as usize..][..block.bytes as usize];
-        let same = got.digest == Digest::of(part.part.width, expected, true);
+        let same = digest == Digest::of(part.part.width, expected, true);
         tell(desk, part, block, if same { BlockState::Same } else { BlockState::Differs });
         if !same {
             differing.push(*block);
         }
-    }
+    });
+    pass.await
+        .map_err(|error| error.at(|| format!("while comparing checksums of space {space}")))?;
+    Ok(differing)
 }
 
 async fn words(
@@ -159,10 +153,10 @@ async fn words(
         report.unsteady_blocks += u32::from(found.equal());
         let room = NAMED.saturating_sub(report.first.len());
         report.first.extend(found.first.iter().take(room).map(|difference| {
-            let offset = block.first.0.wrapping_add(difference.address.0);
+            let at = base.plus(block.first.0).plus(difference.address.0);
             WordDiffers {
                 space: space.clone(),
-                address: base.0.wrapping_add(offset),
+                address: at.0,
                 expected: difference.a,
                 got: difference.b,
             }
@@ -173,7 +167,7 @@ async fn words(
 }
 
 fn tell(desk: &Desk<'_>, part: &VerifyPart, block: &Block, state: BlockState) {
-    let address = WordAddress(part.part.base.0.wrapping_add(block.first.0));
+    let address = part.part.base.plus(block.first.0);
     desk.tell(&Event::Block {
         space: part.part.space.clone(),
         address: address.0,

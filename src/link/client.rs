@@ -3,7 +3,7 @@
 use super::session::{Session, Ticket};
 use super::{LinkError, LinkStats};
 use crate::bus::{Baud, Nanos};
-use crate::wire::{HelloReply, PingReply, Reply, Request};
+use crate::wire::{HelloReply, Reply, Request};
 use std::cell::RefCell;
 use std::future::poll_fn;
 use std::rc::Rc;
@@ -35,11 +35,6 @@ impl Client {
     /// What has been counted.
     pub fn stats(&self) -> LinkStats {
         self.with(|s| s.stats())
-    }
-
-    /// The rail and counters of the last PING.
-    pub fn last_ping(&self) -> Option<PingReply> {
-        self.with(|s| s.last_ping())
     }
 
     /// The host's session number.

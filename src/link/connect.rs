@@ -29,6 +29,11 @@ pub struct RatePlan {
 }
 
 impl RatePlan {
+    /// The rate to open a port at: the first that is tried; `None` where the line has none.
+    pub fn first(self) -> Option<Baud> {
+        self.rates().first().copied()
+    }
+
     fn rates(self) -> Vec<Baud> {
         if self.none {
             return Vec::new();

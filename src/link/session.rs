@@ -4,8 +4,7 @@ use super::expect::{allowance, answers, fault_error, is_immediate};
 use super::{LinkError, LinkStats};
 use crate::bus::{Baud, Millivolts, Nanos};
 use crate::wire::{
-    FrameReader, HelloReply, PingReply, RailAction, RailState, Reply, Request,
-    encode_frame_after_idle,
+    FrameReader, HelloReply, RailAction, RailState, Reply, Request, encode_frame_after_idle,
 };
 use std::collections::{HashMap, VecDeque};
 
@@ -38,6 +37,8 @@ pub enum Transmit {
 struct Waiting {
     ticket: Ticket,
     request: Request,
+    /// Its frame on the line; looked at whenever something may have made room.
+    bytes: usize,
     /// A single try with this time instead of repeats.
     once: Option<Nanos>,
 }
@@ -85,7 +86,6 @@ pub struct Session {
     last_heard: Nanos,
     last_sent: Nanos,
     ping: Option<Ticket>,
-    rail: Option<PingReply>,
     lost: Option<LinkError>,
     stats: LinkStats,
 }
@@ -117,7 +117,6 @@ impl Session {
             last_heard: Nanos::ZERO,
             last_sent: Nanos::ZERO,
             ping: None,
-            rail: None,
             lost: None,
             stats: LinkStats::default(),
         }
@@ -142,11 +141,6 @@ impl Session {
     pub fn stats(&self) -> LinkStats {
         let counters = self.reader.counters();
         LinkStats { frames_damaged: counters.damaged + counters.overlong, ..self.stats }
-    }
-
-    /// The rail and counters of the last PING.
-    pub fn last_ping(&self) -> Option<PingReply> {
-        self.rail
     }
 
     /// The line rate; `None` where the line has none.
@@ -182,12 +176,12 @@ impl Session {
     fn enqueue(&mut self, request: Request, once: Option<Nanos>) -> Ticket {
         let ticket = Ticket(self.next_ticket);
         self.next_ticket += 1;
-        match &self.lost {
-            Some(error) => {
-                let error = error.clone();
-                self.results.insert(ticket, Err(error));
-            }
-            None => self.waiting.push_back(Waiting { ticket, request, once }),
+        if let Some(error) = &self.lost {
+            let error = error.clone();
+            self.results.insert(ticket, Err(error));
+        } else {
+            let bytes = encode_frame_after_idle(&request.encode(0)).len();
+            self.waiting.push_back(Waiting { ticket, request, bytes, once });
         }
         ticket
     }
@@ -278,8 +272,7 @@ impl Session {
     fn launch(&mut self) {
         while let Some(next) = self.waiting.front() {
             let immediate = is_immediate(&next.request);
-            let size = encode_frame_after_idle(&next.request.encode(0)).len();
-            if !immediate && !self.has_room(size) {
+            if !immediate && !self.has_room(next.bytes) {
                 // An immediate request behind it must not wait for the queue.
                 let Some(at) = self.waiting.iter().position(|w| is_immediate(&w.request)) else {
                     return;
@@ -289,14 +282,16 @@ impl Session {
                 }
                 continue;
             }
-            let Some(Waiting { ticket, request, once }) = self.waiting.pop_front() else { return };
+            let Some(Waiting { ticket, request, bytes, once }) = self.waiting.pop_front() else {
+                return;
+            };
             let flying = Flying {
                 ticket,
                 request,
                 once,
                 tag: 0,
                 order: 0,
-                bytes: size,
+                bytes,
                 deadline: Nanos::ZERO,
                 attempts: 0,
                 first_sent: self.now,
@@ -447,7 +442,6 @@ impl Session {
                 self.rail_on = true;
             }
             (_, Reply::Ping(ping)) => {
-                self.rail = Some(*ping);
                 if self.boot_id.is_some_and(|boot| boot != ping.boot_id) {
                     self.lose(LinkError::Restarted);
                 } else if self.rail_on && ping.rail != RailState::On {

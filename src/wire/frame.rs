@@ -105,11 +105,6 @@ impl FrameReader {
         self.dropping = false;
     }
 
-    /// True while an unfinished piece is held.
-    pub fn is_inside(&self) -> bool {
-        !self.held.is_empty() || self.dropping
-    }
-
     /// What has been seen so far.
     pub fn counters(&self) -> FrameCounters {
         self.counters

@@ -5,11 +5,10 @@ use super::write_up::Findings;
 use crate::bus::{Digest, WordAddress};
 use crate::image::{Unsteady, UnsteadyWord};
 use crate::jobs::blocks::Conditions;
-use crate::jobs::reading::Pipeline;
+use crate::jobs::reading::digest_blocks;
 use crate::jobs::reread::{Settled, reread};
 use crate::jobs::{BlockState, Event, JobError};
 use crate::shelf::Block;
-use crate::wire::Reply;
 use serde::{Deserialize, Serialize};
 
 /// An unsteady word as the progress log keeps it over an interruption.
@@ -41,35 +40,27 @@ pub(super) async fn agree(
         what: "checksums".into(),
         bytes: blocks.iter().map(|block| u64::from(block.bytes)).sum(),
     });
-    let mut disagreeing = Vec::new();
-    let mut requests = blocks.iter().map(|block| (reach.digest(block), block));
-    let mut pipeline = Pipeline::new(&work.desk.client);
-    let base = work.part(part).1.base.0;
+    let base = work.part(part).1.base;
     let place = |block: &Block| {
-        let at = WordAddress(base.wrapping_add(block.first.0));
+        let at = base.plus(block.first.0);
         format!("in pass two of space {space}, at word {at}; the words of pass one are kept")
     };
-    let mut at = blocks.first();
-    loop {
-        let here = |error: JobError| match at {
-            Some(block) => error.at(|| place(block)),
-            None => error,
-        };
-        work.desk.check().map_err(here)?;
-        pipeline.fill(&mut requests);
-        let Some(answer) = pipeline.next().await else { break };
-        let (block, reply) = answer.map_err(|error| here(error.into()))?;
-        at = Some(block);
-        let Reply::Digest(got) = reply else { continue };
-        let same = got.digest == Digest::of(width, work.bytes_of(block), how.down);
+    let mut disagreeing = Vec::new();
+    let mut reached = blocks.first().copied();
+    let pass = digest_blocks(work.desk, &reach, &blocks, |block, digest| {
+        reached = Some(*block);
+        let same = digest == Digest::of(width, work.bytes_of(block), how.down);
         work.tell(block, if same { BlockState::Agreed } else { BlockState::Disagrees });
         if same {
             findings.agreed(block);
         } else {
             disagreeing.push(*block);
         }
-    }
-    drop(pipeline);
+    });
+    pass.await.map_err(|error| match &reached {
+        Some(block) => error.at(|| place(block)),
+        None => error,
+    })?;
     for block in &disagreeing {
         settle(work, part, block, findings).await.map_err(|error| error.at(|| place(block)))?;
     }

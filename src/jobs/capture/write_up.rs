@@ -1,7 +1,6 @@
 //! What a capture has found, its doubts and its record.
 
 use super::{CaptureReport, Work};
-use crate::bus::WordAddress;
 use crate::image::{SpaceView, Unsteady, UnsteadyWord, doubts};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
@@ -126,7 +125,6 @@ pub(super) fn finish(
     let summary: Vec<_> = start.spaces.iter().map(unsteady_sentence).collect();
     let (specimen, bytes) = (start.specimen.to_string(), start.bytes);
     let resumed = work.store.resumed();
-    let link = work.desk.client.stats();
     let finished = work.store.finish(start)?;
     if let Some(trouble) = &finished.trouble {
         work.desk.note(trouble.to_string());
@@ -174,7 +172,7 @@ fn passes(work: &Work<'_, '_>, part: usize, findings: &Findings) -> Vec<PassReco
 
 fn unsteady_sentence(space: &crate::shelf::SpaceRecord) -> Option<String> {
     let first = space.unsteady.words.first()?;
-    let at = WordAddress(space.base.0.wrapping_add(first.address.0));
+    let at = space.base.plus(first.address.0);
     Some(format!(
         "{} words of {} did not hold still, on {}; the first is word {at} ({})",
         space.unsteady.total,
