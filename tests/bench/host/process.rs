@@ -105,9 +105,11 @@ fn look(pid: u32) -> Option<(f64, f64)> {
 
 /// Seconds between the first two passes of a log, by its time stamps.
 fn pass_one(log: &str) -> f64 {
-    let mut at = log.lines().filter(|line| line.contains("\"event\":\"pass\"")).map(|line| {
-        let stamp = line.split(' ').next().expect("a stamp");
-        let stamp: jiff::Timestamp = stamp.parse().expect("UTC");
+    let events = log.lines().map(|line| {
+        serde_json::from_str::<serde_json::Value>(line).expect("every line is a JSON object")
+    });
+    let mut at = events.filter(|event| event["event"] == "pass").map(|event| {
+        let stamp: jiff::Timestamp = event["time"].as_str().expect("a stamp").parse().expect("UTC");
         stamp.as_millisecond() as f64 / 1e3
     });
     let (one, two) = (at.next().expect("pass one"), at.next().expect("pass two"));
