@@ -4,6 +4,7 @@
 
 mod cycles;
 mod digest;
+pub mod script;
 mod shape;
 mod time;
 mod word;

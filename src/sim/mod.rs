@@ -25,13 +25,13 @@ mod transmitter;
 
 pub use adapter::Adapter;
 pub use bench::Bench;
-pub use books::{Books, HostViolation, ModuleBooks, ModuleViolation, RailEntry, RailWhy};
-pub use config::{AdapterConfig, RailModel};
+pub use books::{Books, HostViolation, ModuleBooks, ModuleViolation, RailEntry, RailWhy, RunEntry};
+pub use config::{ActiveLine, AdapterConfig, RailModel};
 pub use description::{BenchDescription, BenchError, LineConfig, MemoryFill, Pace};
 pub use event::Event;
 pub use faulty::{Faulty, Line, LineFault, Trouble};
 pub use mangler::{FrameFault, FrameFaults, Mangler};
 pub use memory::{MemoryConfig, MemoryKind};
 pub use module::{Module, ModuleConfig};
-pub use socket::Socket;
+pub use socket::{Drive, Socket};
 pub use transmitter::Sent;

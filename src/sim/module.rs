@@ -2,8 +2,9 @@
 
 use super::books::{ModuleBooks, ModuleViolation};
 use super::memory::{Memory, MemoryConfig, MemoryKind};
-use super::socket::Socket;
+use super::socket::{Drive, Socket};
 use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+use crate::wire::LineLevels;
 
 /// What a simulated module is made of.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -23,6 +24,8 @@ pub struct ModuleConfig {
 pub struct Module {
     memories: Vec<Memory>,
     pulls: Levels,
+    /// The adapter's levels of control lines between and beside cycles.
+    set: Levels,
     needs: Millivolts,
     rail: Millivolts,
     bus: Word,
@@ -38,6 +41,7 @@ impl Module {
         Self {
             memories: config.memories.into_iter().map(Memory::blank).collect(),
             pulls: config.pulls,
+            set: Levels::default(),
             needs: config.needs,
             rail: Millivolts(0),
             bus: 0,
@@ -89,10 +93,45 @@ impl Module {
         }
     }
 
+    /// Control lines between cycles.
+    fn resting(&self) -> Levels {
+        self.pulls.then(self.set)
+    }
+
+    /// What is on the bus goes into every memory whose write these levels strobe.
+    fn store(&mut self, levels: Levels, address: WordAddress) {
+        for memory in &mut self.memories {
+            if !levels.shows(memory.config.write) {
+                continue;
+            }
+            let (first, ones) = (memory.config.first_line, memory.config.width.ones());
+            let writable = matches!(memory.config.kind, MemoryKind::Ram { .. });
+            match memory.word_mut(address) {
+                Some(word) if writable => *word = (self.bus >> first) & ones,
+                Some(_) => self.books.violation(ModuleViolation::WriteIgnored(address)),
+                None => {}
+            }
+        }
+    }
+
+    /// Data lines that an enabled output drives with these control levels, and their levels.
+    fn outputs(&self, levels: Levels, address: WordAddress) -> (Word, Word) {
+        let (mut driven, mut level) = (0, Word::MAX);
+        for memory in self.memories.iter().filter(|m| levels.shows(m.config.read)) {
+            if let Some([word, ..]) = memory.from(address) {
+                let lane = memory.config.lane().mask();
+                driven |= lane;
+                // Where two drive, the low one wins: common practice, no source.
+                level &= (word << memory.config.first_line) | !lane;
+            }
+        }
+        (driven, level & driven)
+    }
+
     /// The memory that alone answers the whole span with exactly the shape's lines.
     fn single(&self, shape: &Shape, span: Span) -> Option<usize> {
         let (low, high) = span.bounds()?;
-        let levels = self.pulls.then(shape.reading());
+        let levels = self.resting().then(shape.reading());
         let mut selected =
             self.memories.iter().enumerate().filter(|(_, memory)| levels.shows(memory.config.read));
         let (index, memory) = selected.next()?;
@@ -117,7 +156,7 @@ impl Cycles for Module {
         self.books.reads += 1;
         self.charge(shape, precharge);
         if self.powered(address) {
-            self.sample(self.pulls.then(shape.reading()), settle(shape), address);
+            self.sample(self.resting().then(shape.reading()), settle(shape), address);
         }
         (self.bus >> shape.first_line) & shape.width.ones()
     }
@@ -134,19 +173,7 @@ impl Cycles for Module {
         if !self.powered(address) {
             return;
         }
-        let levels = self.pulls.then(levels);
-        for memory in &mut self.memories {
-            if !levels.shows(memory.config.write) {
-                continue;
-            }
-            let (first, ones) = (memory.config.first_line, memory.config.width.ones());
-            let writable = matches!(memory.config.kind, MemoryKind::Ram { .. });
-            match memory.word_mut(address) {
-                Some(word) if writable => *word = (self.bus >> first) & ones,
-                Some(_) => self.books.violation(ModuleViolation::WriteIgnored(address)),
-                None => {}
-            }
-        }
+        self.store(self.resting().then(levels), address);
     }
 
     fn read_burst(&mut self, shape: &Shape, span: Span, precharge: Precharge, out: &mut Vec<Word>) {
@@ -195,6 +222,41 @@ impl Socket for Module {
                 memory.refill(|| self.rng.u32(..));
             }
         }
+    }
+
+    fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
+        self.now += Nanos(u64::from(shape.times.release));
+        let lane = shape.width.ones() << shape.first_line;
+        self.bus = (self.bus & !lane) | ((charge << shape.first_line) & lane);
+        self.read(shape, address, Precharge::None)
+    }
+
+    fn control(&mut self, levels: Levels) {
+        self.set = levels;
+    }
+
+    fn lines(&mut self, drive: &Drive) -> LineLevels {
+        let control = Levels { mask: drive.driven.control, level: drive.level.control };
+        let levels = self.resting().then(control);
+        let seen = drive.alone();
+        let address = WordAddress(seen.address);
+        if let Some(high) = drive.charged {
+            self.bus = if high { Word::MAX } else { 0 };
+        }
+        let LineLevels { data: driven, .. } = drive.driven;
+        let pulled = drive.pulled_up.data;
+        self.bus = (self.bus & !driven) | drive.level.data | pulled;
+        if self.rail >= self.needs {
+            let (outputs, level) = self.outputs(levels, address);
+            // Where two drive, the low one wins: common practice, no source.
+            let both = outputs & driven;
+            let taken = (self.bus & both & level) | (level & !both);
+            self.bus = (self.bus & !outputs) | (taken & outputs);
+            self.store(levels, address);
+        }
+        // A control line that nobody drives reads its pull resistor.
+        let pulls = self.pulls.level & !drive.driven.control;
+        LineLevels { data: self.bus, control: seen.control | pulls, ..seen }
     }
 
     fn books(&self) -> Option<&ModuleBooks> {
