@@ -1,7 +1,7 @@
 //! Which reply answers which request, and how long it may take.
 
 use super::LinkError;
-use crate::bus::{Baud, Millivolts, Nanos};
+use crate::bus::{Baud, Millivolts, Nanos, crc32};
 use crate::wire::{Fault, FaultCode, RailAction, RailState, Reply, Request};
 
 /// Cycles a word that the host allows for on-adapter work before it asks again; an 8-bit AVR needs
@@ -9,6 +9,8 @@ use crate::wire::{Fault, FaultCode, RailAction, RailState, Reply, Request};
 const CYCLES_PER_WORD: u64 = 250;
 /// A reply frame without its payload: kind, tag, echo, checksum, COBS, delimiters.
 const REPLY_OVERHEAD: u64 = 30;
+/// The longest reply that brings words.
+const REPLY_MAX: u64 = 1_056 + REPLY_OVERHEAD;
 /// HELLO's reply with every name at its longest.
 const HELLO_REPLY: u64 = 700;
 
@@ -21,7 +23,9 @@ pub(super) fn is_immediate(request: &Request) -> bool {
 pub(super) fn answers(request: &Request, reply: &Reply) -> bool {
     match (request, reply) {
         (Request::Hello(ask), Reply::Hello(got)) => ask.session == got.session,
-        (Request::Ping, Reply::Ping(_)) | (Request::Stop, Reply::Stop(_)) => true,
+        (Request::Ping, Reply::Ping(_))
+        | (Request::Stop, Reply::Stop(_))
+        | (Request::Lines(_), Reply::Lines(_)) => true,
         (Request::Rate(ask), Reply::Rate(got)) => ask.rate == got.rate,
         (Request::Rail(ask), Reply::Rail(got)) => match ask.action {
             RailAction::On => got.state == RailState::On,
@@ -30,6 +34,16 @@ pub(super) fn answers(request: &Request, reply: &Reply) -> bool {
         (Request::Shape(ask), Reply::Shape(got)) => ask.id == got.id,
         (Request::Read(ask), Reply::Read(got)) => ask.echo == got.echo,
         (Request::Digest(ask), Reply::Digest(got)) => *ask == got.echo,
+        (Request::Permit(ask), Reply::Permit(got)) => ask.shape == got.shape,
+        (Request::Walk(ask), Reply::Walk(got)) => {
+            ask.nonce == got.nonce && ask.lines.len() == got.rows.len()
+        }
+        (Request::Hold(ask), Reply::Hold(got)) => *ask == got.echo,
+        (Request::Repeat(ask), Reply::Repeat(got)) => ask.id == got.id,
+        (Request::Script(ask), Reply::Script(got)) => {
+            ask.slot == got.slot && crc32(&ask.bytes) == got.crc
+        }
+        (Request::Run(ask), Reply::Run(got)) => ask.id == got.id && ask.crc() == got.request_crc,
         (_, Reply::Fault(got)) => got.of == request.kind() && got.id == request.echo_id(),
         (_, Reply::Busy(got)) => got.of == request.kind() && got.id == request.echo_id(),
         _ => false,
@@ -53,6 +67,12 @@ pub(super) fn allowance(request: &Request, baud: Option<Baud>, clock_hz: u32) ->
             // Two seconds until "powered through its lines", as `docs/wire.md` has it.
             RailAction::Off => Nanos::from_millis(2_200),
         },
+        // What lasts longer says BUSY about once a second.
+        Request::Run(run) => {
+            line(run.payload.len() as u64 * 4 + REPLY_MAX) + Nanos::from_millis(1_500)
+        }
+        Request::Repeat(_) | Request::Walk(_) => line(REPLY_MAX) + Nanos::from_millis(1_500),
+        Request::Script(script) => line(script.bytes.len() as u64 + REPLY_OVERHEAD),
         _ => line(REPLY_OVERHEAD * 2),
     }
 }

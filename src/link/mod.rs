@@ -5,6 +5,7 @@
 //! [`drive`] runs a job over a [`Port`]; a real port sleeps until the next time-out, a simulated
 //! one jumps to it.
 
+mod chain;
 mod client;
 mod connect;
 mod drive;
@@ -16,6 +17,7 @@ mod session_tests;
 pub mod shell;
 mod stats;
 
+pub use chain::Chain;
 pub use client::Client;
 pub use connect::{FoundAgain, RatePlan, connect, find_again, raise_rate};
 pub use drive::{Cancel, Port, PortLost, drive};

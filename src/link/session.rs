@@ -465,6 +465,11 @@ impl Session {
     fn due(&self, flying: &Flying) -> Nanos {
         match flying.once {
             Some(_) => flying.deadline,
+            // Answers to what was asked before do not keep the dead-man off: a lost PING is not
+            // waited for.
+            None if flying.request == Request::Ping && flying.attempts < ATTEMPTS => {
+                flying.deadline
+            }
             None => flying.deadline.max(self.last_heard + PATIENCE),
         }
     }

@@ -231,3 +231,30 @@ mod noise {
         }
     }
 }
+
+#[test]
+fn a_lost_ping_is_asked_again_while_other_answers_stream_in() {
+    let mut s = session();
+    let reads: Vec<_> = (0..4).map(|n| read(1, n * 4)).collect();
+    for request in &reads {
+        s.submit(request.clone());
+    }
+    let flying = sent(&mut s, Nanos::ZERO);
+    s.submit(Request::Ping);
+    let pings = |s: &mut Session, now| {
+        let sent = sent(s, now);
+        sent.iter().filter(|(_, request)| *request == Request::Ping).count()
+    };
+    assert_eq!(pings(&mut s, Nanos::ZERO), 1);
+    // Every 200 ms something is heard, so silence never says that the PING is lost.
+    for (n, (tag, request)) in flying.iter().enumerate() {
+        let now = Nanos::from_millis(200 * (n as u64 + 1));
+        reply(&mut s, now, *tag, &answer(request, 1));
+        s.handle_timeout(now);
+        if pings(&mut s, now) > 0 {
+            assert!(n > 0, "not before its time");
+            return;
+        }
+    }
+    panic!("{} answers and no second PING", flying.len());
+}

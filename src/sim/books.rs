@@ -1,7 +1,7 @@
 //! The books: what happened, so that a test can ask.
 
 use crate::bus::{Millivolts, Nanos, WordAddress};
-use crate::wire::{FaultCode, Kind};
+use crate::wire::{FaultCode, Kind, RunId};
 use std::collections::BTreeMap;
 use std::fmt;
 
@@ -34,6 +34,17 @@ pub struct RailEntry {
     pub on: bool,
     /// Why.
     pub why: RailWhy,
+}
+
+/// A run, REPEAT or HOLD of a write that was begun.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct RunEntry {
+    /// When.
+    pub at: Nanos,
+    /// Its place in the chain.
+    pub id: RunId,
+    /// Its status; `None` while it is at work, and for ever if the adapter was reset.
+    pub status: Option<u8>,
 }
 
 /// A rule of the wire that the host broke.
@@ -69,7 +80,8 @@ pub struct Books {
     requests: BTreeMap<u8, u64>,
     replies: BTreeMap<u8, u64>,
     faults: BTreeMap<u8, u64>,
-    /// Words read by READ and DIGEST.
+    highest_run: Option<u32>,
+    /// Words read.
     pub words_read: u64,
     /// Words written.
     pub words_written: u64,
@@ -77,6 +89,12 @@ pub struct Books {
     pub resets: u64,
     /// Sessions begun.
     pub sessions: u64,
+    /// Runs begun.
+    pub runs: u64,
+    /// Runs begun with an id that was not above every id begun in that session: never any.
+    pub runs_twice: u64,
+    /// The runs, oldest first; the oldest of very many are dropped.
+    pub ran: Vec<RunEntry>,
     /// Every change of the rail, oldest first; the oldest of very many are dropped.
     pub rail: Vec<RailEntry>,
     /// Rules the host broke, oldest first; the oldest of very many are dropped.
@@ -116,6 +134,24 @@ impl Books {
 
     pub(super) fn rail(&mut self, at: Nanos, on: bool, why: RailWhy) {
         push(&mut self.rail, RailEntry { at, on, why });
+    }
+
+    /// A session begins, or the adapter is reset: ids may begin anew.
+    pub(super) fn ids_begin(&mut self) {
+        self.highest_run = None;
+    }
+
+    pub(super) fn run_began(&mut self, at: Nanos, id: RunId) {
+        self.runs += 1;
+        self.runs_twice += u64::from(self.highest_run.is_some_and(|highest| highest >= id.run));
+        self.highest_run = Some(id.run);
+        push(&mut self.ran, RunEntry { at, id, status: None });
+    }
+
+    pub(super) fn run_ended(&mut self, id: RunId, status: u8) {
+        if let Some(entry) = self.ran.iter_mut().rev().find(|entry| entry.id == id) {
+            entry.status.get_or_insert(status);
+        }
     }
 
     pub(super) fn violation(&mut self, at: Nanos, what: HostViolation) {

@@ -33,7 +33,17 @@ impl Default for RailModel {
     }
 }
 
+/// A control line that scripts may set by its purpose.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ActiveLine {
+    /// Its number among the control lines.
+    pub line: u8,
+    /// Its level when it is set.
+    pub high: bool,
+}
+
 /// What a simulated adapter says of itself in HELLO, and how it behaves.
+#[expect(clippy::struct_excessive_bools, reason = "each is a fact of its own about a board")]
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AdapterConfig {
     /// Protocol major number.
@@ -70,8 +80,14 @@ pub struct AdapterConfig {
     pub supply: Supply,
     /// The rail is measured.
     pub sensed: bool,
-    /// Sizes that the host must keep to.
+    /// Sizes that the host must keep to; HELLO declares no more emitted words than a reply holds.
     pub sizes: Sizes,
+    /// The control line that resets the module, and its active level.
+    pub reset: Option<ActiveLine>,
+    /// The control line that write-protects the module, and its active level.
+    pub protect: Option<ActiveLine>,
+    /// It has a mark line for a scope, which does not reach the module.
+    pub mark: bool,
     /// Silent for so long after a reset.
     pub boot_time: Nanos,
     /// How the rail behaves.
@@ -111,15 +127,19 @@ impl Default for AdapterConfig {
             supply: Supply::Usb,
             sensed: true,
             sizes: Sizes {
-                rx_body_max: 256,
-                rx_queue_bytes: 512,
+                // A script of 512 bytes, or a run with 256 words of 32 bits.
+                rx_body_max: 1100,
+                rx_queue_bytes: 2400,
                 tx_body_max: 1056,
                 shape_slots: 8,
-                script_slots: 0,
-                script_bytes: 0,
-                runs_remembered: 0,
-                emit_remembered: 0,
+                script_slots: 8,
+                script_bytes: 512,
+                runs_remembered: 4,
+                emit_remembered: 256,
             },
+            reset: None,
+            protect: None,
+            mark: false,
             boot_time: Nanos::from_millis(300),
             rail: RailModel::default(),
             charged: true,

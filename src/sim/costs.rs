@@ -11,6 +11,9 @@ const PRECHARGE: u64 = 25;
 const INCLUDED: u64 = 3;
 /// Per request: taking the frame apart, checking, heading the reply. Assumed, not measured.
 const REQUEST: u64 = 2_000;
+/// Per bus cycle of a script, and per operation without one, on top of the shape's times. Assumed
+/// until the kit's own interpreter has been measured.
+const SCRIPT: u64 = 60;
 /// Set-up, pulse, hold, recover, release at the least, in clock cycles. The pulse is two because
 /// an input synchroniser shows the pin of 1.5 clock periods before (datasheet of the AVR family).
 const SHORTEST: [u64; 5] = [1, 2, 0, 0, 1];
@@ -51,6 +54,11 @@ impl Costs {
             Precharge::None => WORD + bus,
             _ => WORD + bus + PRECHARGE + release.saturating_sub(INCLUDED),
         }
+    }
+
+    /// The processor's time for a bus cycle, or an operation, of a script.
+    pub(super) fn script(self) -> Nanos {
+        Nanos((SCRIPT * 1_000_000_000).div_ceil(self.hz))
     }
 
     /// The shortest times of a cycle.

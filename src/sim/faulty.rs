@@ -2,8 +2,9 @@
 
 use super::books::ModuleBooks;
 use super::chips::Chip;
-use super::socket::Socket;
-use crate::bus::{Cycles, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+use super::socket::{Drive, Socket};
+use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+use crate::wire::LineLevels;
 use std::fmt;
 use std::ops::Range;
 
@@ -125,12 +126,46 @@ impl<S: Socket> Faulty<S> {
         self.faults.iter().any(|fault| matches!(fault.line, Line::Address(_)))
     }
 
+    /// Levels of one group of lines as the adapter reads them, from those `beyond` the faults.
+    fn seen(&mut self, address: bool, group: &Group, beyond: u32) -> u32 {
+        let mut levels = beyond;
+        let ours = |fault: &&LineFault| matches!(fault.line, Line::Address(_)) == address;
+        for fault in self.faults.iter().filter(ours) {
+            let mask = fault.line.mask();
+            levels = match &fault.trouble {
+                // It still sees what it drives or pulls itself.
+                Trouble::Open { .. } if group.driven & mask != 0 => {
+                    (levels & !mask) | (group.level & mask)
+                }
+                Trouble::Open { pull: None } if group.pulled & mask != 0 => levels | mask,
+                Trouble::ShortedTo(other) => {
+                    let both = mask | other.mask();
+                    let driven = group.driven & both;
+                    // The driver takes the other along; of two drivers the low one wins.
+                    let all = if driven == 0 { both } else { driven };
+                    let low = levels & all != all || group.level & driven != driven;
+                    if low { levels & !both } else { levels | both }
+                }
+                _ => bent(&mut self.rng, fault, levels, WordAddress(0), group.floating),
+            };
+        }
+        levels
+    }
+
     fn read_back(&mut self, shape: &Shape, word: Word, asked: WordAddress) -> Word {
         let lane = shape.width.ones() << shape.first_line;
         // Lines beyond the shape's are not known here: as charged.
         let levels = (word << shape.first_line) | (self.charged & !lane);
         (self.data(levels, asked, self.charged) >> shape.first_line) & shape.width.ones()
     }
+}
+
+/// What the adapter does to one group of lines.
+struct Group {
+    driven: u32,
+    level: u32,
+    pulled: u32,
+    floating: u32,
 }
 
 fn bent(
@@ -202,6 +237,61 @@ impl<S: Socket> Cycles for Faulty<S> {
 impl<S: Socket> Socket for Faulty<S> {
     fn power(&mut self, now: Nanos, mv: Millivolts) {
         self.inner.power(now, mv);
+    }
+
+    fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
+        let lane = shape.width.ones() << shape.first_line;
+        self.charged = (self.charged & !lane) | ((charge << shape.first_line) & lane);
+        let at = self.address(address);
+        let word = self.inner.read_charged(shape, at, charge);
+        self.read_back(shape, word, address)
+    }
+
+    fn control(&mut self, levels: Levels) {
+        self.inner.control(levels);
+    }
+
+    fn ready(&mut self) -> bool {
+        self.inner.ready()
+    }
+
+    fn lines(&mut self, drive: &Drive) -> LineLevels {
+        if let Some(high) = drive.charged {
+            self.charged = if high { u32::MAX } else { 0 };
+        }
+        let driven = drive.driven.data;
+        self.charged = (self.charged & !driven) | drive.level.data;
+        let data = Group {
+            driven,
+            level: drive.level.data,
+            pulled: drive.pulled_up.data,
+            floating: self.charged,
+        };
+        let address = Group {
+            driven: drive.driven.address,
+            level: drive.level.address,
+            pulled: drive.pulled_up.address,
+            floating: 0,
+        };
+        // What reaches the module: data without the open lines, addresses after their faults.
+        let mut inner = *drive;
+        for fault in &self.faults {
+            if let (Line::Data(_), Trouble::Open { .. }) = (fault.line, &fault.trouble) {
+                let mask = fault.line.mask();
+                inner.driven.data &= !mask;
+                inner.level.data &= !mask;
+                inner.pulled_up.data &= !mask;
+            }
+        }
+        inner.level.address = self.address(WordAddress(drive.alone().address)).0;
+        (inner.driven.address, inner.pulled_up.address) = (u32::MAX, 0);
+        let beyond = self.inner.lines(&inner);
+        let at_adapter = drive.alone().address;
+        LineLevels {
+            data: self.seen(false, &data, beyond.data),
+            address: self.seen(true, &address, at_adapter),
+            control: beyond.control,
+        }
     }
 
     fn books(&self) -> Option<&ModuleBooks> {

@@ -26,17 +26,17 @@ mod transmitter;
 
 pub use adapter::Adapter;
 pub use bench::Bench;
-pub use books::{Books, HostViolation, ModuleBooks, ModuleViolation, RailEntry, RailWhy};
+pub use books::{Books, HostViolation, ModuleBooks, ModuleViolation, RailEntry, RailWhy, RunEntry};
 pub use chips::{
     Chip, ChipBooks, ChipConfig, ChipFaults, ChipPace, ChipState, ChipTime, ChipType,
     ChipViolation, Family, Locks, StuckBit, Wear,
 };
-pub use config::{AdapterConfig, RailModel};
+pub use config::{ActiveLine, AdapterConfig, RailModel};
 pub use description::{BenchDescription, BenchError, LineConfig, MemoryFill, Pace};
 pub use event::Event;
 pub use faulty::{Faulty, Line, LineFault, Trouble};
 pub use mangler::{FrameFault, FrameFaults, Mangler};
 pub use memory::{MemoryConfig, MemoryKind};
 pub use module::{Module, ModuleConfig};
-pub use socket::Socket;
+pub use socket::{Drive, Socket};
 pub use transmitter::Sent;

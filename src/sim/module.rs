@@ -3,8 +3,9 @@
 use super::books::{ModuleBooks, ModuleViolation};
 use super::chips::Chip;
 use super::memory::{Memory, MemoryConfig};
-use super::socket::Socket;
+use super::socket::{Drive, Socket};
 use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+use crate::wire::LineLevels;
 
 /// What a simulated module is made of.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -24,6 +25,10 @@ pub struct ModuleConfig {
 pub struct Module {
     memories: Vec<Memory>,
     pulls: Levels,
+    /// The adapter's levels of control lines between and beside cycles.
+    set: Levels,
+    /// Levels, address and data at the last look at lines that stand still.
+    standing: Option<(Levels, WordAddress, Word)>,
     needs: Millivolts,
     rail: Millivolts,
     bus: Word,
@@ -41,6 +46,8 @@ impl Module {
         Self {
             memories: config.memories.into_iter().map(blank).collect(),
             pulls: config.pulls,
+            set: Levels::default(),
+            standing: None,
             needs: config.needs,
             rail: Millivolts(0),
             bus: 0,
@@ -94,10 +101,44 @@ impl Module {
         }
     }
 
+    /// Control lines between cycles.
+    fn resting(&self) -> Levels {
+        self.pulls.then(self.set)
+    }
+
+    /// What is on the bus goes into every memory whose write these levels strobe.
+    fn store(&mut self, levels: Levels, address: WordAddress) {
+        for memory in &mut self.memories {
+            if !levels.shows(memory.config.write) {
+                continue;
+            }
+            let Some(at) = memory.place(address) else { continue };
+            let (first, ones) = (memory.config.first_line, memory.config.width.ones());
+            if !memory.write(self.now, at, (self.bus >> first) & ones) {
+                self.books.violation(ModuleViolation::WriteIgnored(address));
+            }
+        }
+    }
+
+    /// Data lines that an enabled output drives with these control levels, and their levels.
+    fn outputs(&mut self, levels: Levels, address: WordAddress) -> (Word, Word) {
+        let (mut driven, mut level) = (0, Word::MAX);
+        for memory in self.memories.iter_mut().filter(|m| levels.shows(m.config.read)) {
+            let word = memory.place(address).and_then(|at| memory.read(self.now, at));
+            if let Some(word) = word {
+                let lane = memory.config.lane().mask();
+                driven |= lane;
+                // Where two drive, the low one wins: common practice, no source.
+                level &= (word << memory.config.first_line) | !lane;
+            }
+        }
+        (driven, level & driven)
+    }
+
     /// The memory that alone answers the whole span with exactly the shape's lines.
     fn single(&self, shape: &Shape, span: Span) -> Option<usize> {
         let (low, high) = span.bounds()?;
-        let levels = self.pulls.then(shape.reading());
+        let levels = self.resting().then(shape.reading());
         let mut selected =
             self.memories.iter().enumerate().filter(|(_, memory)| levels.shows(memory.config.read));
         let (index, memory) = selected.next()?;
@@ -123,7 +164,7 @@ impl Cycles for Module {
         self.books.reads += 1;
         self.charge(shape, precharge);
         if self.powered(address) {
-            self.sample(self.pulls.then(shape.reading()), settle(shape), address);
+            self.sample(self.resting().then(shape.reading()), settle(shape), address);
         }
         (self.bus >> shape.first_line) & shape.width.ones()
     }
@@ -140,17 +181,7 @@ impl Cycles for Module {
         if !self.powered(address) {
             return;
         }
-        let levels = self.pulls.then(levels);
-        for memory in &mut self.memories {
-            if !levels.shows(memory.config.write) {
-                continue;
-            }
-            let Some(at) = memory.place(address) else { continue };
-            let (first, ones) = (memory.config.first_line, memory.config.width.ones());
-            if !memory.write(self.now, at, (self.bus >> first) & ones) {
-                self.books.violation(ModuleViolation::WriteIgnored(address));
-            }
-        }
+        self.store(self.resting().then(levels), address);
     }
 
     fn read_burst(&mut self, shape: &Shape, span: Span, precharge: Precharge, out: &mut Vec<Word>) {
@@ -191,6 +222,46 @@ impl Socket for Module {
         for memory in &mut self.memories {
             memory.power(self.now, is, &mut self.rng);
         }
+    }
+
+    fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
+        self.now += Nanos(u64::from(shape.times.release));
+        let lane = shape.width.ones() << shape.first_line;
+        self.bus = (self.bus & !lane) | ((charge << shape.first_line) & lane);
+        self.read(shape, address, Precharge::None)
+    }
+
+    fn control(&mut self, levels: Levels) {
+        self.set = levels;
+    }
+
+    fn lines(&mut self, drive: &Drive) -> LineLevels {
+        let control = Levels { mask: drive.driven.control, level: drive.level.control };
+        let levels = self.resting().then(control);
+        let seen = drive.alone();
+        let address = WordAddress(seen.address);
+        if let Some(high) = drive.charged {
+            self.bus = if high { Word::MAX } else { 0 };
+        }
+        let LineLevels { data: driven, .. } = drive.driven;
+        let pulled = drive.pulled_up.data;
+        self.bus = (self.bus & !driven) | drive.level.data | pulled;
+        if self.rail >= self.needs {
+            let (outputs, level) = self.outputs(levels, address);
+            // Where two drive, the low one wins: common practice, no source.
+            let both = outputs & driven;
+            let taken = (self.bus & both & level) | (level & !both);
+            self.bus = (self.bus & !outputs) | (taken & outputs);
+            // Lines that stand still strobe once, however often they are looked at.
+            let now = Some((levels, address, self.bus));
+            if self.standing != now {
+                self.standing = now;
+                self.store(levels, address);
+            }
+        }
+        // A control line that nobody drives reads its pull resistor.
+        let pulls = self.pulls.level & !drive.driven.control;
+        LineLevels { data: self.bus, control: seen.control | pulls, ..seen }
     }
 
     fn books(&self) -> Option<&ModuleBooks> {

@@ -1,7 +1,32 @@
 //! What is plugged into the adapter, seen from the adapter.
 
 use super::{Chip, ModuleBooks};
-use crate::bus::{Cycles, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, Span, Word, WordAddress};
+use crate::wire::LineLevels;
+
+/// What the adapter does to its lines outside cycles: bit n of each field is line n.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Drive {
+    /// The lines that it drives.
+    pub driven: LineLevels,
+    /// The levels that it drives them to; other bits are 0.
+    pub level: LineLevels,
+    /// The lines that it pulls up and does not drive.
+    pub pulled_up: LineLevels,
+    /// What it charged the data lines to beforehand, that it now leaves alone.
+    pub charged: Option<bool>,
+}
+
+impl Drive {
+    /// What it would read with nothing plugged in and nothing charged.
+    pub const fn alone(&self) -> LineLevels {
+        LineLevels {
+            data: self.level.data | self.pulled_up.data,
+            address: self.level.address | self.pulled_up.address,
+            control: self.level.control | self.pulled_up.control,
+        }
+    }
+}
 
 /// What is plugged into the adapter: a simulated module, a faulty one, an emulator.
 ///
@@ -11,6 +36,31 @@ pub trait Socket: Cycles + Send {
     /// The rail changes to `mv` at `now`.
     fn power(&mut self, now: Nanos, mv: Millivolts) {
         let _ = (now, mv);
+    }
+
+    /// Reads with each data line charged to its bit of `charge` beforehand.
+    ///
+    /// By default two reads show which lines float: those that follow the charge.
+    fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
+        let zeros = self.read(shape, address, Precharge::Zeros);
+        let floats = self.read(shape, address, Precharge::Ones) & !zeros;
+        (zeros & !floats) | (charge & floats)
+    }
+
+    /// From here on control lines that a cycle's shape does not name stand at these levels; those
+    /// outside the mask are let go.
+    fn control(&mut self, levels: Levels) {
+        let _ = levels;
+    }
+
+    /// The level of the module's ready line; true where there is none.
+    fn ready(&mut self) -> bool {
+        true
+    }
+
+    /// The levels that the adapter reads while it does this to its lines.
+    fn lines(&mut self, drive: &Drive) -> LineLevels {
+        drive.alone()
     }
 
     /// What the module has seen, where it keeps books.
@@ -64,6 +114,22 @@ impl Cycles for Box<dyn Socket> {
 impl Socket for Box<dyn Socket> {
     fn power(&mut self, now: Nanos, mv: Millivolts) {
         (**self).power(now, mv);
+    }
+
+    fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
+        (**self).read_charged(shape, address, charge)
+    }
+
+    fn control(&mut self, levels: Levels) {
+        (**self).control(levels);
+    }
+
+    fn ready(&mut self) -> bool {
+        (**self).ready()
+    }
+
+    fn lines(&mut self, drive: &Drive) -> LineLevels {
+        (**self).lines(drive)
     }
 
     fn books(&self) -> Option<&ModuleBooks> {

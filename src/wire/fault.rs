@@ -84,6 +84,44 @@ const CODES: &[(u8, &str, &str, &str)] = &[
         "work of the session before is being ended; detail is the longest time in ms",
         "wait and try again",
     ),
+    (
+        20,
+        "not permitted",
+        "no permit covers it: none was given, its time is over, or the address or lane lies outside; detail is the address",
+        "ask for a permit that covers it, with the module's contents captured first",
+    ),
+    (
+        21,
+        "not the next run",
+        "session, chain or id is not the one that follows, or the chain was halted; detail is the last id",
+        "begin a new chain after looking at the module",
+    ),
+    (
+        22,
+        "script refused",
+        "the checker refuses the script; detail is the byte",
+        "report it: host and firmware check scripts differently",
+    ),
+    (23, "no such script", "the slot is empty or beyond the last", "store the script first"),
+    (
+        24,
+        "another script",
+        "the slot holds other bytes than the run means; detail is their checksum",
+        "store the script again",
+    ),
+    (
+        25,
+        "payload does not fit",
+        "the script takes another number of words for these start values; detail is that number",
+        "report it: host and firmware count differently",
+    ),
+    (26, "slot in use", "a run of that slot is in progress", "wait for its end"),
+    (
+        27,
+        "line refused",
+        "the line does not exist, is driven by the module, or moving it could write; detail is group and line",
+        "leave that line alone, or ask for a permit with the lines flag",
+    ),
 ];
 
 impl FaultCode {
@@ -125,6 +163,22 @@ impl FaultCode {
     pub const SESSION_ENDED: Self = Self(18);
     /// Work of an earlier session is being ended.
     pub const EARLIER_RUN: Self = Self(19);
+    /// No permit covers it.
+    pub const NOT_PERMITTED: Self = Self(20);
+    /// It is not the run that follows.
+    pub const NOT_NEXT_RUN: Self = Self(21);
+    /// The checker refuses the script.
+    pub const SCRIPT_REFUSED: Self = Self(22);
+    /// The slot holds no script.
+    pub const NO_SCRIPT: Self = Self(23);
+    /// The slot holds another script.
+    pub const OTHER_SCRIPT: Self = Self(24);
+    /// The payload is not what the script takes.
+    pub const PAYLOAD_MISFIT: Self = Self(25);
+    /// A run of the slot is in progress.
+    pub const SLOT_IN_USE: Self = Self(26);
+    /// The line must not be moved.
+    pub const LINE_REFUSED: Self = Self(27);
 
     fn row(self) -> Option<&'static (u8, &'static str, &'static str, &'static str)> {
         CODES.iter().find(|row| row.0 == self.0)

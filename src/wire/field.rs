@@ -48,6 +48,11 @@ impl<'a> Fields<'a> {
         Self { body, at: 2.min(body.len()) }
     }
 
+    /// Where the next field begins in the body.
+    pub(super) fn at(&self) -> usize {
+        self.at
+    }
+
     fn take(&mut self, n: usize, field: &'static str) -> Result<&'a [u8], Malformed> {
         let bytes = self.body.get(self.at..self.at + n).ok_or(Malformed {
             field,

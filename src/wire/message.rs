@@ -2,9 +2,11 @@
 
 use super::field::Malformed;
 use super::{
-    Busy, DigestReply, DigestRequest, Fault, HelloReply, HelloRequest, Kind, PROTOCOL_MAJOR,
-    PingReply, RailReply, RailRequest, RateReply, RateRequest, ReadReply, ReadRequest, ShapeReply,
-    ShapeRequest, StopReply, Why,
+    Busy, DigestReply, DigestRequest, Fault, HelloReply, HelloRequest, HoldReply, HoldRequest,
+    Kind, LinesReply, LinesRequest, PROTOCOL_MAJOR, PermitReply, PermitRequest, PingReply,
+    RailReply, RailRequest, RateReply, RateRequest, ReadReply, ReadRequest, RepeatReply,
+    RepeatRequest, RunReply, RunRequest, ScriptReply, ScriptRequest, ShapeReply, ShapeRequest,
+    StopReply, WalkReply, WalkRequest, Why,
 };
 
 /// What the host asks.
@@ -26,6 +28,20 @@ pub enum Request {
     Digest(DigestRequest),
     /// Stop what runs.
     Stop,
+    /// Leave to write.
+    Permit(PermitRequest),
+    /// Set and sample lines.
+    Lines(LinesRequest),
+    /// Walk lines.
+    Walk(WalkRequest),
+    /// Keep one cycle still.
+    Hold(HoldRequest),
+    /// Repeat one cycle.
+    Repeat(RepeatRequest),
+    /// Store a cycle script.
+    Script(ScriptRequest),
+    /// Run one.
+    Run(RunRequest),
 }
 
 impl Request {
@@ -40,6 +56,13 @@ impl Request {
             Self::Read(_) => Kind::READ,
             Self::Digest(_) => Kind::DIGEST,
             Self::Stop => Kind::STOP,
+            Self::Permit(_) => Kind::PERMIT,
+            Self::Lines(_) => Kind::LINES,
+            Self::Walk(_) => Kind::WALK,
+            Self::Hold(_) => Kind::HOLD,
+            Self::Repeat(_) => Kind::REPEAT,
+            Self::Script(_) => Kind::SCRIPT,
+            Self::Run(_) => Kind::RUN,
         }
     }
 
@@ -48,6 +71,10 @@ impl Request {
         match self {
             Self::Read(read) => read.echo.nonce as u32,
             Self::Digest(digest) => digest.nonce as u32,
+            Self::Walk(walk) => walk.nonce as u32,
+            Self::Run(run) => run.id.run,
+            Self::Hold(hold) => hold.id.run,
+            Self::Repeat(repeat) => repeat.id.run,
             _ => 0,
         }
     }
@@ -63,6 +90,13 @@ impl Request {
             Self::Shape(m) => m.put(&mut out),
             Self::Read(m) => m.echo.put(&mut out),
             Self::Digest(m) => m.put(&mut out),
+            Self::Permit(m) => m.put(&mut out),
+            Self::Lines(m) => m.put(&mut out),
+            Self::Walk(m) => m.put(&mut out),
+            Self::Hold(m) => m.put(&mut out),
+            Self::Repeat(m) => m.put(&mut out),
+            Self::Script(m) => m.put(&mut out),
+            Self::Run(m) => m.put(&mut out),
         }
         out
     }
@@ -90,6 +124,13 @@ impl Request {
             Kind::READ => Self::Read(ReadRequest { echo: super::ReadEcho::take(f)? }),
             Kind::DIGEST => Self::Digest(DigestRequest::take(f)?),
             Kind::STOP => Self::Stop,
+            Kind::PERMIT => Self::Permit(PermitRequest::take(f)?),
+            Kind::LINES => Self::Lines(LinesRequest::take(f)?),
+            Kind::WALK => Self::Walk(WalkRequest::take(f)?),
+            Kind::HOLD => Self::Hold(HoldRequest::take(f)?),
+            Kind::REPEAT => Self::Repeat(RepeatRequest::take(f)?),
+            Kind::SCRIPT => Self::Script(ScriptRequest::take(f)?),
+            Kind::RUN => Self::Run(RunRequest::take(f)?),
             _ => return Ok(None),
         };
         fields.end()?;
@@ -116,6 +157,20 @@ pub enum Reply {
     Digest(DigestReply),
     /// To STOP.
     Stop(StopReply),
+    /// To PERMIT.
+    Permit(PermitReply),
+    /// To LINES.
+    Lines(LinesReply),
+    /// To WALK.
+    Walk(WalkReply),
+    /// To HOLD.
+    Hold(HoldReply),
+    /// To REPEAT.
+    Repeat(RepeatReply),
+    /// To SCRIPT.
+    Script(ScriptReply),
+    /// To RUN.
+    Run(RunReply),
     /// The request goes on.
     Busy(Busy),
     /// The request was refused or failed.
@@ -134,6 +189,13 @@ impl Reply {
             Self::Read(_) => Kind::READ.reply(),
             Self::Digest(_) => Kind::DIGEST.reply(),
             Self::Stop(_) => Kind::STOP.reply(),
+            Self::Permit(_) => Kind::PERMIT.reply(),
+            Self::Lines(_) => Kind::LINES.reply(),
+            Self::Walk(_) => Kind::WALK.reply(),
+            Self::Hold(_) => Kind::HOLD.reply(),
+            Self::Repeat(_) => Kind::REPEAT.reply(),
+            Self::Script(_) => Kind::SCRIPT.reply(),
+            Self::Run(_) => Kind::RUN.reply(),
             Self::Busy(_) => Kind::BUSY,
             Self::Fault(_) => Kind::FAULT,
         }
@@ -151,6 +213,13 @@ impl Reply {
             Self::Read(m) => m.put(&mut out),
             Self::Digest(m) => m.put(&mut out),
             Self::Stop(m) => m.put(&mut out),
+            Self::Permit(m) => m.put(&mut out),
+            Self::Lines(m) => m.put(&mut out),
+            Self::Walk(m) => m.put(&mut out),
+            Self::Hold(m) => m.put(&mut out),
+            Self::Repeat(m) => m.put(&mut out),
+            Self::Script(m) => m.put(&mut out),
+            Self::Run(m) => m.put(&mut out),
             Self::Busy(m) => m.put(&mut out),
             Self::Fault(m) => m.put(&mut out),
         }
@@ -175,6 +244,13 @@ impl Reply {
                 Kind::READ => Self::Read(ReadReply::take(f)?),
                 Kind::DIGEST => Self::Digest(DigestReply::take(f)?),
                 Kind::STOP => Self::Stop(StopReply::take(f)?),
+                Kind::PERMIT => Self::Permit(PermitReply::take(f)?),
+                Kind::LINES => Self::Lines(LinesReply::take(f)?),
+                Kind::WALK => Self::Walk(WalkReply::take(f)?),
+                Kind::HOLD => Self::Hold(HoldReply::take(f)?),
+                Kind::REPEAT => Self::Repeat(RepeatReply::take(f)?),
+                Kind::SCRIPT => Self::Script(ScriptReply::take(f)?),
+                Kind::RUN => Self::Run(RunReply::take(f)?),
                 _ => return Ok(None),
             },
         };

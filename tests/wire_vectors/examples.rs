@@ -1,5 +1,8 @@
 //! The examples as typed values.
 
+#[path = "runs.rs"]
+pub mod runs;
+
 use buswright::bus::{
     Baud, Digest, Levels, Millivolts, Phases, Precharge, Shape, ShapeId, ShapeTimes, Width,
     WordAddress,
@@ -19,18 +22,25 @@ pub enum Message {
 }
 use Message::{Answer, Ask};
 
-/// Name, tag and value of every example, in the order of the vector file.
-pub fn examples() -> Vec<(&'static str, u8, Message)> {
+/// Name, tag and value.
+pub type Example = (&'static str, u8, Message);
+
+/// Every example, in the order of the vector file.
+pub fn examples() -> Vec<Example> {
     let mut all = session();
     all.extend(rate_and_rail());
+    all.extend(runs::permits());
     all.extend(shapes());
+    all.extend(runs::lines());
     all.extend(reads());
     all.extend(digests());
+    all.extend(runs::cycles());
+    all.extend(runs::runs());
     all.extend(others());
     all
 }
 
-fn session() -> Vec<(&'static str, u8, Message)> {
+fn session() -> Vec<Example> {
     let ping = PingReply {
         boot_id: 0x5152_5354,
         rail_counter: 4,
@@ -111,7 +121,7 @@ const fn times([setup, pulse, hold, recover, release]: [u16; 5]) -> ShapeTimes {
     ShapeTimes { setup, pulse, hold, recover, release }
 }
 
-fn rate_and_rail() -> Vec<(&'static str, u8, Message)> {
+fn rate_and_rail() -> Vec<Example> {
     let rate = Baud(1_000_000);
     let on = RailRequest {
         action: RailAction::On,
@@ -136,7 +146,7 @@ fn rate_and_rail() -> Vec<(&'static str, u8, Message)> {
     ]
 }
 
-fn shapes() -> Vec<(&'static str, u8, Message)> {
+fn shapes() -> Vec<Example> {
     let lines = |mask, level| Levels { mask, level };
     let idle = lines(0x000F, 0x0007);
     let store = Shape {
@@ -167,7 +177,7 @@ fn shapes() -> Vec<(&'static str, u8, Message)> {
 /// The words of `read-raw-reply`, little-endian.
 const WORDS: [u8; 8] = [0x22, 0x51, 0x44, 0x73, 0x00, 0x50, 0x88, 0x5F];
 
-fn reads() -> Vec<(&'static str, u8, Message)> {
+fn reads() -> Vec<Example> {
     let raw = ReadEcho {
         nonce: 0x1234,
         shape: ShapeId(1),
@@ -217,7 +227,7 @@ fn reads() -> Vec<(&'static str, u8, Message)> {
     ]
 }
 
-fn digests() -> Vec<(&'static str, u8, Message)> {
+fn digests() -> Vec<Example> {
     let up = DigestRequest {
         nonce: 0x2345,
         shape: ShapeId(1),
@@ -245,7 +255,7 @@ fn digests() -> Vec<(&'static str, u8, Message)> {
     ]
 }
 
-fn others() -> Vec<(&'static str, u8, Message)> {
+fn others() -> Vec<Example> {
     let busy = Busy { of: Kind::DIGEST, id: 0x2345, done: 3, whole: 4 };
     let fault = |of, id, code, detail| Answer(Reply::Fault(Fault { of, id, code, detail }));
     let beyond = FaultCode::BEYOND_LINES;
@@ -255,6 +265,7 @@ fn others() -> Vec<(&'static str, u8, Message)> {
         ("busy", 0x30, Answer(Reply::Busy(busy))),
         ("fault", 0x24, fault(Kind::READ, 0x1238, beyond, 0x12_3456)),
         ("fault-shape", 0x18, fault(Kind::SHAPE, 0, FaultCode::SHAPE_REFUSED, 0x0201)),
-        ("fault-reserved", 0x33, fault(Kind::PERMIT, 0, FaultCode::UNKNOWN_REQUEST, 0)),
+        ("fault-run", 0x34, fault(Kind::RUN, 85, FaultCode::NOT_NEXT_RUN, 82)),
+        ("fault-unknown", 0x33, fault(Kind(0x10), 0, FaultCode::UNKNOWN_REQUEST, 0)),
     ]
 }

@@ -1,9 +1,11 @@
 //! Frames that come in: the session, what is answered at once, what waits.
 
 use super::Adapter;
+use super::chain::RunChain;
 use super::queue::Ask;
-use super::work::Task;
+use super::work::{Task, Work};
 use crate::bus::Nanos;
+use crate::bus::script::Abort;
 use crate::sim::books::HostViolation;
 use crate::wire::{
     Fault, FaultCode, HelloReply, HelloRequest, Kind, PROTOCOL_MINOR, PingReply, Reply, Request,
@@ -56,6 +58,7 @@ impl Adapter {
             let left = self.time_left(t);
             return self.answer_at_once(tag, &Reply::Fault(fault(FaultCode::EARLIER_RUN, left)));
         }
+        let Some(ask) = self.beside_run(tag, ask) else { return };
         let idle = self.work.is_none() && self.tx.has_room();
         if !self.queue.push(tag, ask, body.len(), idle) {
             self.books.violation(t, HostViolation::Overrun(kind));
@@ -63,25 +66,57 @@ impl Adapter {
         }
     }
 
+    /// What a run at work does to a request that comes in: the same run again is told that it goes
+    /// on, and gets the reply; its script cannot be replaced.
+    fn beside_run(&mut self, tag: u8, ask: Ask) -> Option<Ask> {
+        let (Some(Work { task: Task::Run(run), .. }), Ask::Do(request)) = (&self.work, &ask) else {
+            return Some(ask);
+        };
+        if Self::place_of(request).is_some_and(|place| place == run.place) {
+            if let Some(work) = &mut self.work {
+                work.tag = tag;
+                let busy = work.busy();
+                self.answer_at_once(tag, &busy);
+            }
+            return None;
+        }
+        match request {
+            Request::Script(script)
+                if run.slot == Some(script.slot) && !self.scripts.same(script) =>
+            {
+                let (of, detail) = (Kind::SCRIPT, u32::from(script.slot));
+                Some(Ask::Refuse(Fault { of, id: 0, code: FaultCode::SLOT_IN_USE, detail }))
+            }
+            _ => Some(ask),
+        }
+    }
+
     fn hello(&mut self, t: Nanos, tag: u8, hello: HelloRequest) {
         self.books.request(Kind::HELLO);
         // Another major number is told who this is and gets no session.
         if hello.major == self.config.major && self.session.current != Some(hello.session) {
-            self.new_session(hello.session);
+            self.new_session(t, hello.session);
         }
         let still_running_ms = if self.session.ending { self.time_left(t) } else { 0 };
         let reply = self.hello_reply(hello.session, still_running_ms);
         self.answer_at_once(tag, &Reply::Hello(Box::new(reply)));
     }
 
-    /// Shapes and waiting requests go; what is in work ends as after STOP; the rail stays.
+    /// Shapes, scripts, permits, the run chain and waiting requests go; what is in work ends as after STOP; the rail stays.
     ///
     /// Requests that waited are dropped without a reply: some carry no nonce, and the new host
     /// could take the fault for its own.
-    fn new_session(&mut self, number: u32) {
+    fn new_session(&mut self, t: Nanos, number: u32) {
         self.books.sessions += 1;
+        self.books.ids_begin();
         self.session.previous = self.session.current.replace(number).unwrap_or(0);
+        (self.session.previous_run, self.session.previous_status) = self.chain.last();
+        self.chain = RunChain::new(self.config.sizes.runs_remembered);
+        self.abort_run(t, Abort::Session);
+        self.release();
         self.shapes.clear();
+        self.scripts.clear();
+        self.permits.clear();
         self.queue.clear();
         self.tx.forget_waiting();
         if let Some(work) = &mut self.work {
@@ -119,14 +154,15 @@ impl Adapter {
             shortest: self.costs.shortest(),
             encodings: vec![0, 1],
             previous_session: self.session.previous,
-            previous_run: 0,
-            previous_status: 0,
+            previous_run: self.session.previous_run,
+            previous_status: self.session.previous_status,
         }
     }
 
     fn ping(&mut self, t: Nanos, tag: u8) {
         self.books.request(Kind::PING);
         let seen = self.reader.counters();
+        let (last_run, last_status) = self.chain.last();
         let count = |n: u64| u32::try_from(n).unwrap_or(u32::MAX);
         let reply = PingReply {
             boot_id: self.boot_id,
@@ -134,11 +170,11 @@ impl Adapter {
             rail: self.rail.state(t),
             rail_mv: self.rail.mv(t),
             rail_min: self.rail.take_lowest(t),
-            ready: true,
+            ready: self.socket.ready(),
             running: self.work.is_some(),
-            last_run: 0,
-            last_status: 0,
-            permit_s: 0,
+            last_run,
+            last_status,
+            permit_s: self.permits.seconds_left(t),
             frames_good: count(seen.good - self.echoes),
             frames_damaged: count(seen.damaged + seen.overlong + self.echoes),
             overruns: self.overruns,
@@ -149,12 +185,17 @@ impl Adapter {
     fn stop(&mut self, t: Nanos, tag: u8) {
         self.books.request(Kind::STOP);
         self.refuse_waiting(FaultCode::HALTED, 0, |request| {
-            matches!(request, Request::Read(_) | Request::Digest(_))
+            matches!(
+                request,
+                Request::Read(_) | Request::Digest(_) | Request::Lines(_) | Request::Walk(_)
+            )
         });
+        self.halt_runs();
         let within_ms = self.time_left(t);
         if let Some(work) = &mut self.work {
             work.halt.get_or_insert(FaultCode::HALTED);
         }
+        self.abort_run(t, Abort::Stop);
         self.answer_at_once(tag, &Reply::Stop(StopReply { within_ms }));
     }
 
@@ -178,16 +219,25 @@ impl Adapter {
     /// Milliseconds until the work in hand has stopped, rounded up.
     fn time_left(&self, t: Nanos) -> u32 {
         let Some(work) = &self.work else { return 0 };
-        let until = if matches!(work.task, Task::Digest(_)) { work.slice_ends } else { work.ends };
-        until.since(t).0.div_ceil(1_000_000).max(1) as u32
+        let left = match &work.task {
+            // In a delay it stops at once, unless a critical stretch says otherwise.
+            Task::Run(run) if run.waiting => run.stop,
+            Task::Run(run) => work.slice_ends.since(t) + run.stop,
+            Task::Digest(_) | Task::Walk(_) => work.slice_ends.since(t),
+            _ => work.ends.since(t),
+        };
+        left.0.div_ceil(1_000_000).max(1) as u32
     }
 }
 
-/// The nonce of a body that may be malformed.
+/// The nonce or run id of a body that may be malformed.
 fn echo_id(kind: Kind, body: &[u8]) -> u32 {
     match (kind, body) {
-        (Kind::READ | Kind::DIGEST, [_, _, low, high, ..]) => {
+        (Kind::READ | Kind::DIGEST | Kind::WALK, [_, _, low, high, ..]) => {
             u32::from(u16::from_le_bytes([*low, *high]))
+        }
+        (Kind::RUN | Kind::REPEAT | Kind::HOLD, [_, _, _, _, _, _, _, _, a, b, c, d, ..]) => {
+            u32::from_le_bytes([*a, *b, *c, *d])
         }
         _ => 0,
     }

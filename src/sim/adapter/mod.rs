@@ -1,30 +1,45 @@
 //! The simulated adapter: the wire text as a value that is handed bytes and time.
 
+mod begin_run;
+mod chain;
 mod frames;
+mod lines;
+mod permits;
 mod queue;
+mod repeat;
+mod run_env;
+mod runs;
+mod scripts;
 mod serve;
 mod shapes;
 mod timers;
 mod work;
 
+use self::chain::RunChain;
+use self::lines::LineState;
+use self::permits::Permits;
 use self::queue::Queue;
+use self::scripts::{RUN_REPLY_HEAD, Scripts};
 use self::shapes::ShapeTable;
 use self::timers::Trial;
-use self::work::Work;
+use self::work::{Task, Work};
 use super::books::{Books, RailWhy};
 use super::config::AdapterConfig;
 use super::costs::Costs;
 use super::rail::Rail;
 use super::socket::Socket;
 use super::transmitter::{Sent, Transmitter};
-use crate::bus::{Baud, Millivolts, Nanos};
-use crate::wire::{Fault, FaultCode, FrameReader, RailAction, Reply, Request};
+use crate::bus::{Baud, Levels, Millivolts, Nanos};
+use crate::wire::{Fault, FaultCode, FrameReader, HoldRequest, RailAction, Reply, Request};
 
 /// Who the adapter talks to.
 #[derive(Clone, Copy, Debug, Default)]
 struct Session {
     current: Option<u32>,
     previous: u32,
+    /// The last run of the session before, and its status.
+    previous_run: u32,
+    previous_status: u8,
     /// Work of the session before is being ended.
     ending: bool,
 }
@@ -42,6 +57,17 @@ pub struct Adapter {
     reader: FrameReader,
     tx: Transmitter,
     shapes: ShapeTable,
+    permits: Permits,
+    scripts: Scripts,
+    chain: RunChain,
+    /// Levels of control lines that scripts have set.
+    set: Levels,
+    /// The lines that LINES has set.
+    lines: LineState,
+    /// The cycle that HOLD keeps.
+    holding: Option<HoldRequest>,
+    /// The rail goes off as soon as the run at work has ended.
+    dead_man_waits: bool,
     rail: Rail,
     queue: Queue,
     work: Option<Work>,
@@ -60,13 +86,23 @@ pub struct Adapter {
 
 impl Adapter {
     /// An adapter that has long been up, with `socket` plugged in; `seed` gives its boot ids.
-    pub fn new(config: AdapterConfig, socket: Box<dyn Socket>, seed: u64) -> Self {
+    pub fn new(mut config: AdapterConfig, socket: Box<dyn Socket>, seed: u64) -> Self {
+        let sizes = &mut config.sizes;
+        let words = sizes.tx_body_max.saturating_sub(RUN_REPLY_HEAD) / 4;
+        sizes.emit_remembered = sizes.emit_remembered.min(words);
         let mut rng = fastrand::Rng::with_seed(seed);
         Self {
             costs: Costs::new(config.clock_hz, config.charged),
             reader: FrameReader::new(usize::from(config.sizes.rx_body_max)),
             tx: Transmitter::new(config.reset_rate, config.charged),
             shapes: ShapeTable::default(),
+            permits: Permits::default(),
+            scripts: Scripts::default(),
+            chain: RunChain::new(config.sizes.runs_remembered),
+            set: Levels::default(),
+            lines: LineState::default(),
+            holding: None,
+            dead_man_waits: false,
             rail: Rail::new(config.rail, config.sensed),
             queue: Queue::new(config.sizes.rx_queue_bytes),
             work: None,
@@ -136,6 +172,11 @@ impl Adapter {
         self.reader = FrameReader::new(usize::from(self.config.sizes.rx_body_max));
         self.tx.reset(self.config.reset_rate);
         self.shapes = ShapeTable::default();
+        self.permits.clear();
+        self.scripts.clear();
+        self.chain = RunChain::new(self.config.sizes.runs_remembered);
+        self.let_go();
+        self.dead_man_waits = false;
         self.queue.clear();
         self.work = None;
         self.session = Session::default();
@@ -150,6 +191,7 @@ impl Adapter {
         self.overruns = 0;
         self.echoes = 0;
         self.books.resets += 1;
+        self.books.ids_begin();
     }
 
     /// The rail falls to `mv` at `now`.
@@ -187,6 +229,11 @@ impl Adapter {
     /// True if the module has its supply.
     pub fn rail_is_on(&self) -> bool {
         self.rail.is_on()
+    }
+
+    /// True while HOLD keeps a cycle still.
+    pub fn is_holding(&self) -> bool {
+        self.holding.is_some()
     }
 
     /// What is plugged in.
@@ -249,7 +296,9 @@ impl Adapter {
 
     /// The rail was opened without being asked: what needed it ends at once.
     fn lost_supply(&mut self, t: Nanos, code: FaultCode, detail: u32) {
-        self.shapes.let_go();
+        self.permits.clear();
+        self.halt_runs();
+        self.let_go();
         self.socket.power(t, self.rail_floor());
         // What tripped it is still there: a RAIL on that was sent before must not try again.
         self.refuse_waiting(
@@ -258,9 +307,26 @@ impl Adapter {
             |request| matches!(request, Request::Rail(rail) if rail.action == RailAction::On),
         );
         if let Some(work) = self.work.take_if(|work| work.ends_with_supply()) {
+            if matches!(work.task, Task::Run(_)) {
+                return self.run_loses_power(t, work);
+            }
             self.session.ending = false;
             self.answer(work.tag, &work.fault(code, detail), None);
         }
+    }
+
+    /// Lets go of the cycle that HOLD keeps and of the lines that LINES has set.
+    fn release(&mut self) {
+        self.holding = None;
+        self.lines = LineState::default();
+    }
+
+    /// Lets go of every control line: the rail goes off.
+    fn let_go(&mut self) {
+        self.release();
+        self.shapes.let_go();
+        self.set = Levels::default();
+        self.socket.control(self.set);
     }
 
     /// What the module sees once the switch is open.

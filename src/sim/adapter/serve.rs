@@ -13,7 +13,7 @@ use crate::wire::{
 const READ_HEAD: usize = 15;
 
 /// What a request comes to: how to go on, or code and detail of its fault.
-type Begun = Result<(Task, Nanos), (FaultCode, u32)>;
+pub(super) type Begun = Result<(Task, Nanos), (FaultCode, u32)>;
 
 impl Adapter {
     /// Begins the next request if nothing is in work and its reply will have room.
@@ -37,14 +37,20 @@ impl Adapter {
         let (task, ends) = begun.unwrap_or_else(|(code, detail)| {
             (Task::Answer(Reply::Fault(Fault { of, id, code, detail }), None), short)
         });
-        let next_busy = (ends.since(t) > LONG).then_some(t + LONG);
-        let slice_ends = if matches!(task, Task::Digest(_)) { short } else { ends };
+        // How long a run will last is not known.
+        let long = ends.since(t) > LONG || matches!(task, Task::Run(_));
+        let next_busy = long.then_some(t + LONG);
+        let slice_ends = if task.is_sliced() { short } else { ends };
         self.work =
             Some(Work { tag, of, id, started: t, slice_ends, ends, next_busy, halt: None, task });
         true
     }
 
     fn begin(&mut self, t: Nanos, short: Nanos, request: &Request) -> Begun {
+        let place = Self::place_of(request);
+        if let Some(judged) = place.and_then(|place| self.judge(&place, short)) {
+            return judged;
+        }
         match request {
             Request::Rate(request) => {
                 let rate = request.rate;
@@ -61,6 +67,16 @@ impl Adapter {
             Request::Rail(_) => Ok((Task::RailOff, self.rail_off(t).max(short))),
             Request::Read(request) => self.begin_read(t, &request.echo),
             Request::Digest(request) => self.begin_digest(t, request),
+            Request::Permit(request) => self.begin_permit(t, request, short),
+            Request::Script(request) => self.begin_script(request, short),
+            Request::Lines(request) => self.begin_lines(t, request, short),
+            Request::Walk(request) => self.begin_walk(t, request),
+            Request::Hold(request) => self.begin_hold(t, request, place),
+            Request::Run(request) => {
+                place.map_or(Err((FaultCode::NOT_NEXT_RUN, 0)), |p| self.begin_run(t, request, p))
+            }
+            Request::Repeat(request) => place
+                .map_or(Err((FaultCode::NOT_NEXT_RUN, 0)), |p| self.begin_repeat(t, request, p)),
             // These never wait; see `frames`.
             Request::Hello(_) | Request::Ping | Request::Stop => {
                 Err((FaultCode::UNKNOWN_REQUEST, 0))
@@ -86,6 +102,7 @@ impl Adapter {
             .map_err(|refusal| (FaultCode::SHAPE_REFUSED, refusal.detail()))?;
         let used = self.costs.round_up(&shape.times);
         self.shapes.put(*id, *shape, used);
+        self.permits.forget(*id);
         if self.rail.is_closed() {
             self.shapes.hold();
         }
@@ -113,6 +130,7 @@ impl Adapter {
             }
             return Ok((Task::Answer(self.rail_reply(t, Nanos::ZERO), None), short));
         }
+        self.release();
         self.shapes.hold();
         let settle = Nanos::from_millis(u64::from(request.settle_ms));
         let verdict = self.rail.switch_on(t, nominal, request.floor, settle);
@@ -134,6 +152,7 @@ impl Adapter {
         if words * shape.width.bytes() + heads > room {
             return Err((FaultCode::TOO_LONG, 0));
         }
+        self.release();
         let raw = self.read_words(&shape, echo.span(), echo.precharge);
         let payload = match encoding {
             Encoding::Raw => raw,
@@ -159,13 +178,14 @@ impl Adapter {
         let shape = self.ready_for_cycles(request.shape, request.span())?;
         let per_word = self.costs.per_word(&shape.times, request.precharge);
         let ends = t + self.costs.request(u64::from(request.count), per_word);
+        self.release();
         let digester = Digester::new(shape.width);
         let digest = DigestWork { echo: *request, shape, per_word, digester, done: 0 };
         Ok((Task::Digest(Box::new(digest)), ends))
     }
 
     /// The shape to use, if the rail is on and every address is within the board's lines.
-    fn ready_for_cycles(
+    pub(super) fn ready_for_cycles(
         &self,
         id: crate::bus::ShapeId,
         span: Span,
@@ -183,9 +203,11 @@ impl Adapter {
     /// Opens the rail in order: bus idle, lines let go, then the switch.
     pub(super) fn rail_off(&mut self, t: Nanos) -> Nanos {
         let was_closed = self.rail.is_closed();
+        self.halt_runs();
+        self.permits.clear();
         let fallen = self.rail.switch_off(t);
         if was_closed {
-            self.shapes.let_go();
+            self.let_go();
             self.books.rail(t, false, crate::sim::books::RailWhy::Asked);
             self.socket.power(t, self.rail.rests_at());
         }

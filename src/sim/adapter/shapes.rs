@@ -2,6 +2,31 @@
 
 use crate::bus::{Levels, Shape, ShapeId, ShapeRefusal, ShapeTimes};
 
+/// True if `levels` have every line that `strobe` changes from `idle` as `strobe` has it.
+fn active(idle: Levels, strobe: Levels, levels: Levels) -> bool {
+    let changed = (strobe.level ^ idle.level) | (strobe.mask & !idle.mask);
+    levels.shows(Levels { mask: changed, level: strobe.level & changed })
+}
+
+/// True if these levels are a write strobe of the shape.
+pub(super) fn strobes_write(shape: &Shape, idle: Levels, levels: Levels) -> bool {
+    let idle = idle.then(shape.idle);
+    shape.write.is_some_and(|write| active(idle, idle.then(write.setup).then(write.strobe), levels))
+}
+
+/// True if with these levels what the shape reads drives the data lines.
+pub(super) fn enables_output(shape: &Shape, idle: Levels, levels: Levels) -> bool {
+    let idle = idle.then(shape.idle);
+    active(idle, idle.then(shape.read.setup).then(shape.read.strobe), levels)
+}
+
+/// The control lines that a phase of the shape names.
+pub(super) fn named_lines(shape: &Shape) -> u16 {
+    let write = shape.write.unwrap_or_default();
+    let phases = [shape.read.setup, shape.read.strobe, write.setup, write.strobe];
+    phases.iter().fold(shape.idle.mask, |named, levels| named | levels.mask)
+}
+
 #[derive(Clone, Copy, Debug)]
 struct Slot {
     id: ShapeId,
@@ -10,7 +35,7 @@ struct Slot {
 }
 
 /// Shapes by slot, and the idle levels that are held while the rail is on.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct ShapeTable {
     slots: Vec<Slot>,
     held: Levels,
@@ -25,6 +50,16 @@ impl ShapeTable {
     /// The shape with the times really used.
     pub(super) fn get(&self, id: ShapeId) -> Option<&Shape> {
         self.slots.iter().find(|slot| slot.id == id).map(|slot| &slot.used)
+    }
+
+    /// Every shape with its slot.
+    pub(super) fn all(&self) -> impl Iterator<Item = (ShapeId, &Shape)> {
+        self.slots.iter().map(|slot| (slot.id, &slot.used))
+    }
+
+    /// The idle levels that are held now.
+    pub(super) fn held(&self) -> Levels {
+        self.held
     }
 
     /// The times given for the same definition before.

@@ -1,6 +1,8 @@
 //! Timers: the dead-man, the way back to the reset rate, the trial of a new rate.
 
 use super::Adapter;
+use super::lines::LineState;
+use crate::bus::script::Abort;
 use crate::bus::{Baud, Nanos};
 use crate::sim::books::{HostViolation, RailWhy};
 use crate::wire::FaultCode;
@@ -21,11 +23,12 @@ pub(super) struct Trial {
 
 impl Adapter {
     pub(super) fn next_timer(&self) -> Option<Nanos> {
-        let dead_man = self.rail.is_closed().then(|| self.last_good + DEAD_MAN);
+        let watched = self.rail.is_closed() && !self.dead_man_waits;
+        let dead_man = watched.then(|| self.last_good + DEAD_MAN);
         let back = self.tx.coming_rate() != self.config.reset_rate;
         let silence = back.then(|| self.last_good + SILENCE);
         let trial = self.trial.map(|trial| trial.until);
-        [dead_man, silence, trial].into_iter().flatten().min()
+        [dead_man, silence, trial, self.lines.until].into_iter().flatten().min()
     }
 
     /// A good frame has come.
@@ -41,8 +44,12 @@ impl Adapter {
     }
 
     pub(super) fn check_timers(&mut self, t: Nanos) {
-        if self.rail.is_closed() && self.last_good + DEAD_MAN <= t {
-            self.dead_man(t);
+        let watched = self.rail.is_closed() && !self.dead_man_waits;
+        if watched && self.last_good + DEAD_MAN <= t {
+            self.nobody_there(t);
+        }
+        if self.lines.until.is_some_and(|until| until <= t) {
+            self.lines = LineState::default();
         }
         if let Some(trial) = self.trial.take_if(|trial| trial.until <= t) {
             self.go_back(trial.back_to);
@@ -59,14 +66,26 @@ impl Adapter {
         self.tx.change_rate(rate);
     }
 
-    fn dead_man(&mut self, t: Nanos) {
+    /// Everything that waits is halted, a RAIL too: nobody is there who could switch it off again.
+    /// A run at work comes to its end before the rail goes off.
+    fn nobody_there(&mut self, t: Nanos) {
         self.books.violation(t, HostViolation::DeadMan);
+        self.halt_runs();
+        self.refuse_waiting(FaultCode::HALTED, 0, |_| true);
+        self.dead_man_waits = self.abort_run(t, Abort::DeadMan);
+        if !self.dead_man_waits {
+            self.dead_man(t);
+        }
+    }
+
+    /// The dead-man switches the rail off.
+    pub(super) fn dead_man(&mut self, t: Nanos) {
         self.books.rail(t, false, RailWhy::DeadMan);
         self.rail.open(t);
-        self.shapes.let_go();
+        self.chain.halt();
+        self.permits.clear();
+        self.let_go();
         self.socket.power(t, self.rail.rests_at());
-        // A waiting RAIL too: nobody is there who could switch it off again.
-        self.refuse_waiting(FaultCode::HALTED, 0, |_| true);
         if let Some(work) = self.work.take_if(|work| work.ends_with_supply()) {
             self.session.ending = false;
             self.answer(work.tag, &work.fault(FaultCode::HALTED, 0), None);

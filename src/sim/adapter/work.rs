@@ -1,6 +1,8 @@
 //! The request in work, and how it goes on.
 
 use super::Adapter;
+use super::lines::WalkWork;
+use super::runs::RunWork;
 use crate::bus::{Baud, Digester, Nanos, Shape, Span, Word, WordAddress};
 use crate::sim::books::RailWhy;
 use crate::wire::{Busy, DigestReply, DigestRequest, Fault, FaultCode, Kind, RailReply, Reply};
@@ -30,8 +32,17 @@ pub(super) enum Task {
     /// The reply is made; only its time has to pass.
     Answer(Reply, Option<Baud>),
     Digest(Box<DigestWork>),
+    Run(Box<RunWork>),
+    Walk(Box<WalkWork>),
     RailOn,
     RailOff,
+}
+
+impl Task {
+    /// True if it is made piece by piece.
+    pub(super) fn is_sliced(&self) -> bool {
+        matches!(self, Self::Digest(_) | Self::Run(_) | Self::Walk(_))
+    }
 }
 
 /// The request in work.
@@ -53,23 +64,25 @@ impl Work {
         self.next_busy.map_or(self.slice_ends, |busy| busy.min(self.slice_ends))
     }
 
-    /// True if it makes bus cycles.
-    pub(super) fn needs_supply(&self) -> bool {
-        matches!(self.of, Kind::READ | Kind::DIGEST)
+    /// True if STOP ends it with a fault; a run ends by itself.
+    pub(super) fn can_be_halted(&self) -> bool {
+        matches!(self.of, Kind::READ | Kind::DIGEST | Kind::WALK)
     }
 
     /// True if it cannot go on once the rail has gone off by itself.
     pub(super) fn ends_with_supply(&self) -> bool {
-        self.needs_supply() || matches!(self.task, Task::RailOn)
+        self.can_be_halted() || matches!(self.task, Task::RailOn | Task::Run(_))
     }
 
     pub(super) fn fault(&self, code: FaultCode, detail: u32) -> Reply {
         Reply::Fault(Fault { of: self.of, id: self.id, code, detail })
     }
 
-    fn busy(&self) -> Reply {
+    pub(super) fn busy(&self) -> Reply {
         let (done, whole) = match &self.task {
             Task::Digest(digest) => (digest.done, digest.echo.count),
+            Task::Run(run) => run.progress(),
+            Task::Walk(walk) => walk.progress(),
             _ => (0, 0),
         };
         Reply::Busy(Busy { of: self.of, id: self.id, done, whole })
@@ -100,7 +113,17 @@ impl Adapter {
             self.work = Some(work);
             return;
         }
-        if let Some(code) = work.halt.filter(|_| work.needs_supply()) {
+        if let Task::Run(run) = &mut work.task {
+            match self.step_run(t, run) {
+                Some(next) => {
+                    work.slice_ends = next;
+                    self.work = Some(work);
+                }
+                None => self.end_run(t, work.tag, run),
+            }
+            return;
+        }
+        if let Some(code) = work.halt.filter(|_| work.can_be_halted()) {
             self.end(&work, &work.fault(code, 0), None);
             return;
         }
@@ -112,6 +135,13 @@ impl Adapter {
             self.work = Some(work);
             return;
         }
+        if let Task::Walk(walk) = &mut work.task
+            && !walk.is_done()
+        {
+            work.slice_ends = t + self.turn(walk);
+            self.work = Some(work);
+            return;
+        }
         let (reply, then_rate) = self.outcome(&mut work, t);
         self.end(&work, &reply, then_rate);
     }
@@ -119,7 +149,7 @@ impl Adapter {
     fn end(&mut self, work: &Work, reply: &Reply, then_rate: Option<Baud>) {
         let ended = std::mem::take(&mut self.session.ending);
         // A reply without nonce could be taken by the new host for its own.
-        if !ended || work.needs_supply() {
+        if !ended || work.can_be_halted() {
             self.answer(work.tag, reply, then_rate);
         }
     }
@@ -128,6 +158,9 @@ impl Adapter {
         let done = Task::Answer(work.fault(FaultCode::HALTED, 0), None);
         match std::mem::replace(&mut work.task, done) {
             Task::Answer(reply, then_rate) => (reply, then_rate),
+            Task::Walk(walk) => (walk.reply(), None),
+            // A run has its own end; see `go_on`.
+            Task::Run(_) => (work.fault(FaultCode::HALTED, 0), None),
             Task::Digest(digest) => {
                 let DigestWork { echo, digester, .. } = *digest;
                 (Reply::Digest(DigestReply { echo, digest: digester.finish() }), None)
@@ -139,7 +172,7 @@ impl Adapter {
                     (self.rail_reply(t, t.since(work.started)), None)
                 }
                 Err(highest) => {
-                    self.shapes.let_go();
+                    self.let_go();
                     self.books.rail(t, false, RailWhy::DidNotRise);
                     self.socket.power(t, self.rail.rests_at());
                     (work.fault(FaultCode::RAIL_DID_NOT_RISE, u32::from(highest)), None)

@@ -1,5 +1,6 @@
 //! Whatever arrives, nothing panics and nothing grows without end.
 
+use super::fuzz_requests::{any_bus_request, any_permit};
 use super::*;
 use crate::sim::{Event, FrameFaults, Pace};
 use crate::wire::Kind;
@@ -42,7 +43,8 @@ fn any_request() -> impl Strategy<Value = Request> {
         3 => Just(Request::Shape(ShapeRequest { id: ShapeId(0), shape: store_shape() })),
         1 => any_shape(),
         1 => (0_u8..4).prop_map(|shapes| Request::Rail(rail_on(shapes))),
-        3 => Just(Request::Rail(rail_on(1))),
+        3 => Just(Request::Rail(rail_on(2))),
+        1 => Just(Request::Shape(ShapeRequest { id: ShapeId(1), shape: records_shape() })),
         1 => Just(Request::Rail(RailRequest::OFF)),
         1 => prop_oneof![Just(115_200), Just(1_000_000), any::<u32>()].prop_map(rate_request),
         10 => (shape_id(), address(), step(), any::<u16>(), precharge(), 0_u8..3).prop_map(
@@ -71,6 +73,8 @@ fn any_step() -> impl Strategy<Value = Step> {
         1 => proptest::collection::vec(any::<u8>(), 0..600).prop_map(Step::Noise),
         1 => proptest::collection::vec(any::<u8>(), 2..60).prop_map(Step::Body),
         30 => any_request().prop_map(Step::Good),
+        12 => any_bus_request().prop_map(Step::Good),
+        3 => any_permit().prop_map(Step::Good),
         1 => prop_oneof![Just(115_200), Just(1_000_000)].prop_map(Step::Rate),
         6 => prop_oneof![0_u32..3_000_000, 0_u32..20_000].prop_map(Step::Pass),
         1 => (0_u8..8).prop_map(Step::Happens),
@@ -108,9 +112,9 @@ proptest! {
         ready in proptest::bool::weighted(0.9),
         faults in proptest::bool::weighted(0.3),
         instant in any::<bool>(),
+        permits in any::<bool>(),
     ) {
         let mut host = Host::edited("TG-7", |d| {
-            d.memories.truncate(1);
             d.memories[0].0.words = 0x1_0000;
             d.adapter.boot_time = Nanos::from_millis(10);
             if instant {
@@ -120,21 +124,31 @@ proptest! {
         if ready {
             host.hello(7);
             host.shape(0, store_shape());
-            host.rail_on(1);
+            host.shape(1, records_shape());
+            host.rail_on(2);
         }
+        let records = host.contents("records");
         if faults {
             let odds = FrameFaults { drop: 0.1, flip: 0.1, double: 0.1, lost_delimiter: 0.1 };
             host.bench.set_faults(odds, odds, 11);
         }
-        for step in &steps {
+        let is_permit = |step: &Step| matches!(step, Step::Good(Request::Permit(_)));
+        for step in steps.iter().filter(|step| permits || !is_permit(step)) {
             apply(&mut host, step);
             prop_assert!(host.bench.adapter().held_bytes() < 8_192);
         }
         host.run_ms(100);
         let books = host.bench.adapter().books();
         prop_assert!(books.violations.len() <= 256 && books.rail.len() <= 256);
-        prop_assert_eq!(books.words_written, 0);
-        prop_assert_eq!(host.bench.adapter().socket().books().unwrap().writes, 0);
+        prop_assert!(books.ran.len() <= 256);
+        prop_assert_eq!(books.runs_twice, 0);
+        let module = host.bench.adapter().socket().books().unwrap();
+        prop_assert_eq!(books.words_written, module.writes);
+        // Without a permit no write cycle at all.
+        if !permits {
+            prop_assert_eq!(module.writes, 0);
+            prop_assert!(host.contents("records") == records);
+        }
     }
 
     #[test]

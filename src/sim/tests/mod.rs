@@ -1,14 +1,22 @@
 //! Tests of adapter and bench on literal requests.
 
+mod chain;
+mod chain_properties;
 mod chip_faults;
 mod chips;
 mod cycles;
 mod description;
 mod fuzz;
+mod fuzz_requests;
+mod hold;
 mod line;
+mod lines;
 mod module;
 mod pace;
 mod rail;
+mod run_ends;
+mod run_host;
+mod runs;
 mod sessions;
 mod shapes;
 mod work;

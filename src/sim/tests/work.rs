@@ -40,7 +40,8 @@ fn replies_come_in_order_and_doubles_are_answered_again() {
 
 #[test]
 fn what_does_not_fit_the_queue_is_dropped_and_counted() {
-    let mut host = Host::ready();
+    let mut host = Host::edited("TG-7", |d| d.adapter.sizes.rx_queue_bytes = 512);
+    host.make_ready();
     host.send(&digest(0, 0, 0x1_0000));
     // 22 bytes each on the line: 23 fit into 512.
     let tags: Vec<u8> = (0..26).map(|_| host.send(&read(0, 0, 1))).collect();
