@@ -23,6 +23,7 @@ mod source;
 mod tests;
 mod wiring;
 
+pub use crate::chips::Family;
 pub use adapter::AdapterSheet;
 pub use board::{Board, ControlLine};
 pub use builtin::{builtin, builtin_names};
@@ -31,5 +32,5 @@ pub use fit::{SpaceAccess, plan_access};
 pub use fit_error::FitError;
 pub use line::{Level, LineLevel, LineName};
 pub use range::{RangeError, parse_range};
-pub use sheet::{Chip, Family, Kind, Pin, Sheet, Space, Timing, Zone};
+pub use sheet::{Chip, Kind, Pin, Sheet, Space, Timing, Zone};
 use source::shown;

@@ -3,6 +3,7 @@
 use super::source::sha256_hex;
 use super::{LineLevel, LineName};
 use crate::bus::{Lane, Millivolts, Width, WordAddress};
+use crate::chips::Family;
 use std::collections::BTreeSet;
 
 /// What a module sheet says.
@@ -52,19 +53,6 @@ impl Kind {
             Self::Rom => "rom",
         }
     }
-}
-
-/// The family of command sequences that a flash space follows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Family {
-    /// Unlock cycles at the amd addresses.
-    Amd,
-    /// Unlock cycles at 5555 and 2AAA.
-    Jedec,
-    /// Page writes.
-    Page,
-    /// Command codes without unlock, status register.
-    Intel,
 }
 
 /// What answers to one shape.

@@ -55,12 +55,7 @@ fn space(
     let kind = row.need("kind", row.choice("kind", &kinds)?, "flash, ram or rom")?.value;
     let (base, words) = extent(row, lines)?;
     let (read, write) = strobes(row, kind, &select)?;
-    let families = [
-        ("amd", Family::Amd),
-        ("jedec", Family::Jedec),
-        ("page", Family::Page),
-        ("intel", Family::Intel),
-    ];
+    let families = Family::ALL.map(|family| (family.word(), family));
     let family = row.choice("family", &families)?;
     only_for(row, "family", family, kind, Kind::Flash)?;
     let battery = row.flag("battery")?;
