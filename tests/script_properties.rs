@@ -9,7 +9,7 @@ mod script_bench;
 
 use buswright::bus::script::{
     Abort, Checked, LaneResult, LaneRule, Limits, Op, Run, Script, SlotRule, Start, Status, Why,
-    check, list,
+    check, list, parse,
 };
 use buswright::bus::{Cycles, Nanos, Width, WordAddress};
 use proptest::prelude::*;
@@ -323,4 +323,24 @@ fn most_of_the_likely_scripts_are_accepted() {
         }
     }
     assert!(good > 64 && with_finally > 16, "{good} of 256 are good, {with_finally} with finally");
+}
+
+proptest! {
+    /// What a script is listed as is that script; blocks must balance, since every block's end is
+    /// the same word.
+    #[test]
+    fn a_listing_is_read_back(ops in likely(), others in prop::collection::vec(any_op(), 0..20)) {
+        let ended = [Op::EndLoop, Op::EndCritical, Op::EndAtomic];
+        let others = others.into_iter().filter(|op| !ended.contains(op));
+        let script = Script::encode(&ops.into_iter().chain(others).collect::<Vec<_>>());
+        prop_assert_eq!(parse(&list(&script)), Ok(script));
+    }
+
+    #[test]
+    fn no_text_is_too_strange(text in "\\PC{0,80}|((write|A|sweep|wait|skip|[0-9A-F]{1,9}|[(),+-]) ?){0,9}") {
+        if let Err(error) = parse(&text) {
+            let said = error.to_string();
+            prop_assert!(!said.chars().any(char::is_control), "{}", said);
+        }
+    }
 }
