@@ -2,10 +2,11 @@
 
 use super::keys::{ADAPTER, closest};
 use super::line::same_pin;
-use super::parse::{format_of, value};
+use super::parse::{format_is_known, format_is_there, value};
 use super::section::{At, Section};
 use super::source::{Source, shown};
-use super::{LineName, SheetError, SheetFault};
+use super::{LineName, Review, SheetError, SheetFault};
+use std::collections::BTreeMap;
 
 /// What an adapter sheet says.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -36,22 +37,44 @@ pub struct Wire {
 }
 
 impl AdapterSheet {
-    /// Reads an adapter sheet; `file` is only named in errors.
+    /// Reads an adapter sheet, or gives the first fault found; `file` is only named in it.
     pub fn parse(file: &str, text: &str) -> Result<Self, SheetError> {
-        let source = Source { file, text };
-        let table = source.table()?;
-        let top = Section::top(source, table.get_ref(), &ADAPTER)?;
-        format_of(&top)?;
-        let lines = wires(&top)?;
-        Ok(Self {
-            name: top.need("name", top.text("name")?, "the adapter's name")?.value,
-            board: value(top.text("board")?),
-            pulled_down: pulled_down(&top, &lines)?,
-            lines,
-            author: value(top.text("author")?),
-            revision: value(top.text("revision")?),
-            text: text.to_owned(),
-        })
+        Self::read(file, text).into_result()
+    }
+
+    /// Reads an adapter sheet and gives every fault and every warning.
+    pub fn review(file: &str, text: &str) -> Review<Self> {
+        let mut review = Self::read(file, text).sorted();
+        let open = |sheet: &Self| {
+            let open = sheet.lines.iter().filter(|wire| wire.pin.is_none());
+            open.map(|wire| wire.line.to_string()).collect::<Vec<_>>()
+        };
+        let open = review.sheet.as_ref().map(open).unwrap_or_default();
+        if !open.is_empty() {
+            let lines = open.join(", ");
+            review.warnings.push(format!("lines {lines} are not traced: they reach no pin"));
+        }
+        review
+    }
+
+    fn read(file: &str, text: &str) -> Review<Self> {
+        let source = Source::new(file, text);
+        let read = source.table().and_then(|table| {
+            let mut top = Section::top(&source, table.get_ref());
+            if !format_is_known(&top) {
+                return None;
+            }
+            top.check(&ADAPTER);
+            format_is_there(&top);
+            let lines = wires(&top);
+            let name = value(top.need("name", top.text("name"), "the adapter's name"));
+            let board = value(top.text("board"));
+            let pulled_down = pulled_down(&top, &lines);
+            let (author, revision) = (value(top.text("author")), value(top.text("revision")));
+            let text = text.to_owned();
+            Some(Self { name: name?, board, lines, pulled_down, author, revision, text })
+        });
+        Review::new(source, read)
     }
 
     /// The adapter line that leads to `pin`.
@@ -61,12 +84,13 @@ impl AdapterSheet {
     }
 }
 
-fn wires(top: &Section<'_>) -> Result<Vec<Wire>, SheetError> {
-    let Some(table) = top.open_table("lines")? else {
-        let missing = SheetFault::Missing("a table of adapter lines and their connector pins");
-        return Err(top.error("lines", top.line, missing));
+fn wires(top: &Section<'_>) -> Vec<Wire> {
+    let Some(table) = top.open_table("lines") else {
+        top.need::<()>("lines", None, "a table of adapter lines and their connector pins");
+        return Vec::new();
     };
-    let mut wires: Vec<(Wire, usize)> = Vec::new();
+    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    let mut wires = Vec::new();
     for (name, at, value) in table.entries() {
         let line = LineName::parse(name).filter(|line| {
             matches!(line, LineName::Data(_) | LineName::Address(_) | LineName::Control(_))
@@ -74,24 +98,23 @@ fn wires(top: &Section<'_>) -> Result<Vec<Wire>, SheetError> {
         let Some(line) = line else {
             let expected = "an adapter line (D0-D31, A0-A31 or a control line)".to_owned();
             let fault = SheetFault::NoSuchName { expected, got: shown(name), closest: None };
-            return Err(table.error(name, at, fault));
+            table.tell(name, at, fault);
+            continue;
         };
-        let pin = Some(table.as_text(name, at, value)?).filter(|pin| pin != "?");
-        if let Some(pin) = &pin {
-            let there = |(wire, _): &&(Wire, usize)| {
-                wire.pin.as_ref().is_some_and(|other| same_pin(other, pin))
-            };
-            if let Some((_, first)) = wires.iter().find(there) {
-                let fault = SheetFault::Duplicate { name: pin.clone(), first: *first };
-                return Err(table.error(name, at, fault));
-            }
+        let Some(pin) = table.as_text(name, at, value) else { continue };
+        let pin = Some(pin).filter(|pin| pin != "?");
+        if let Some(pin) = &pin
+            && let Some(first) = seen.insert(pin.to_ascii_uppercase(), at)
+        {
+            let fault = SheetFault::Duplicate { name: pin.clone(), first };
+            table.tell(name, at, fault);
         }
-        wires.push((Wire { line, pin }, at));
+        wires.push(Wire { line, pin });
     }
-    Ok(wires.into_iter().map(|(wire, _)| wire).collect())
+    wires
 }
 
-fn pulled_down(top: &Section<'_>, wires: &[Wire]) -> Result<Vec<String>, SheetError> {
+fn pulled_down(top: &Section<'_>, wires: &[Wire]) -> Vec<String> {
     let control: Vec<_> = wires
         .iter()
         .filter_map(|wire| match &wire.line {
@@ -100,18 +123,18 @@ fn pulled_down(top: &Section<'_>, wires: &[Wire]) -> Result<Vec<String>, SheetEr
         })
         .collect();
     let mut names: Vec<At<String>> = Vec::new();
-    for name in top.texts("pulled_down")? {
+    for name in top.texts("pulled_down").unwrap_or_default() {
         if !control.contains(&name.value.as_str()) {
             let expected = format!("a control line of [lines] ({})", control.join(", "));
             let closest = closest(&name.value, control.iter().copied()).map(str::to_owned);
             let fault = SheetFault::NoSuchName { expected, got: shown(&name.value), closest };
-            return Err(top.error("pulled_down", name.line, fault));
-        }
-        if let Some(first) = names.iter().find(|first| first.value == name.value) {
+            top.tell("pulled_down", name.line, fault);
+        } else if let Some(first) = names.iter().find(|first| first.value == name.value) {
             let fault = SheetFault::Duplicate { name: name.value, first: first.line };
-            return Err(top.error("pulled_down", name.line, fault));
+            top.tell("pulled_down", name.line, fault);
+        } else {
+            names.push(name);
         }
-        names.push(name);
     }
-    Ok(names.into_iter().map(|at| at.value).collect())
+    names.into_iter().map(|at| at.value).collect()
 }

@@ -45,9 +45,6 @@ pub enum SheetFault {
         /// The table that does have this key.
         home: Option<&'static str>,
     },
-    /// A key of the format that this version does not do yet.
-    #[error("this key is reserved and not supported by this version")]
-    Reserved,
     /// A key that must be there.
     #[error("this key is missing; expected {0}")]
     Missing(&'static str),
@@ -128,6 +125,8 @@ pub enum SheetFault {
         from: WordAddress,
         /// The last word in both.
         to: WordAddress,
+        /// A space of the two whose length the sheet does not give.
+        unknown: Option<String>,
     },
     /// A control line that is select and strobe of one space.
     #[error("`{0}` is a select and a strobe of the same space")]
@@ -145,6 +144,18 @@ pub enum SheetFault {
         /// Another space, or the same.
         second: String,
     },
+    /// Text that is no cycle script, or one that cannot be run for a space.
+    #[error("{0}")]
+    Script(String),
+    /// Banks that nothing chooses.
+    #[error("banks are chosen by a script `open` that takes the bank's number, and there is none")]
+    BanksWithoutOpen,
+    /// A line to be checked that the adapter drives.
+    #[error("`{0}` is a select or a strobe, which the adapter drives: its level says nothing")]
+    CheckDriven(String),
+    /// A zone that is never read and yet captured.
+    #[error("a zone that is never touched cannot be captured as live")]
+    LiveKeptOff,
     /// A zone outside its space.
     #[error("words {from} to {to} are outside space `{space}`, which is {first} to {last}")]
     ZoneOutside {
@@ -194,12 +205,14 @@ impl SheetFault {
             Self::NoSuchName { closest: Some(name), .. } => {
                 return format!("did you mean `{name}`?");
             }
+            Self::SpacesOverlap { unknown: Some(space), .. } => {
+                return format!("give `words` of `{space}`, or each its own `select`");
+            }
             Self::SpacesOverlap { .. } => "give each its own `select`, or move one by `base`",
             Self::Toml(_) => "strings need quotes, a table stands in [brackets], a list in [[two]]",
             Self::Twice => "remove one of the two; several tables of a kind are headed [[so]]",
             Self::TooLong { .. } => "check that this file is a sheet",
             Self::UnknownKey { .. } => "remove it, or put it in a # comment",
-            Self::Reserved => "remove it, or use a later version",
             Self::Missing(_) => "add it",
             Self::Value { .. } | Self::Range(_) => "correct the value",
             Self::NotForKind { .. } => "remove it, or correct `kind`",
@@ -211,6 +224,10 @@ impl SheetFault {
             Self::SelectIsStrobe(_) => "keep it in one of the two",
             Self::ReadWrites => "give the write a strobe that no read has",
             Self::NoIdle { .. } => "correct a level, or add a select line of its own to each",
+            Self::Script(_) => "correct this line; docs/script.md tells what may stand there",
+            Self::BanksWithoutOpen => "add `open`, or remove `banks`",
+            Self::CheckDriven(_) => "remove it, or correct the line",
+            Self::LiveKeptOff => "keep one of `live` and `keep_off`",
             Self::ZoneOutside { .. } => "correct `range` or `space`; addresses start at the base",
             Self::ZonesOverlap { .. } => "correct one of the two ranges",
             Self::NoSuchName { .. } => "correct the name",

@@ -7,13 +7,9 @@ pub(super) struct Keys {
     pub table: &'static str,
     /// Keys this version reads.
     pub known: &'static [&'static str],
-    /// Keys of the format that this version does not support yet.
-    pub reserved: &'static [&'static str],
     /// Tables whose keys are often written here by mistake.
     pub near: &'static [&'static Keys],
 }
-
-const LATER: &[&str] = &["pull", "buffered", "live", "keep_off", "open", "close", "banks"];
 
 /// The top of a module sheet.
 pub(super) static SHEET: Keys = Keys {
@@ -26,12 +22,12 @@ pub(super) static SHEET: Keys = Keys {
         "address_lines",
         "space",
         "zone",
+        "check",
         "pins",
         "author",
         "revision",
         "tried_on",
     ],
-    reserved: &["check", "pull", "buffered", "live", "keep_off", "open", "close", "banks"],
     near: &[&SPACE, &ZONE],
 };
 
@@ -40,41 +36,40 @@ pub(super) static SPACE: Keys = Keys {
     table: "[[space]]",
     known: &[
         "name", "kind", "width", "base", "words", "select", "read", "write", "family", "chips",
-        "timing", "battery",
+        "timing", "battery", "pull", "buffered", "open", "close", "banks",
     ],
-    reserved: LATER,
-    near: &[&SHEET, &TIMING, &ZONE],
+    near: &[&SHEET, &TIMING, &ZONE, &CHIP],
 };
 
 /// One of a space's `chips`.
 pub(super) static CHIP: Keys = Keys {
     table: "chips",
-    known: &["ref", "lane"],
-    reserved: &["data_order", "address_order"],
-    near: &[],
+    known: &["ref", "lane", "data_order", "address_order"],
+    near: &[&SPACE],
 };
 
 /// A space's `timing`.
 pub(super) static TIMING: Keys = Keys {
     table: "timing",
     known: &["access_ns", "set_up_ns", "hold_ns", "recover_ns", "release_ns"],
-    reserved: &[],
     near: &[&SPACE],
 };
 
 /// A `[[zone]]`.
 pub(super) static ZONE: Keys = Keys {
     table: "[[zone]]",
-    known: &["space", "name", "range", "keep"],
-    reserved: &[],
+    known: &["space", "name", "range", "keep", "live", "keep_off"],
     near: &[&SHEET, &SPACE],
 };
+
+/// A `[[check]]`.
+pub(super) static CHECK: Keys =
+    Keys { table: "[[check]]", known: &["line", "level", "why"], near: &[&SHEET, &SPACE] };
 
 /// The top of an adapter sheet.
 pub(super) static ADAPTER: Keys = Keys {
     table: "the top of the adapter sheet",
     known: &["format", "name", "board", "lines", "pulled_down", "author", "revision"],
-    reserved: &[],
     near: &[],
 };
 

@@ -106,6 +106,22 @@ impl fmt::Display for LineName {
     }
 }
 
+/// The numbers of lines of one kind, in runs: `D0-D3, D8`; `lines` rise.
+pub(super) fn listed(letter: char, lines: impl Iterator<Item = u8>) -> String {
+    let mut runs: Vec<(u8, u8)> = Vec::new();
+    for line in lines {
+        match runs.last_mut() {
+            Some((_, last)) if *last + 1 == line => *last = line,
+            _ => runs.push((line, line)),
+        }
+    }
+    let one = |&(first, last): &(u8, u8)| match last {
+        _ if first == last => format!("{letter}{first}"),
+        _ => format!("{letter}{first}-{letter}{last}"),
+    };
+    runs.iter().map(one).collect::<Vec<_>>().join(", ")
+}
+
 /// True if both name the same connector pin; letter case does not count.
 pub fn same_pin(a: &str, b: &str) -> bool {
     a.eq_ignore_ascii_case(b)

@@ -1,8 +1,9 @@
 //! Module sheets: what one kind of module is.
 
 use super::source::sha256_hex;
-use super::{LineLevel, LineName};
-use crate::bus::{Lane, Millivolts, Width, WordAddress};
+use super::{Chip, Level, LineLevel, LineName, Zone};
+use crate::bus::script::Script;
+use crate::bus::{Millivolts, Width, WordAddress};
 use crate::chips::Family;
 use std::collections::BTreeSet;
 
@@ -21,6 +22,8 @@ pub struct Sheet {
     pub spaces: Vec<Space>,
     /// Named ranges, in sheet order.
     pub zones: Vec<Zone>,
+    /// Lines that must have a level before anything else, in sheet order.
+    pub checks: Vec<LineCheck>,
     /// Connector pins, in sheet order.
     pub pins: Vec<Pin>,
     /// Who wrote it.
@@ -66,8 +69,11 @@ pub struct Space {
     pub width: Width,
     /// The first word, as the module's address lines count.
     pub base: WordAddress,
-    /// Length in words, at least 1.
+    /// Length in words, at least 1; what the address lines leave room for, where the sheet does
+    /// not give it.
     pub words: u32,
+    /// True if the sheet gives the length; otherwise the chips must tell it.
+    pub words_known: bool,
     /// Control lines that select it; may be empty only if it is the module's one space.
     pub select: Vec<LineLevel>,
     /// Control lines that strobe a read.
@@ -82,6 +88,42 @@ pub struct Space {
     pub timing: Timing,
     /// True if the contents live on a backup cell.
     pub battery: bool,
+    /// What the module itself does to data lines that nobody drives.
+    pub pull: Option<Pull>,
+    /// True if buffers on the module stand between connector and chips and drive the data lines
+    /// whether or not a chip answers.
+    pub buffered: bool,
+    /// Run before the space can be used; `shape` counts the spaces of the sheet.
+    pub open: Option<Script>,
+    /// Run after that.
+    pub close: Option<Script>,
+    /// Banks of `words` words each, shown one at a time: `open` takes the number of one.
+    pub banks: Option<u32>,
+}
+
+/// What the module does to data lines that nobody drives.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Pull {
+    /// Resistors pull them low.
+    Low,
+    /// Resistors pull them high.
+    High,
+    /// Bus holders keep the last level.
+    Hold,
+}
+
+impl Pull {
+    /// All of them.
+    pub const ALL: [Self; 3] = [Self::Low, Self::High, Self::Hold];
+
+    /// The word the sheet uses.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Low => "low",
+            Self::High => "high",
+            Self::Hold => "hold",
+        }
+    }
 }
 
 impl Space {
@@ -89,15 +131,12 @@ impl Space {
     pub const fn last(&self) -> WordAddress {
         WordAddress(self.base.0 + (self.words - 1))
     }
-}
 
-/// One part of a space.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Chip {
-    /// Its reference on the board, such as U1.
-    pub reference: String,
-    /// The data lines it occupies.
-    pub lane: Lane,
+    /// Every control line that its select or a strobe names; some twice.
+    pub fn control_lines(&self) -> impl Iterator<Item = &str> {
+        let all = self.select.iter().chain(&self.read).chain(self.write.iter().flatten());
+        all.map(|one| one.line.as_str())
+    }
 }
 
 /// Times of a space in nanoseconds.
@@ -124,26 +163,15 @@ impl Default for Timing {
     }
 }
 
-/// A named range of a space.
+/// A line that must have a level before anything else is done.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Zone {
-    /// Index of its space.
-    pub space: usize,
-    /// Its name, unlike that of any other zone of the space.
-    pub name: String,
-    /// The first word, as the module's address lines count.
-    pub start: WordAddress,
-    /// Length in words, at least 1.
-    pub words: u32,
-    /// True if it is never taken from an image unless named.
-    pub keep: bool,
-}
-
-impl Zone {
-    /// The last word.
-    pub const fn last(&self) -> WordAddress {
-        WordAddress(self.start.0 + (self.words - 1))
-    }
+pub struct LineCheck {
+    /// A control line that no space drives.
+    pub line: String,
+    /// The level it must have.
+    pub level: Level,
+    /// What it means, in the words of the sheet.
+    pub why: Option<String>,
 }
 
 /// A connector pin and the line on it.
@@ -166,11 +194,6 @@ impl Sheet {
         self.spaces.iter().enumerate().find(|(_, space)| space.name == name)
     }
 
-    /// The zones of a space, in sheet order.
-    pub fn zones_of(&self, space: usize) -> impl Iterator<Item = &Zone> {
-        self.zones.iter().filter(move |zone| zone.space == space)
-    }
-
     /// The pins that carry `line`, in sheet order.
     pub fn pins_of(&self, line: &LineName) -> impl Iterator<Item = &str> {
         self.pins.iter().filter(move |pin| pin.line == *line).map(|pin| pin.pin.as_str())
@@ -178,11 +201,7 @@ impl Sheet {
 
     /// Every control line that a select or a strobe names.
     pub fn control_lines(&self) -> BTreeSet<&str> {
-        let spaces = self.spaces.iter();
-        let named = spaces.flat_map(|space| {
-            space.select.iter().chain(&space.read).chain(space.write.iter().flatten())
-        });
-        named.map(|one| one.line.as_str()).collect()
+        self.spaces.iter().flat_map(Space::control_lines).collect()
     }
 
     /// The widest space.

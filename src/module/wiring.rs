@@ -21,20 +21,23 @@ pub(super) fn control_map<'a>(
             let (adapter, module) = (adapter.name.clone(), sheet.name.clone());
             return Err(FitError::NoPins { adapter, module });
         }
-        supplies(sheet, adapter)?;
-        let data = (0..sheet.width().bits() as u8).map(LineName::Data);
-        for line in data.chain((0..sheet.address_lines).map(LineName::Address)) {
-            let (found, pin) = follow(sheet, adapter, &line)?;
-            if *found != line {
-                let (pin, found) = (pin.to_owned(), found.clone());
-                return Err(FitError::NotStraight { line, pin, found });
-            }
+        if let Some(error) = supplies(sheet, adapter).next() {
+            return Err(error);
+        }
+        for line in bus_lines(sheet) {
+            reach(sheet, adapter, &line)?;
         }
     }
     let mut map = ControlMap::new();
     for line in sheet.control_lines() {
         let wanted = match adapter {
-            Some(adapter) => followed_control(sheet, adapter, line)?,
+            Some(adapter) => {
+                let (found, _) = reach(sheet, adapter, &LineName::Control(line.to_owned()))?;
+                match found {
+                    LineName::Control(name) => name,
+                    _ => line,
+                }
+            }
             None => line,
         };
         let Some(index) = board.control.iter().position(|one| one.name == wanted) else {
@@ -77,30 +80,43 @@ fn span(letter: char, first: u8, end: u32) -> String {
     }
 }
 
-/// Refuses adapter lines on pins where the module has a supply.
-fn supplies(sheet: &Sheet, adapter: &AdapterSheet) -> Result<(), FitError> {
-    for pin in &sheet.pins {
-        if matches!(pin.line, LineName::Ground | LineName::Rail)
-            && let Some(line) = adapter.line_at(&pin.pin)
-        {
-            let (line, supply) = (line.clone(), pin.line.clone());
-            return Err(FitError::LineOnSupply { line, pin: pin.pin.clone(), supply });
-        }
-    }
-    Ok(())
+/// The data and address lines that the module needs.
+pub(super) fn bus_lines(sheet: &Sheet) -> impl Iterator<Item = LineName> + use<> {
+    let data = (0..sheet.width().bits() as u8).map(LineName::Data);
+    data.chain((0..sheet.address_lines).map(LineName::Address))
 }
 
-/// The name of the adapter's control line that reaches a control line of the module.
-fn followed_control<'a>(
+/// Adapter lines on pins where the module has a supply.
+pub(super) fn supplies<'a>(
     sheet: &'a Sheet,
     adapter: &'a AdapterSheet,
-    line: &str,
-) -> Result<&'a str, FitError> {
-    match follow(sheet, adapter, &LineName::Control(line.to_owned()))? {
-        (LineName::Control(name), _) => Ok(name),
-        (found, pin) => {
-            let (line, pin, found) = (line.to_owned(), pin.to_owned(), found.clone());
+) -> impl Iterator<Item = FitError> + 'a {
+    let supplied = |line: &LineName| matches!(line, LineName::Ground | LineName::Rail);
+    sheet.pins.iter().filter(move |pin| supplied(&pin.line)).filter_map(|pin| {
+        let (line, supply) = (adapter.line_at(&pin.pin)?.clone(), pin.line.clone());
+        Some(FitError::LineOnSupply { line, pin: pin.pin.clone(), supply })
+    })
+}
+
+/// The adapter line that reaches a module line, and the pin where it does: one of the same number
+/// for data and address lines, a control line for others.
+pub(super) fn reach<'a>(
+    sheet: &'a Sheet,
+    adapter: &'a AdapterSheet,
+    line: &LineName,
+) -> Result<(&'a LineName, &'a str), FitError> {
+    let (found, pin) = follow(sheet, adapter, line)?;
+    let at = || (pin.to_owned(), found.clone());
+    match (line, found) {
+        (LineName::Control(_), LineName::Control(_)) => Ok((found, pin)),
+        (LineName::Control(line), _) => {
+            let (line, (pin, found)) = (line.clone(), at());
             Err(FitError::NotControl { line, pin, found })
+        }
+        _ if found == line => Ok((found, pin)),
+        _ => {
+            let (line, (pin, found)) = (line.clone(), at());
+            Err(FitError::NotStraight { line, pin, found })
         }
     }
 }

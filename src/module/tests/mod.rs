@@ -1,9 +1,12 @@
 //! Tests of sheets and of what they mean.
 
 mod adapters;
+mod document;
+mod extras;
 mod fits;
 mod random;
 mod refusals;
+mod reviews;
 mod sheets;
 mod wires;
 

@@ -1,13 +1,20 @@
 //! No text makes the reading of sheets panic, and no sheet makes fitting panic.
 
 use super::{WHOLE, board};
-use crate::module::{AdapterSheet, Sheet, builtin, builtin_names, parse_range, plan_access};
+use crate::module::{
+    AdapterSheet, Sheet, builtin, builtin_names, fit_report, parse_range, plan_access,
+};
 use proptest::prelude::*;
 
 /// Everything that foreign text goes through.
 fn use_it(text: &str) {
     let board = board(32, 24, &["CS0", "CS1", "OE", "WE"]);
     let adapter = AdapterSheet::parse("a", text);
+    let review = Sheet::review("s", text);
+    assert_eq!(review.sheet.is_none(), !review.faults.is_empty());
+    if let (Some(sheet), Ok(adapter)) = (&review.sheet, &adapter) {
+        let _ = fit_report(sheet, adapter);
+    }
     match Sheet::parse("s", text) {
         Ok(sheet) => {
             let _ = plan_access(&sheet, adapter.as_ref().ok(), &board).map_err(|e| e.to_string());
@@ -23,7 +30,7 @@ fn use_it(text: &str) {
 
 fn sheets() -> impl Strategy<Value = String> {
     let mut texts: Vec<_> = builtin_names().filter_map(builtin).map(str::to_owned).collect();
-    texts.push(WHOLE.to_owned());
+    texts.extend([WHOLE.to_owned(), super::extras::EXTRAS.to_owned()]);
     prop::sample::select(texts)
 }
 

@@ -53,8 +53,8 @@ const CASES: &[Case<'_>] = &[
     (
         r#"ref = "U2", "#,
         r#"data_order = "x", ref = "U2", "#,
-        "19: space.chips.data_order: this key is reserved and not supported by this version; \
-             remove it, or use a later version",
+        "19: space.chips.data_order: expected a list of strings in [ ], got \"x\"; correct the \
+             value",
     ),
     (
         r#", lane = "D8-D15""#,

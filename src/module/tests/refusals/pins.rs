@@ -6,20 +6,20 @@ const CASES: &[Case<'_>] = &[
     (
         r#""J1-2" = "A0""#,
         r#""J1-2" = "A8""#,
-        "44: pins.J1-2: expected D0-D31, A0-A7, GND, VCC, NC, ? or a control line of a select \
-             or strobe (CS0, CS1, OE, WE), got `A8`; correct the name",
+        "44: pins.J1-2: expected D0-D31, A0-A7, GND, VCC, NC, ? or a control line of a select, \
+             strobe or check (CS0, CS1, OE, WE), got `A8`; correct the name",
     ),
     (
         r#""J1-2" = "A0""#,
         r#""J1-2" = "D32""#,
-        "44: pins.J1-2: expected D0-D31, A0-A7, GND, VCC, NC, ? or a control line of a select \
-             or strobe (CS0, CS1, OE, WE), got `D32`; correct the name",
+        "44: pins.J1-2: expected D0-D31, A0-A7, GND, VCC, NC, ? or a control line of a select, \
+             strobe or check (CS0, CS1, OE, WE), got `D32`; correct the name",
     ),
     (
         r#""J1-2" = "A0""#,
         r#""J1-2" = "CS2""#,
-        "44: pins.J1-2: expected D0-D31, A0-A7, GND, VCC, NC, ? or a control line of a select \
-             or strobe (CS0, CS1, OE, WE), got `CS2`; correct the name",
+        "44: pins.J1-2: expected D0-D31, A0-A7, GND, VCC, NC, ? or a control line of a select, \
+             strobe or check (CS0, CS1, OE, WE), got `CS2`; correct the name",
     ),
     (
         r#""J1-2" = "A0""#,

@@ -41,10 +41,10 @@ const CASES: &[Case<'_>] = &[
              words; correct `base`, `words` or `address_lines`",
     ),
     (
-        "words = 0x40",
+        "words = 0x20",
         "",
-        "7: space.words: this key is missing; expected the length in words, as this version \
-             cannot take it from the chips; add it",
+        "23: space.words: this key is missing; expected the length in words; only of flash the \
+             chips may tell it; add it",
     ),
     (
         "words = 0x40",
@@ -155,12 +155,6 @@ const CASES: &[Case<'_>] = &[
         "kind = \"rom\"\nwrite = { WE = \"low\" }",
         "26: space.write: expected this key in a flash or ram space only, got it in a rom \
              space; remove it, or correct `kind`",
-    ),
-    (
-        "battery = false",
-        "banks = 3",
-        "28: space.banks: this key is reserved and not supported by this version; remove it, \
-             or use a later version",
     ),
     (
         "[[space]]",

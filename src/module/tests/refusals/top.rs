@@ -116,15 +116,51 @@ const CASES: &[Case<'_>] = &[
     ),
     (
         r#"title = "A test module""#,
-        "check = []",
-        "3: check: this key is reserved and not supported by this version; remove it, or use \
-             a later version",
+        "check = 3",
+        "3: check: expected a list of tables, each headed [[check]], got 3; correct the value",
     ),
     (
         "[pins]",
-        "[[check]]\nline = 3\n[pins]",
-        "42: check: this key is reserved and not supported by this version; remove it, or use \
-             a later version",
+        "[[check]]\nline = 3\nlevel = \"low\"\n[pins]",
+        "43: check.line: expected a string of 1 to 64 characters, no control characters, no \
+             blanks at its ends, got 3; correct the value",
+    ),
+    (
+        "[pins]",
+        "[[check]]\nline = \"PRESENT\"\n[pins]",
+        "42: check.level: this key is missing; expected \"low\" or \"high\"; add it",
+    ),
+    (
+        "[pins]",
+        "[[check]]\nlevel = \"high\"\n[pins]",
+        "42: check.line: this key is missing; expected a control line; add it",
+    ),
+    (
+        "[pins]",
+        "[[check]]\nline = \"D3\"\nlevel = \"high\"\n[pins]",
+        "43: check.line: expected a control line (not D, A, a supply, NC or ?), got `D3`; \
+             correct the value",
+    ),
+    (
+        "[pins]",
+        "[[check]]\nline = \"CS0\"\nlevel = \"high\"\n[pins]",
+        "43: check.line: `CS0` is a select or a strobe, which the adapter drives: its level says \
+             nothing; remove it, or correct the line",
+    ),
+    (
+        "[pins]",
+        "[[check]]\nline = \"P\"\nlevel = \"high\"\n[[check]]\nline = \"P\"\nlevel = \"low\"\n[pins]",
+        "46: check.line: `P` is already used in line 43; rename or remove one of the two",
+    ),
+    (
+        "[pins]",
+        "[[check]]\nline = \"P\"\nlevel = \"up\"\n[pins]",
+        "44: check.level: expected \"low\" or \"high\", got \"up\"; correct the value",
+    ),
+    (
+        r#"title = "A test module""#,
+        "pull = \"low\"",
+        "3: pull: the top of the sheet has no such key; move it to [[space]]",
     ),
 ];
 

@@ -53,6 +53,18 @@ const CASES: &[Case<'_>] = &[
         r#"keep = "yes""#,
         "35: zone.keep: expected true or false, got \"yes\"; correct the value",
     ),
+    ("keep = true", "live = 1", "35: zone.live: expected true or false, got 1; correct the value"),
+    (
+        "keep = true",
+        "keep_off = true\nlive = true",
+        "36: zone.live: a zone that is never touched cannot be captured as live; keep one of \
+             `live` and `keep_off`",
+    ),
+    (
+        r#"family = "jedec""#,
+        "live = true",
+        "16: space.live: [[space]] has no such key; move it to [[zone]]",
+    ),
 ];
 
 #[test]
