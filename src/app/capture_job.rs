@@ -1,7 +1,7 @@
 //! Capture, from names to the copy on the shelf.
 
 use super::CaptureOptions;
-use super::parts::parts;
+use super::parts::{Asked, keep_off_notes, parts, zone_notes};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{
     CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
@@ -18,7 +18,15 @@ pub(super) async fn capture_job(
 ) -> Result<(CaptureReport, Ending), JobError> {
     let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    let parts = parts(&sheet, options.space.as_deref(), options.range.as_deref())?;
+    let asked = Asked { space: options.space.as_deref(), range: options.range.as_deref() };
+    let parts = parts(&sheet, asked)?;
+    for note in keep_off_notes(&sheet, parts.iter().map(|(space, _)| *space)) {
+        desk.note(note);
+    }
+    let live = "changes by itself: it is captured once, and no pass is compared with another";
+    for note in zone_notes(&sheet, &parts, |zone| zone.live, live) {
+        desk.note(note);
+    }
     if let Some(out) = &options.out {
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }

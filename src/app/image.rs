@@ -1,6 +1,7 @@
 //! Images by name: a file, or a capture on the shelf.
 
-use super::parts::parts;
+use super::parts::{Asked, parts, whole_parts, without};
+use super::sheets::refuse_unopened;
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::Sheet;
 use crate::shelf::{Capture, Part};
@@ -16,6 +17,14 @@ pub(super) struct ImageName<'a> {
     pub range: Option<&'a str>,
 }
 
+/// What an image says of the module.
+pub(super) struct Expected {
+    /// All that it holds words of.
+    pub holds: Vec<(usize, Part)>,
+    /// What of it is compared.
+    pub parts: Vec<VerifyPart>,
+}
+
 /// The bytes of a file; `None` if the name can only be one of the shelf.
 pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
     if image.starts_with('@') {
@@ -28,34 +37,51 @@ pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
     }
 }
 
-/// A file holds one space or a range of one, or all of them in sheet order.
+/// A file holds one space or a range of one, or all of them in sheet order; without the zones that
+/// are never touched, as `capture --out` writes it, or with them, as it may come from elsewhere.
 pub(super) fn file_parts(
     sheet: &Sheet,
     name: ImageName<'_>,
     bytes: &[u8],
-) -> Result<Vec<VerifyPart>, JobError> {
-    let parts = parts(sheet, name.space, name.range)?;
-    let whole: u64 = parts.iter().map(|(_, part)| part.bytes()).sum();
-    if bytes.len() as u64 != whole {
+) -> Result<Expected, JobError> {
+    let asked = Asked { space: name.space, range: name.range };
+    let read = parts(sheet, asked)?;
+    let all = whole_parts(sheet, asked)?;
+    let length = |parts: &[(usize, Part)]| parts.iter().map(|(_, part)| part.bytes()).sum::<u64>();
+    let held = if bytes.len() as u64 == length(&all) { all } else { read };
+    if bytes.len() as u64 != length(&held) {
         let sizes: Vec<_> =
-            parts.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
+            held.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
         return Err(JobError::Usage(format!(
-            "{} holds {} bytes; expected {whole} ({}). Name the space with --space if it is a copy \
+            "{} holds {} bytes; expected {} ({}). Name the space with --space if it is a copy \
              of one, and the range with --range if it is a copy of less",
             name.image,
             bytes.len(),
+            length(&held),
             sizes.join(", ")
         )));
     }
     let mut rest = bytes;
-    Ok(parts
-        .into_iter()
-        .map(|(space, part)| {
-            let (mine, others) = rest.split_at(part.bytes() as usize);
-            rest = others;
-            VerifyPart { space, part, expected: mine.to_vec() }
-        })
-        .collect())
+    let mut parts = Vec::new();
+    for (space, part) in &held {
+        let (mine, others) = rest.split_at(part.bytes() as usize);
+        rest = others;
+        parts.extend(compared(sheet, *space, part, mine));
+    }
+    Ok(Expected { holds: held, parts })
+}
+
+/// The pieces of a part that are compared: its words without those that are never touched, and
+/// those that change by themselves.
+fn compared(sheet: &Sheet, space: usize, part: &Part, bytes: &[u8]) -> Vec<VerifyPart> {
+    let size = part.width.bytes();
+    let pieces = without(sheet, space, part, |zone| zone.keep_off || zone.live).into_iter();
+    let piece = |piece: Part| {
+        let at = (piece.first.0 - part.first.0) as usize * size;
+        let expected = bytes[at..at + piece.bytes() as usize].to_vec();
+        VerifyPart { space, part: piece, expected }
+    };
+    pieces.map(piece).collect()
 }
 
 /// The spaces of a capture, found in the sheet by name.
@@ -64,8 +90,8 @@ pub(super) fn kept_parts(
     kept: &Capture,
     only: Option<&str>,
     content: &[u8],
-) -> Result<Vec<VerifyPart>, JobError> {
-    let mut parts = Vec::new();
+) -> Result<Expected, JobError> {
+    let (mut holds, mut parts) = (Vec::new(), Vec::new());
     for record in kept.record.spaces.iter().filter(|r| only.is_none_or(|only| only == r.name)) {
         let found = sheet.space(&record.name).filter(|(_, space)| {
             let end = u64::from(record.first.0) + u64::from(record.words);
@@ -73,13 +99,14 @@ pub(super) fn kept_parts(
                 && space.base == record.base
                 && end <= u64::from(space.words)
         });
-        let Some((space, _)) = found else {
+        let Some((space, of)) = found else {
             return Err(JobError::Usage(format!(
                 "space {} of capture {} is not in the sheet of {}, or has other words there; was \
                  it taken with another sheet ({})?",
                 record.name, kept.id, sheet.name, kept.record.sheet.name
             )));
         };
+        refuse_unopened(of)?;
         let part = Part {
             space: record.name.clone(),
             width: record.width,
@@ -94,11 +121,12 @@ pub(super) fn kept_parts(
                 kept.id
             )));
         };
-        parts.push(VerifyPart { space, part, expected: bytes.to_vec() });
+        parts.extend(compared(sheet, space, &part, bytes));
+        holds.push((space, part));
     }
-    if parts.is_empty() {
+    if holds.is_empty() {
         let space = only.unwrap_or("any");
         return Err(JobError::Usage(format!("capture {} holds no space {space}", kept.id)));
     }
-    Ok(parts)
+    Ok(Expected { holds, parts })
 }

@@ -1,8 +1,8 @@
-//! Finding the sheets that a job needs.
+//! Finding the sheets that a job needs, and what a job must refuse of them.
 
+use super::text_file::read_text;
 use crate::jobs::JobError;
-use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
-use std::fmt::Write;
+use crate::module::{AdapterSheet, Review, Sheet, Space, builtin, builtin_names};
 
 /// The board name of a simulated bench starts with this and goes on with its sheet.
 const BENCH: &str = "bench:";
@@ -13,24 +13,38 @@ pub(super) fn bench_sheet(board: &str) -> Option<&str> {
 }
 
 /// Loads a module sheet by built-in name or from a file.
-pub fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
-    let (file, text) = match builtin(wanted) {
-        Some(text) => (format!("built-in sheet {wanted}"), text.to_string()),
-        None => (wanted.to_string(), read(wanted, "module sheet", &names())?),
-    };
-    Sheet::parse(&file, &text).map_err(|error| JobError::Usage(error.to_string()))
+pub(super) fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
+    first_fault(review_sheet(wanted)?)
 }
 
 /// Loads an adapter sheet from a file.
-pub fn load_adapter_sheet(file: &str) -> Result<AdapterSheet, JobError> {
-    let text = read(file, "adapter sheet", "none is built in")?;
-    AdapterSheet::parse(file, &text).map_err(|error| JobError::Usage(error.to_string()))
+pub(super) fn load_adapter_sheet(file: &str) -> Result<AdapterSheet, JobError> {
+    first_fault(review_adapter_sheet(file)?)
 }
 
-fn read(file: &str, what: &str, built_in: &str) -> Result<String, JobError> {
-    std::fs::read_to_string(file).map_err(|error| {
-        JobError::Usage(format!("{what} {file}: {error}; name a file ({built_in})"))
-    })
+/// Reads a module sheet by built-in name or from a file, with all its faults.
+pub(super) fn review_sheet(wanted: &str) -> Result<Review<Sheet>, JobError> {
+    if let Some(text) = builtin(wanted) {
+        return Ok(Sheet::review(&format!("built-in sheet {wanted}"), text));
+    }
+    Ok(Sheet::review(wanted, &read_text(wanted, "module sheet", &names())?))
+}
+
+/// Reads an adapter sheet from a file, with all its faults.
+pub(super) fn review_adapter_sheet(file: &str) -> Result<Review<AdapterSheet>, JobError> {
+    Ok(AdapterSheet::review(file, &read_text(file, "adapter sheet", "none is built in")?))
+}
+
+/// A job tells of one fault; `sheet check` tells of all.
+fn first_fault<T>(review: Review<T>) -> Result<T, JobError> {
+    let more = review.faults.len().saturating_sub(1) + review.more;
+    match (review.sheet, review.faults.first()) {
+        (Some(sheet), _) => Ok(sheet),
+        (None, Some(fault)) if more > 0 => Err(JobError::Usage(format!(
+            "{fault} (and {more} more: `buswright sheet check` names them)"
+        ))),
+        (None, fault) => Err(JobError::Usage(fault.map(ToString::to_string).unwrap_or_default())),
+    }
 }
 
 fn names() -> String {
@@ -56,41 +70,12 @@ pub(super) fn choose_sheet(
     }
 }
 
-/// The names of the built-in module sheets.
-pub fn sheet_names() -> impl Iterator<Item = &'static str> {
-    builtin_names()
+/// Refuses a sheet with checks that this version cannot make before the rail goes on.
+pub(super) fn refuse_unchecked(sheet: &Sheet) -> Result<(), JobError> {
+    sheet.not_yet().map_or(Ok(()), |why| Err(JobError::Safety(why)))
 }
 
-/// Checks a module sheet and says in a few lines what it describes.
-pub fn describe_sheet(wanted: &str) -> Result<String, String> {
-    let sheet = load_sheet(wanted).map_err(|error| error.to_string())?;
-    let mut text = format!("{}: good. {}, rail {}", wanted, sheet.title, sheet.rail);
-    for space in &sheet.spaces {
-        let chips: Vec<_> =
-            space.chips.iter().map(|chip| format!("{} {}", chip.reference, chip.lane)).collect();
-        let bytes = u64::from(space.words) * space.width.bytes() as u64;
-        let _ = write!(
-            text,
-            "\n  {} ({}, {} bits): words {}+0x{:X}, {}; {}",
-            space.name,
-            space.kind.word(),
-            space.width.bits(),
-            space.base,
-            space.words,
-            humansize::format_size(bytes, humansize::BINARY),
-            chips.join(", ")
-        );
-    }
-    for zone in (0..sheet.spaces.len()).flat_map(|space| sheet.zones_of(space)) {
-        let keep = if zone.keep { ", kept" } else { "" };
-        let _ =
-            write!(text, "\n  zone {} at word {}+0x{:X}{keep}", zone.name, zone.start, zone.words);
-    }
-    Ok(text)
-}
-
-/// Checks an adapter sheet and says in a line what it describes.
-pub fn describe_adapter_sheet(file: &str) -> Result<String, String> {
-    let sheet = load_adapter_sheet(file).map_err(|error| error.to_string())?;
-    Ok(format!("{file}: good. {}, {} lines", sheet.name, sheet.lines.len()))
+/// Refuses to work on a space whose scripts this version cannot run.
+pub(super) fn refuse_unopened(space: &Space) -> Result<(), JobError> {
+    space.not_yet().map_or(Ok(()), |why| Err(JobError::Safety(why)))
 }

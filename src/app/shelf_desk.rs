@@ -22,7 +22,8 @@ pub struct Answer {
 }
 
 impl Answer {
-    fn good(text: String, value: Value) -> Self {
+    /// A good answer without troubles.
+    pub(super) fn good(text: String, value: Value) -> Self {
         Self { text, value, troubles: Vec::new(), code: 0 }
     }
 }

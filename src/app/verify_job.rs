@@ -1,9 +1,11 @@
 //! Verify, from an image's name to the answer.
 
 use super::capture_job::no_specimen;
-use super::image::{ImageName, file_parts, kept_parts, read_image};
+use super::image::{Expected, ImageName, file_parts, kept_parts, read_image};
+use super::parts::{keep_off_notes, zone_notes};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
+use crate::module::Sheet;
 use crate::shelf::{HistoryLine, Shelf, ShelfError};
 use jiff::Timestamp;
 
@@ -18,7 +20,7 @@ pub(super) async fn verify_job(
     let from_file = read_image(image.image)?;
     let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    let (parts, kept) = if let Some(bytes) = from_file {
+    let (expected, kept) = if let Some(bytes) = from_file {
         (file_parts(&sheet, image, &bytes)?, None)
     } else {
         let kept = shelf.get(image.image, Some(&specimen)).map_err(|error| match error {
@@ -45,8 +47,9 @@ pub(super) async fn verify_job(
         let content = shelf.content(&kept.id)?;
         (kept_parts(&sheet, &kept, image.space, &content)?, Some(kept.id))
     };
+    say_what_is_left_out(desk, &sheet, &expected)?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
-        verify(desk, &hello, powered, image.image, &parts).await
+        verify(desk, &hello, powered, image.image, &expected.parts).await
     })
     .await?;
     // The verdict counts, also where it cannot be written down.
@@ -64,4 +67,26 @@ pub(super) async fn verify_job(
         desk.note(format!("the history has no line of this: {error}"));
     }
     Ok((report, ending))
+}
+
+/// Names the zones that are not compared; it is an error if nothing else is there.
+fn say_what_is_left_out(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    expected: &Expected,
+) -> Result<(), JobError> {
+    let live = "changes by itself: it is not compared";
+    let mut notes = keep_off_notes(sheet, expected.holds.iter().map(|(space, _)| *space));
+    notes.extend(zone_notes(sheet, &expected.holds, |zone| zone.live, live));
+    for note in notes {
+        desk.note(note);
+    }
+    if expected.parts.is_empty() {
+        return Err(JobError::Usage(format!(
+            "nothing is left to compare: every word of this image lies in zones that the sheet of \
+             {} calls live or keep_off",
+            sheet.name
+        )));
+    }
+    Ok(())
 }

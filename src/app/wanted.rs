@@ -1,7 +1,7 @@
 //! What a user wants to work on, and what that means once the adapter has answered.
 
 use super::Known;
-use super::sheets::{bench_sheet, choose_sheet, load_adapter_sheet};
+use super::sheets::{bench_sheet, choose_sheet, load_adapter_sheet, refuse_unchecked};
 use crate::jobs::{Desk, Event, JobError, check_fit};
 use crate::link::{RatePlan, connect, raise_rate};
 use crate::module::{Sheet, SpaceAccess};
@@ -73,6 +73,7 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
         choose_sheet(of_bench, &hello.board, remembered.as_deref())?
     };
     let access = check_fit(&sheet, adapter.as_ref(), &hello)?;
+    refuse_unchecked(&sheet)?;
     if bench.is_none()
         && let Some(name) = &wanted.sheet
     {

@@ -131,7 +131,9 @@ pub enum ShelfCommand {
 /// What to do with sheets.
 #[derive(Debug, Subcommand)]
 pub enum SheetCommand {
-    /// Check module sheets (and adapter sheets with --as-adapter)
+    /// The built-in sheets, and those in the folder `sheets` of the data folder
+    List,
+    /// Check module sheets (and adapter sheets with --as-adapter): every fault with its line
     Check {
         /// Built-in names or files
         #[arg(required = true)]
@@ -140,8 +142,20 @@ pub enum SheetCommand {
         #[arg(long)]
         as_adapter: bool,
     },
-    /// The built-in module sheets
-    List,
+    /// A new module sheet with remarks, to be filled in
+    New {
+        /// The kind of module
+        name: String,
+        /// Write it to this file; a file that is there is never replaced
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Whether and how a module fits an adapter sheet (--adapter), line by line, without hardware
+    Fit {
+        /// The module sheet: a built-in name or a file
+        #[arg(value_name = "NAME|FILE")]
+        module: String,
+    },
 }
 
 /// Options of `bench`.

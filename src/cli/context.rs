@@ -34,6 +34,11 @@ impl Context {
         self.global.shelf.clone().unwrap_or_else(|| self.folder.join("shelf"))
     }
 
+    /// The folder of the user's own sheets.
+    pub fn sheets(&self) -> PathBuf {
+        self.folder.join("sheets")
+    }
+
     /// What the user wants to work on.
     pub fn wanted(&self) -> Wanted {
         Wanted {

@@ -33,7 +33,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Capture(options) => job::capture(&context, options),
         Command::Verify(options) => job::verify(&context, options),
         Command::Shelf(command) => shelf::run(&context, command),
-        Command::Sheet(command) => sheet::run(&command),
+        Command::Sheet(command) => sheet::run(&context, &command),
         Command::Bench(options) => bench::run(&options),
     };
     ExitCode::from(code)

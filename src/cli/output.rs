@@ -1,5 +1,6 @@
 //! Words to people and programs. A reader that has gone away ends nothing.
 
+use crate::app::{Answer, JobError};
 use serde::Serialize;
 use std::io::{Write, stderr, stdout};
 
@@ -41,6 +42,23 @@ impl Output {
     /// A line for people that is said even with `--quiet`.
     pub fn always(text: &str) {
         let _ = writeln!(stderr(), "{text}");
+    }
+
+    /// Tells an answer, or why there is none, and gives the exit code.
+    pub fn answer(self, answer: Result<Answer, JobError>) -> u8 {
+        let answer = match answer {
+            Ok(answer) => answer,
+            Err(error) => return Self::fail(error.code(), &error.to_string()),
+        };
+        if self.json {
+            Self::json(&answer.value);
+        } else if !answer.text.is_empty() {
+            Self::line(&answer.text);
+        }
+        for trouble in &answer.troubles {
+            Self::always(trouble);
+        }
+        answer.code
     }
 
     /// Tells an error and gives its exit code back.

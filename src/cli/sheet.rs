@@ -1,27 +1,16 @@
-//! `sheet`: are these sheets good, and which are built in?
+//! `sheet`: which there are, whether they are good, a new one, and whether one fits an adapter.
 
 use super::args::SheetCommand;
-use super::output::Output;
-use crate::app::{describe_adapter_sheet, describe_sheet, sheet_names};
+use super::context::Context;
+use crate::app::{check_sheets, fit_sheet, list_sheets, write_new_sheet};
 
 /// Runs `sheet`.
-pub fn run(command: &SheetCommand) -> u8 {
-    match command {
-        SheetCommand::List => {
-            sheet_names().for_each(Output::line);
-            0
-        }
-        SheetCommand::Check { files, as_adapter } => {
-            let mut code = 0;
-            for file in files {
-                let described =
-                    if *as_adapter { describe_adapter_sheet(file) } else { describe_sheet(file) };
-                match described {
-                    Ok(text) => Output::line(&text),
-                    Err(text) => code = Output::fail(2, &text),
-                }
-            }
-            code
-        }
-    }
+pub fn run(context: &Context, command: &SheetCommand) -> u8 {
+    let answer = match command {
+        SheetCommand::List => Ok(list_sheets(&context.sheets())),
+        SheetCommand::Check { files, as_adapter } => Ok(check_sheets(files, *as_adapter)),
+        SheetCommand::New { name, out } => write_new_sheet(name, out.as_deref()),
+        SheetCommand::Fit { module } => fit_sheet(module, context.global.adapter.as_deref()),
+    };
+    context.output.answer(answer)
 }

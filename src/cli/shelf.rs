@@ -7,7 +7,6 @@ use crate::app::ShelfDesk;
 
 /// Runs `shelf`.
 pub fn run(context: &Context, command: ShelfCommand) -> u8 {
-    let output = context.output;
     let desk = match ShelfDesk::open(&context.shelf(), context.global.specimen.as_deref()) {
         Ok(desk) => desk,
         Err(error) => return Output::fail(error.code(), &error.to_string()),
@@ -19,18 +18,5 @@ pub fn run(context: &Context, command: ShelfCommand) -> u8 {
         ShelfCommand::Check { id } => desk.check(id.as_deref()),
         ShelfCommand::Export { id, file } => desk.export(&id, &file),
     };
-    match answer {
-        Ok(answer) => {
-            if output.json {
-                Output::json(&answer.value);
-            } else if !answer.text.is_empty() {
-                Output::line(&answer.text);
-            }
-            for trouble in &answer.troubles {
-                Output::always(trouble);
-            }
-            answer.code
-        }
-        Err(error) => Output::fail(error.code(), &error.to_string()),
-    }
+    context.output.answer(answer)
 }

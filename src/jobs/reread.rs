@@ -20,11 +20,12 @@ pub(super) struct Settled {
     pub passes: u32,
 }
 
-/// Reads `block` again, in passes 3 to `passes`; `first` is what pass one read.
+/// Reads `block` again, in passes 3 to `passes`; `first` is what pass one read. Words that are
+/// `live` at their byte offset stay as first read.
 pub(super) async fn reread(
     desk: &Desk<'_>,
     reach: impl Fn(Conditions) -> Reach,
-    width: Width,
+    (width, live): (Width, &impl Fn(usize) -> bool),
     block: &Block,
     first: Vec<u8>,
     passes: u32,
@@ -40,6 +41,9 @@ pub(super) async fn reread(
         })
         .await?;
         made = number;
+        let size = width.bytes();
+        let words = again.chunks_exact_mut(size).zip(readings[0].chunks_exact(size)).enumerate();
+        words.filter(|(n, _)| live(n * size)).for_each(|(_, (new, old))| new.copy_from_slice(old));
         let agreed = readings.last() == Some(&again);
         readings.push(again);
         if agreed {

@@ -5,7 +5,7 @@ use super::line::same_pin;
 use super::parse::{format_is_known, format_is_there, value};
 use super::section::{At, Section};
 use super::source::{Source, shown};
-use super::{LineName, Review, SheetError, SheetFault};
+use super::{LineName, Review, SheetFault};
 use std::collections::BTreeMap;
 
 /// What an adapter sheet says.
@@ -38,7 +38,8 @@ pub struct Wire {
 
 impl AdapterSheet {
     /// Reads an adapter sheet, or gives the first fault found; `file` is only named in it.
-    pub fn parse(file: &str, text: &str) -> Result<Self, SheetError> {
+    #[cfg(test)]
+    pub fn parse(file: &str, text: &str) -> Result<Self, super::SheetError> {
         Self::read(file, text).into_result()
     }
 

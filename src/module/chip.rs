@@ -25,7 +25,10 @@ impl Chip {
         let (data_order, address_order) = (Vec::new(), Vec::new());
         Self { reference: reference.to_owned(), lane, data_order, address_order }
     }
+}
 
+#[cfg_attr(not(test), expect(dead_code, reason = "for the commands that chips are sent"))]
+impl Chip {
     /// The word on the module's data lines with which the chip sees `chip_value` on its own; all
     /// other lines are 0.
     pub fn module_word(&self, chip_value: Word) -> Word {

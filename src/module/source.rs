@@ -42,7 +42,9 @@ impl<'a> Source<'a> {
         errors.sort_by_key(|error| error.span().map_or(0, |span| span.start));
         // What follows in the same line follows from the first fault.
         errors.dedup_by_key(|error| line(error));
-        errors.iter().for_each(|error| self.not_toml(line(error), error.message()));
+        for error in &errors {
+            self.not_toml(line(error), error.message());
+        }
         errors.is_empty().then_some(table)
     }
 

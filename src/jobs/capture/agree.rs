@@ -10,6 +10,7 @@ use crate::jobs::reread::{Settled, reread};
 use crate::jobs::{BlockState, Event, JobError};
 use crate::shelf::Block;
 use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 
 /// An unsteady word as the progress log keeps it over an interruption.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -45,23 +46,30 @@ pub(super) async fn agree(
         let at = base.plus(block.first.0);
         format!("in pass two of space {space}, at word {at}; the words of pass one are kept")
     };
-    let mut disagreeing = Vec::new();
+    let mut disagreeing = BTreeSet::new();
     let mut reached = blocks.first().copied();
-    let pass = digest_blocks(work.desk, &reach, &blocks, |block, digest| {
-        reached = Some(*block);
-        let same = digest == Digest::of(width, work.bytes_of(block), how.down);
+    let pieces: Vec<_> = blocks.iter().flat_map(|block| work.steady(block)).collect();
+    let last: BTreeMap<_, _> = pieces.iter().map(|piece| (piece.index, piece.first)).collect();
+    let pass = digest_blocks(work.desk, &reach, &pieces, |piece, digest| {
+        reached = Some(*piece);
+        if digest != Digest::of(width, work.bytes_of(piece), how.down) {
+            disagreeing.insert(piece.index);
+        }
+        if last.get(&piece.index) != Some(&piece.first) {
+            return;
+        }
+        let Some(block) = blocks.iter().find(|block| block.index == piece.index) else { return };
+        let same = !disagreeing.contains(&block.index);
         work.tell(block, if same { BlockState::Agreed } else { BlockState::Disagrees });
         if same {
             findings.agreed(block);
-        } else {
-            disagreeing.push(*block);
         }
     });
     pass.await.map_err(|error| match &reached {
         Some(block) => error.at(|| place(block)),
         None => error,
     })?;
-    for block in &disagreeing {
+    for block in blocks.iter().filter(|block| disagreeing.contains(&block.index)) {
         settle(work, part, block, findings).await.map_err(|error| error.at(|| place(block)))?;
     }
     Ok(())
@@ -76,10 +84,17 @@ async fn settle(
     let width = work.part(part).1.width;
     let first = work.bytes_of(block).to_vec();
     let (desk, passes) = (work.desk, work.request.passes);
+    let steady = work.steady(block);
+    let live = |at: usize| {
+        let at = block.offset + at as u64;
+        let inside =
+            |piece: &Block| (piece.offset..piece.offset + u64::from(piece.bytes)).contains(&at);
+        !steady.iter().any(inside)
+    };
     let settled = {
         let reaches = std::cell::RefCell::new(&mut *work);
         let reach = |how| reaches.borrow_mut().reach(part, how);
-        reread(desk, reach, width, block, first, passes).await?
+        reread(desk, reach, (width, &live), block, first, passes).await?
     };
     let mut found = Unsteady::default();
     let readings: Vec<_> = settled.readings.iter().map(Vec::as_slice).collect();
@@ -132,6 +147,24 @@ fn note(work: &Work<'_, '_>, block: &Block, settled: &Settled, found: &Unsteady)
 }
 
 impl Work<'_, '_> {
+    /// The pieces of a block that passes can be compared in: those outside live zones.
+    fn steady(&self, block: &Block) -> Vec<Block> {
+        let (space, part) = self.part(block.part);
+        let size = part.width.bytes() as u32;
+        let start = self.word_address(block);
+        let pieces = self.sheet.pieces(space, start, block.bytes / size, |zone| zone.live);
+        let piece = |(first, words): (WordAddress, u32)| {
+            let skipped = first.0 - start.0;
+            Block {
+                offset: block.offset + u64::from(skipped * size),
+                bytes: words * size,
+                first: block.first.plus(skipped),
+                ..*block
+            }
+        };
+        pieces.into_iter().map(piece).collect()
+    }
+
     /// The findings of an earlier, interrupted run of this capture.
     pub(super) fn findings_kept(&self) -> Vec<Findings> {
         let mut findings: Vec<_> = self.request.parts.iter().map(|_| Findings::default()).collect();

@@ -4,9 +4,10 @@ use super::{CaptureReport, Work};
 use crate::image::{SpaceView, Unsteady, UnsteadyWord, doubts};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
-use crate::module::Space;
+use crate::module::{Sheet, Space, Zone};
 use crate::shelf::{
-    AdapterRecord, Block, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, UnsteadyRecord,
+    AdapterRecord, Block, ChipRecord, DoubtRecord, LinkRecord, Part, PassRecord, Record,
+    UnsteadyRecord,
 };
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -118,7 +119,8 @@ pub(super) fn finish(
         record.passes = passes(&work, part, findings);
         record.unsteady = findings.record();
         record.doubts = found.iter().map(DoubtRecord::from).collect();
-        doubted.extend(found.iter().map(ToString::to_string));
+        record.doubts.extend(live_doubts(work.sheet, index, of));
+        doubted.extend(record.doubts.iter().map(|doubt| doubt.text.clone()));
     }
     let unsettled: usize = findings.iter().map(Findings::unsettled).sum();
     let unsteady: u64 = start.spaces.iter().map(|space| space.unsteady.total).sum();
@@ -145,6 +147,23 @@ pub(super) fn finish(
         link_stats: link,
     };
     Ok((report, if unsettled == 0 { Ending::Good } else { Ending::No }))
+}
+
+/// What was read once and compared with nothing.
+fn live_doubts(sheet: &Sheet, space: usize, part: &Part) -> Vec<DoubtRecord> {
+    let start = part.base.plus(part.first.0);
+    let last = start.plus(part.words - 1);
+    let live = sheet.zones_of(space).filter(|zone| zone.live);
+    let inside = live.filter(|zone| zone.start <= last && zone.last() >= start);
+    let doubt = |zone: &Zone| DoubtRecord {
+        kind: "live".to_owned(),
+        text: format!(
+            "{}: zone {} ({}+0x{:X}) changes by itself, so it was read once and compared with \
+             nothing",
+            part.space, zone.name, zone.start, zone.words
+        ),
+    };
+    inside.map(doubt).collect()
 }
 
 fn lanes(space: &Space) -> Vec<(String, crate::bus::Lane)> {

@@ -10,10 +10,10 @@ use crate::module::source::shown;
 /// The module's data lines on the chip's D0, D1, ...: each line of its lane once. Empty where the
 /// key is missing or wrong.
 pub(super) fn data_order(row: &Section<'_>, lane: Option<Lane>) -> Vec<u8> {
-    let Some((order, line)) = lines(row, "data_order", 'D') else { return Vec::new() };
+    let Some((order, at)) = lines(row, "data_order", 'D') else { return Vec::new() };
     let Some(lane) = lane else { return Vec::new() };
     let wanted: Vec<u8> = (lane.first..=lane.last()).collect();
-    permutation(row, "data_order", line, 'D', &wanted, order)
+    permutation(row, "data_order", at, 'D', &wanted, order)
 }
 
 /// The module's address lines on the chip's A0, A1, ...: each of the lowest lines once, those
