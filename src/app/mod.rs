@@ -29,6 +29,7 @@ pub use port_name::{PortName, PortNameError};
 pub use ports::{OpenPort, OpenPortError, bench_for_service, open_port};
 pub use serve::{ServeError, serve_pty, serve_tcp};
 pub(crate) use sheet_desk::{check_sheets, fit_sheet, list_sheets, write_new_sheet};
+pub(crate) use sheets::is_builtin_sheet;
 pub(crate) use shelf_desk::{Answer, ShelfDesk};
 pub use signals::watch_signals;
 pub use sim_port::SimPort;

@@ -12,6 +12,11 @@ pub(super) fn bench_sheet(board: &str) -> Option<&str> {
     board.strip_prefix(BENCH)
 }
 
+/// True if a module sheet of this name is built in.
+pub(crate) fn is_builtin_sheet(name: &str) -> bool {
+    builtin(name).is_some()
+}
+
 /// Loads a module sheet by built-in name or from a file.
 pub(super) fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
     first_fault(review_sheet(wanted)?)

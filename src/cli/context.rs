@@ -2,9 +2,9 @@
 
 use super::args::Global;
 use super::output::Output;
-use crate::app::{Known, PortName, Wanted};
+use crate::app::{Known, PortName, Wanted, is_builtin_sheet};
 use directories::ProjectDirs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Everything that commands share.
 pub struct Context {
@@ -39,11 +39,24 @@ impl Context {
         self.folder.join("sheets")
     }
 
+    /// A sheet as it was named, or the file of that name in the user's folder.
+    pub fn own_sheet(&self, name: &str) -> String {
+        let own = self.sheets().join(format!("{name}.toml"));
+        let plain = !name.contains(['/', '\\']) && !Path::new(name).exists();
+        let own = Some(own).filter(|own| plain && !is_builtin_sheet(name) && own.is_file());
+        own.map_or_else(|| name.to_owned(), |own| own.display().to_string())
+    }
+
+    /// The adapter sheet, if one is named.
+    pub fn adapter(&self) -> Option<String> {
+        self.global.adapter.as_deref().map(|name| self.own_sheet(name))
+    }
+
     /// What the user wants to work on.
     pub fn wanted(&self) -> Wanted {
         Wanted {
-            sheet: self.global.sheet.clone(),
-            adapter: self.global.adapter.clone(),
+            sheet: self.global.sheet.as_deref().map(|name| self.own_sheet(name)),
+            adapter: self.adapter(),
             specimen: self.global.specimen.clone(),
         }
     }
