@@ -16,3 +16,5 @@ mod sheets;
 mod shelf;
 #[path = "cli/verify.rs"]
 mod verify;
+#[path = "cli/zones.rs"]
+mod zones;
