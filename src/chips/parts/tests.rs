@@ -345,3 +345,26 @@ proptest! {
         }
     }
 }
+
+/// `docs/sheets.md` names every key of a chip file, and no other; its example is good.
+#[test]
+fn the_text_on_chip_files_knows_the_same_keys() {
+    use super::row::{Row, TimesRow};
+    const TEXT: &str = include_str!("../../../docs/sheets.md");
+    let below = |heading: &str| -> BTreeSet<String> {
+        let lines = TEXT.lines().skip_while(|line| *line != heading).skip(1);
+        let rows = lines.take_while(|line| !line.starts_with('#'));
+        rows.filter_map(|row| Some(row.strip_prefix("| `")?.split('`').next()?.to_owned()))
+            .collect()
+    };
+    // A wrong key is answered with all that are right: "unknown field `?`, expected one of `a`, ..."
+    let known = |error: Option<toml::de::Error>| -> BTreeSet<String> {
+        let said = error.unwrap().message().to_owned();
+        said.split('`').skip(3).step_by(2).map(str::to_owned).collect()
+    };
+    assert_eq!(below("## A part: `[[chip]]`"), known(toml::from_str::<Row>("no = 1").err()));
+    assert_eq!(below("### `times`"), known(toml::from_str::<TimesRow>("no = 1").err()));
+    let example = TEXT.split("```toml\n").find(|text| text.starts_with("[[chip]]")).unwrap();
+    let mut catalogue = Catalogue::default();
+    assert_eq!(catalogue.add("docs/sheets.md", example.split("```").next().unwrap()), Ok(1));
+}

@@ -2,6 +2,8 @@
 
 mod builtin;
 mod chips;
+#[cfg(test)]
+mod document_tests;
 mod error;
 mod raw;
 mod resolve;
