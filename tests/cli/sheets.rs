@@ -1,6 +1,7 @@
 //! `sheet`: which there are, is this one good, a new one, does it fit?
 
 use crate::home::Home;
+use std::fmt::Write;
 use std::fs;
 
 const SMALL: &str = r#"format = 1
@@ -212,7 +213,7 @@ fn socket() -> String {
     let address = (0..19).map(|n| (format!("A{n}"), n + 35));
     let control = (54..).zip(["S0", "S1", "RD", "WR"]).map(|(pin, name)| (name.to_owned(), pin));
     for (line, pin) in data.chain(address).chain(control) {
-        text.push_str(&format!("{line} = \"J1-{pin}\"\n"));
+        writeln!(text, "{line} = \"J1-{pin}\"").unwrap();
     }
     text
 }
