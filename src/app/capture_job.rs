@@ -22,12 +22,14 @@ pub(super) async fn capture_job(
     if let Some(out) = &options.out {
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }
+    let identified = shelf.last_identity(&specimen, &sheet.sha256())?;
     let request = CaptureRequest {
         specimen,
         simulated,
         parts,
         passes: options.passes.max(2),
         note: options.note.clone(),
+        identified,
     };
     let store = begin(desk, &sheet, shelf, &request)?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {

@@ -5,6 +5,7 @@
 mod capture_job;
 #[cfg(test)]
 mod disk_tests;
+mod identify_job;
 mod image;
 mod jobs;
 mod known;
@@ -20,6 +21,7 @@ mod verify_job;
 mod wanted;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};
+pub use identify_job::IdentifyOptions;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
 pub use known::{Known, KnownAdapter};
 pub use port_name::{PortName, PortNameError};

@@ -1,13 +1,20 @@
-//! `capture` and `verify`: a job over a port.
+//! `identify`, `capture` and `verify`: a job over a port.
 
-use super::args::{CaptureArgs, VerifyArgs};
+use super::args::{CaptureArgs, IdentifyArgs, VerifyArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
 use crate::app::{
-    CaptureOptions, Event, Job, Machine, OpenPort, Outcome, open_port, run_job, watch_signals,
+    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, open_port, run_job,
+    watch_signals,
 };
 use crate::link::Cancel;
+
+/// Runs `identify`.
+pub fn identify(context: &Context, args: IdentifyArgs) -> u8 {
+    let IdentifyArgs { probe, chips } = args;
+    run(context, &Job::Identify(IdentifyOptions { probe, chips }))
+}
 
 /// Runs `capture`.
 pub fn capture(context: &Context, args: CaptureArgs) -> u8 {

@@ -30,6 +30,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
     let context = Context::new(args.global);
     let code = match args.command {
         Command::Ports => ports::run(&context),
+        Command::Identify(options) => job::identify(&context, options),
         Command::Capture(options) => job::capture(&context, options),
         Command::Verify(options) => job::verify(&context, options),
         Command::Shelf(command) => shelf::run(&context, command),

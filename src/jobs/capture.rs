@@ -11,7 +11,7 @@ use super::reading::read_blocks;
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
 use crate::bus::{WordAddress, crc32};
 use crate::module::Sheet;
-use crate::shelf::{Block, Label, Part, Shelf, Start, Unfinished};
+use crate::shelf::{Block, Identified, Label, Part, Shelf, Start, Unfinished};
 use crate::wire::HelloReply;
 use agree::agree;
 
@@ -28,6 +28,8 @@ pub struct CaptureRequest {
     pub passes: u32,
     /// Said by the person who takes it.
     pub note: String,
+    /// What the chips answered when they were last asked: a capture only reads.
+    pub(crate) identified: Option<Identified>,
 }
 
 /// A capture under way.

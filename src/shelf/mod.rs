@@ -9,6 +9,7 @@
 //! unfinished/0417_tg-7/  content.bin, progress.log, start.toml
 //! set-aside/0417_tg-7.1/ an unfinished capture that did not fit the next one of that specimen
 //! histories/0417_tg-7.jsonl
+//! identities/0417_tg-7.jsonl
 //! locks/
 //! ```
 
@@ -21,6 +22,7 @@ mod files;
 mod finish;
 mod history;
 mod id;
+mod identity;
 mod label;
 mod lines;
 #[cfg(test)]
@@ -42,6 +44,7 @@ pub(crate) use error::ShelfError;
 pub(crate) use export::Exported;
 pub(crate) use history::HistoryLine;
 pub(crate) use id::CaptureId;
+pub(crate) use identity::{Identified, IdentifiedSpace};
 pub(crate) use label::{Label, LabelError};
 pub(crate) use notes::Note;
 pub(crate) use os_disk::OsDisk;

@@ -6,7 +6,8 @@ use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
 use crate::module::Space;
 use crate::shelf::{
-    AdapterRecord, Block, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, UnsteadyRecord,
+    AdapterRecord, Block, ChipRecord, DoubtRecord, Identified, LinkRecord, PassRecord, Record,
+    UnsteadyRecord,
 };
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -114,7 +115,7 @@ pub(super) fn finish(
         let lanes = lanes(space);
         let found = doubts(&SpaceView { name: &of.space, width: of.width, bytes, lanes: &lanes });
         record.kind = space.kind.word().to_string();
-        record.chips = lanes.iter().map(|(chip, lane)| ChipRecord::new(chip, *lane)).collect();
+        record.chips = chips(work.request.identified.as_ref(), space);
         record.passes = passes(&work, part, findings);
         record.unsteady = findings.record();
         record.doubts = found.iter().map(DoubtRecord::from).collect();
@@ -149,6 +150,17 @@ pub(super) fn finish(
 
 fn lanes(space: &Space) -> Vec<(String, crate::bus::Lane)> {
     space.chips.iter().map(|chip| (chip.reference.clone(), chip.lane)).collect()
+}
+
+/// The chips as they were last identified, or as nobody has looked at them.
+fn chips(identified: Option<&Identified>, space: &Space) -> Vec<ChipRecord> {
+    let named = identified.and_then(|last| last.spaces.iter().find(|one| one.name == space.name));
+    let chip = |(chip, lane): (String, crate::bus::Lane)| {
+        let new = ChipRecord::new(&chip, lane);
+        let same = |known: &&ChipRecord| (&known.chip, &known.lane) == (&new.chip, &new.lane);
+        named.and_then(|one| one.chips.iter().find(same)).cloned().unwrap_or(new)
+    };
+    lanes(space).into_iter().map(chip).collect()
 }
 
 fn passes(work: &Work<'_, '_>, part: usize, findings: &Findings) -> Vec<PassRecord> {

@@ -4,6 +4,7 @@ use super::NOT_LOOKED;
 use crate::bus::{Lane, Precharge, Width, Word, WordAddress};
 use crate::image::{Doubt, Unsteady, UnsteadyWord};
 use crate::shelf::{Part, text};
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 /// The module sheet as it was when the capture was begun.
@@ -137,6 +138,12 @@ pub(crate) struct ChipRecord {
     pub(crate) cfi: String,
     /// Which of its sectors are locked.
     pub(crate) lock_map: String,
+    /// What it is, in words.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub(crate) part: String,
+    /// When it was asked; it is not asked while it is read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) identified: Option<Timestamp>,
 }
 
 impl Default for ChipRecord {
@@ -148,6 +155,8 @@ impl Default for ChipRecord {
             ids: not_looked(),
             cfi: not_looked(),
             lock_map: not_looked(),
+            part: String::new(),
+            identified: None,
         }
     }
 }
