@@ -4,7 +4,7 @@
 use crate::bus::script::{BuildError, Script};
 use crate::bus::{Precharge, ShapeId, Width, Word, WordAddress};
 use crate::chips::ask::{Answer, QUERY_WORDS};
-use crate::chips::{Asking, BusMode, Catalogue, Finding, QUERY_FIRST, Way, Wiring};
+use crate::chips::{Asking, BusMode, Catalogue, Family, Finding, QUERY_FIRST, Unlock, Way, Wiring};
 use crate::jobs::runs::{Runs, nonsense};
 use crate::jobs::{Desk, JobError};
 use crate::wire::{Encoding, Kind, ReadEcho, ReadRequest, Reply, Request};
@@ -32,6 +32,8 @@ pub(super) enum Answered {
         findings: Vec<Finding>,
         /// Words that are not what they were before.
         changed: Vec<WordAddress>,
+        /// The family whose reset brought the chips back, where it is another than was asked.
+        left_by: Option<Family>,
     },
 }
 
@@ -62,16 +64,23 @@ impl Asker<'_, '_, '_> {
         let answered = answered?;
         withdrawn?;
         let mut changed = differences(&before, &self.words(&touched).await?);
+        let mut left_by = None;
         if let (Answered::Chips { findings, .. }, false) = (&answered, changed.is_empty())
-            && let Some(way) = self.settled(asking, findings)
+            && findings.iter().any(Finding::answered)
         {
-            // A chip of another family answers 5555 and 2AAA, too, and needs its own way back.
+            // 5555 and 2AAA are answered by chips of other families, too, which need their own
+            // way back. Whatever is not named and stays in id mode knows no F0: it takes FF.
+            let settled = self.settled(asking, findings);
+            let family = settled.map_or(Family::Intel, |way| way.family);
+            let unlock = Unlock::usual(Some(family));
+            let way = settled.unwrap_or(Way { family, unlock, ..asking.way });
             self.reset(&Asking { way, ..asking.clone() }).await?;
             changed = differences(&before, &self.words(&touched).await?);
+            left_by = changed.is_empty().then_some(family);
         }
         Ok(match answered {
             Answered::TakesWrites { touched, .. } => Answered::TakesWrites { changed, touched },
-            Answered::Chips { findings, .. } => Answered::Chips { findings, changed },
+            Answered::Chips { findings, .. } => Answered::Chips { findings, changed, left_by },
         })
     }
 
@@ -101,7 +110,7 @@ impl Asker<'_, '_, '_> {
         if answered || !self.careful {
             self.run(&built(asking.reset())?).await?;
         }
-        Ok(Answered::Chips { findings, changed: Vec::new() })
+        Ok(Answered::Chips { findings, changed: Vec::new(), left_by: None })
     }
 
     /// The way that what was found names for all chips, where it is another.

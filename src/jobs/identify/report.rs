@@ -53,7 +53,7 @@ pub struct SpaceReport {
 }
 
 /// What one chip is.
-#[derive(Clone, Debug, Default, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct ChipReport {
     /// Its reference on the module.
     #[serde(rename = "ref")]
@@ -210,8 +210,11 @@ impl fmt::Display for SpaceReport {
             Some(way) => write!(f, "asked by {way}")?,
             None => write!(f, "no command sent")?,
         }
-        for chip in &self.chips {
-            write!(f, "\n  {chip}")?;
+        for alike in self.chips.chunk_by(ChipReport::is_like) {
+            let names = alike.iter().map(|chip| format!("{} {}", chip.reference, chip.lane));
+            let each = if alike.len() > 1 { "\n    each " } else { " " };
+            write!(f, "\n  {}:{each}", names.collect::<Vec<_>>().join(", "))?;
+            alike[0].write_found(f)?;
         }
         for warning in &self.warnings {
             write!(f, "\n  ! {warning}")?;
@@ -226,9 +229,14 @@ impl fmt::Display for SpaceReport {
     }
 }
 
-impl fmt::Display for ChipReport {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} {}: ", self.reference, self.lane)?;
+impl ChipReport {
+    /// True if the same was found of both.
+    fn is_like(&self, other: &Self) -> bool {
+        let (reference, lane) = (other.reference.clone(), other.lane.clone());
+        Self { reference, lane, ..self.clone() } == *other
+    }
+
+    fn write_found(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if !self.answered {
             return f.write_str(&self.presence);
         }

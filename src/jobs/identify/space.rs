@@ -7,7 +7,7 @@ use super::report::{ChipReport, SpaceReport};
 use crate::bus::{Millivolts, ShapeId};
 use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Wiring};
 use crate::jobs::JobError;
-use crate::module::Space;
+use crate::module::{Kind, Space};
 
 /// The chips of a space that can be asked together, by their place in the space.
 type Group = Vec<usize>;
@@ -140,12 +140,12 @@ async fn ask_group(
         }
         tried.push(way);
         let asking = Asking { way, ..first.clone() };
-        let (findings, changed) = match asker.ask(&asking).await? {
+        let (findings, changed, left_by) = match asker.ask(&asking).await? {
             Answered::TakesWrites { changed, touched } => {
                 takes_writes(report, way, &touched, &changed);
                 return Ok(false);
             }
-            Answered::Chips { findings, changed } => (findings, changed),
+            Answered::Chips { findings, changed, left_by } => (findings, changed, left_by),
         };
         if !changed.is_empty() {
             let words: Vec<_> = changed.iter().map(ToString::to_string).collect();
@@ -164,6 +164,9 @@ async fn ask_group(
             if asker.careful {
                 ways.clear();
             }
+            let bits = first.chips.first().map_or(8, |chip| chip.lane().bits);
+            let left_by = left_by.map(|family| Way::of_family(family, bits)).unwrap_or_default();
+            ways.extend(left_by.into_iter().rev());
             ways.extend(settled.into_iter().chain(better));
         }
         if best.as_ref().is_none_or(|(before, ..)| knows > *before) {
@@ -197,10 +200,15 @@ fn takes_writes(
     let said = |words: &[crate::bus::WordAddress]| {
         words.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
     };
+    let remedy = if report.kind == Kind::Flash.word() {
+        "; correct kind in the sheet"
+    } else {
+        ", as the sheet says"
+    };
     report.warnings.push(format!(
-        "this is no flash: the first command ({way}) stood there when it was read back, as in RAM. \
-         Nothing more was sent, and the words touched ({}) were written as they were before: {}. \
-         Correct kind in the sheet",
+        "this is no flash{remedy}: the first command ({way}) stood there when it was read back, as \
+         in RAM. Nothing more was sent, and the words touched ({}) were written as they were \
+         before: {}",
         said(touched),
         match changed {
             [] => "they read so again".into(),
