@@ -88,7 +88,7 @@ struct Rig {
 impl Rig {
     fn new(made: &Made) -> Self {
         let rig = Self::with_sheet(made.bench(), &made.sheet());
-        let fill: Vec<u8> = (0..64 * 1024).map(|n| (n * 7 + n / 251) as u8).collect();
+        let fill: Vec<u8> = (0..64 * 1024_u32).map(|n| (n * 7 + n / 251) as u8).collect();
         let mut rig = rig;
         assert!(rig.port.bench_mut().adapter_mut().socket_mut().set_contents("store", &fill));
         rig
@@ -121,8 +121,8 @@ impl Rig {
     }
 
     fn job(&mut self, job: Job) -> Run {
-        let shelf = self.folder.path().join("shelf");
-        let mut scenario = Scenario::of(self.description.clone(), &shelf);
+        let captures = self.folder.path().join("shelf");
+        let mut scenario = Scenario::of(self.description.clone(), &captures);
         scenario.wanted = self.wanted.clone();
         scenario.job = job;
         scenario.plan.remembered = Some(self.port.bench().adapter().rate());

@@ -172,9 +172,9 @@ impl Asking {
         let lanes = self.chips.iter().map(|chip| chip.lane().mask());
         let mut taken = 0;
         for (&(at, value), &held) in first.iter().zip(held) {
-            let takes =
+            let holds =
                 |mask: &Word| (held ^ value) & mask == 0 && (before(at) ^ value) & mask != 0;
-            taken |= lanes.clone().filter(takes).fold(0, |all, mask| all | mask);
+            taken |= lanes.clone().filter(holds).fold(0, |all, mask| all | mask);
         }
         if taken != 0 {
             return Some(Answer::TakesWrites { lanes: taken });

@@ -37,7 +37,7 @@ impl fmt::Display for Locks {
 }
 
 /// The chip address where the lock of each sector is read: the third word of the sector in id
-/// mode (AMD type: Am29LV160D table 9; Intel type: 28F640C3 table 4).
+/// mode (AMD type: datasheet `Am29LV160D` table 9; Intel type: `28F640C3` table 4).
 pub(super) fn lock_addresses(geometry: &Geometry, mode: BusMode) -> Vec<u32> {
     let unit = if mode == BusMode::Word { 2 } else { 1 };
     let mut at = 0;

@@ -132,7 +132,7 @@ impl ChipReport {
 
     /// What it is, in a few words: to compare chips side by side.
     pub fn what(&self) -> String {
-        let mut what = match (self.parts.as_slice(), &self.maker) {
+        let what = match (self.parts.as_slice(), &self.maker) {
             ([], None) if self.query.is_some() => {
                 "a part with a query table and no known id".into()
             }
@@ -141,10 +141,10 @@ impl ChipReport {
             ([one], _) => one.clone(),
             (several, _) => format!("one of {}", several.join(", ")),
         };
-        if let Some(maker) = &self.maker {
-            what += &format!(" (maker {maker}, device {})", self.device.join(" "));
+        match &self.maker {
+            Some(maker) => format!("{what} (maker {maker}, device {})", self.device.join(" ")),
+            None => what,
         }
-        what
     }
 }
 
@@ -160,23 +160,17 @@ fn source(identity: &Identity<'_>) -> Option<String> {
 }
 
 fn electrical(cfi: &Cfi) -> String {
-    let mut said = format!("supply {} to {}", cfi.vcc.least, cfi.vcc.most);
-    if let Some(vpp) = cfi.vpp {
-        said += &format!(", VPP {} to {}", vpp.least, vpp.most);
-    }
+    let mut said = vec![format!("supply {} to {}", cfi.vcc.least, cfi.vcc.most)];
+    said.extend(cfi.vpp.map(|vpp| format!("VPP {} to {}", vpp.least, vpp.most)));
     let times =
         [("word", cfi.times.word), ("buffer", cfi.times.buffer), ("sector", cfi.times.sector)];
     for (what, time) in times {
         let Some(time) = time else { continue };
-        said += &format!(", {what} {}", span(time.typical.0));
-        if let Some(most) = time.most {
-            said += &format!(" (at most {})", span(most.0));
-        }
+        let most = time.most.map(|most| format!(" (at most {})", span(most.0)));
+        said.push(format!("{what} {}{}", span(time.typical.0), most.unwrap_or_default()));
     }
-    if let Some(bytes) = cfi.write_buffer {
-        said += &format!(", write buffer of {bytes} bytes");
-    }
-    said
+    said.extend(cfi.write_buffer.map(|bytes| format!("write buffer of {bytes} bytes")));
+    said.join(", ")
 }
 
 /// Nanoseconds as people say them.
