@@ -10,6 +10,8 @@ mod image;
 mod jobs;
 mod known;
 mod parts;
+#[cfg(test)]
+mod permit_tests;
 mod port_name;
 mod ports;
 mod serve;

@@ -23,4 +23,6 @@ pub use event::{BlockState, Event, Outcome, View};
 pub use identify::{ChipReport, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole};
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
+#[cfg(test)]
+pub use runs::Runs;
 pub use verify::{VerifyPart, VerifyReport, verify};

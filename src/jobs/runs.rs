@@ -21,7 +21,7 @@ struct Leave {
 }
 
 /// The runs of one job, in the one chain of its session.
-pub(super) struct Runs<'a, 'd> {
+pub struct Runs<'a, 'd> {
     desk: &'a Desk<'d>,
     chain: Chain,
     leave: Option<Leave>,
@@ -31,12 +31,12 @@ pub(super) struct Runs<'a, 'd> {
 
 impl<'a, 'd> Runs<'a, 'd> {
     /// The chain of this session; nothing has run in it yet.
-    pub(super) fn new(desk: &'a Desk<'d>) -> Self {
+    pub fn new(desk: &'a Desk<'d>) -> Self {
         Self { desk, chain: Chain::new(desk.client.number()), leave: None, stored: None }
     }
 
     /// Asks for leave to write at exactly `addresses` of a shape, on `lanes`, for `seconds`.
-    pub(super) async fn permit(
+    pub async fn permit(
         &mut self,
         shape: ShapeId,
         addresses: &[WordAddress],
@@ -63,16 +63,12 @@ impl<'a, 'd> Runs<'a, 'd> {
     }
 
     /// Gives the leave back.
-    pub(super) async fn no_permit(&mut self, shape: ShapeId) -> Result<(), JobError> {
+    pub async fn no_permit(&mut self, shape: ShapeId) -> Result<(), JobError> {
         self.permit(shape, &[], 0, 0).await
     }
 
     /// Stores `script` and runs it with every lane; what it emitted.
-    pub(super) async fn emitted(
-        &mut self,
-        script: &Script,
-        width: Width,
-    ) -> Result<Vec<Word>, JobError> {
+    pub async fn emitted(&mut self, script: &Script, width: Width) -> Result<Vec<Word>, JobError> {
         let client = &self.desk.client;
         let script_crc = crc32(&script.0);
         if self.stored != Some(script_crc) {
