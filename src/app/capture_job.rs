@@ -16,7 +16,7 @@ pub(super) async fn capture_job(
     shelf: &Shelf,
     options: &CaptureOptions,
 ) -> Result<(CaptureReport, Ending), JobError> {
-    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     let parts = parts(&sheet, options.space.as_deref(), options.range.as_deref())?;
     if let Some(out) = &options.out {
@@ -31,6 +31,7 @@ pub(super) async fn capture_job(
     };
     let store = begin(desk, &sheet, shelf, &request)?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
         capture(desk, &sheet, &hello, powered, &request, store).await
     })
     .await?;

@@ -14,9 +14,12 @@ pub struct KnownAdapter {
     /// The line rate that worked last.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rate: Option<u32>,
-    /// The module sheet used last, by name or file.
+    /// The module sheet used last: a built-in name or the absolute path of a file.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sheet: Option<String>,
+    /// SHA-256 of its text then, as hexadecimal digits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sheet_sha256: Option<String>,
 }
 
 /// The file that keeps it. Losing it costs nothing but a search.

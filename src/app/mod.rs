@@ -3,6 +3,7 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+mod chosen;
 #[cfg(test)]
 mod disk_tests;
 mod image;

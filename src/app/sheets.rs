@@ -16,7 +16,7 @@ pub(super) fn bench_sheet(board: &str) -> Option<&str> {
 pub fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
     let (file, text) = match builtin(wanted) {
         Some(text) => (format!("built-in sheet {wanted}"), text.to_string()),
-        None => (wanted.to_string(), read(wanted, "module sheet", &names())?),
+        None => (wanted.to_string(), read(wanted, "module sheet", &which_are_built_in())?),
     };
     Sheet::parse(&file, &text).map_err(|error| JobError::Usage(error.to_string()))
 }
@@ -33,27 +33,10 @@ fn read(file: &str, what: &str, built_in: &str) -> Result<String, JobError> {
     })
 }
 
-fn names() -> String {
+/// The names of the built-in sheets, in words.
+pub(super) fn which_are_built_in() -> String {
     let names: Vec<_> = builtin_names().collect();
     format!("built in are {}", names.join(", "))
-}
-
-/// The sheet of a job: named, else that of a simulated bench, else the one remembered.
-pub(super) fn choose_sheet(
-    named: Option<&str>,
-    board: &str,
-    remembered: Option<&str>,
-) -> Result<Sheet, JobError> {
-    // A bench may be of a sheet that only its own file names.
-    let of_bench = bench_sheet(board).filter(|name| builtin(name).is_some());
-    match named.or(of_bench).or(remembered) {
-        Some(name) => load_sheet(name),
-        None => Err(JobError::Usage(format!(
-            "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \
-             without one; name it with --sheet NAME or FILE ({})",
-            names()
-        ))),
-    }
 }
 
 /// The names of the built-in module sheets.

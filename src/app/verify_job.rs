@@ -16,7 +16,7 @@ pub(super) async fn verify_job(
     accept_simulated: bool,
 ) -> Result<(VerifyReport, Ending), JobError> {
     let from_file = read_image(image.image)?;
-    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     let (parts, kept) = if let Some(bytes) = from_file {
         (file_parts(&sheet, image, &bytes)?, None)
@@ -46,6 +46,7 @@ pub(super) async fn verify_job(
         (kept_parts(&sheet, &kept, image.space, &content)?, Some(kept.id))
     };
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
         verify(desk, &hello, powered, image.image, &parts).await
     })
     .await?;

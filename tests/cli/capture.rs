@@ -125,10 +125,12 @@ fn a_label_that_is_none_is_refused() {
 }
 
 #[test]
-fn a_label_of_another_kind_is_asked_about() {
+fn a_label_of_another_kind_is_refused_with_what_to_change() {
     let home = Home::new();
     home.run(&["capture", "--space", "records", "--specimen", "TG-8 #0417"])
-        .says(0, &["the label says TG-8 and the sheet TG-7"]);
+        .says(4, &["TG-8 #0417", "the sheet is of TG-7", "--sheet", "--specimen \"TG-7 #0417\""])
+        .never_says(&["RAIL ON"]);
+    assert_eq!(home.captures(), 0);
 }
 
 #[test]
