@@ -32,6 +32,9 @@ fn run(context: &Context, job: &Job) -> u8 {
         Ok(name) => name,
         Err(text) => return not_begun(&mut progress, 2, text),
     };
+    if let Some(damage) = &known.damage {
+        Output::always(&format!("what was remembered of adapters is lost: {damage}"));
+    }
     if name.is_sim() {
         Output::always("SIMULATED BENCH: no hardware is touched, all contents are generated");
     }
