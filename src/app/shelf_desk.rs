@@ -1,7 +1,7 @@
 //! What can be asked of the shelf without an adapter.
 
 use crate::jobs::JobError;
-use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf, Summary};
+use crate::shelf::{Capture, CaptureId, Exported, Label, Lacks, Listing, OsDisk, Shelf, Summary};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -70,7 +70,8 @@ impl ShelfDesk {
             let _ = writeln!(text, "nothing on the shelf in {} yet", self.shelf.root().display());
         }
         let value = json!({
-            "captures": captures,
+            "captures": captures.iter().map(|one| with_lacks(json!(one), &one.lacks()))
+                .collect::<Vec<_>>(),
             "unfinished": unfinished.iter().map(|one| one.0.display().to_string())
                 .collect::<Vec<_>>(),
         });
@@ -87,7 +88,8 @@ impl ShelfDesk {
         let mut text = String::new();
         let size = humansize::format_size(record.bytes, humansize::BINARY);
         let simulated = if record.simulated { ", simulated" } else { "" };
-        let _ = writeln!(text, "{id}: {} of {}{simulated}", size, record.specimen);
+        let lacks = after(", ", &record.lacks());
+        let _ = writeln!(text, "{id}: {} of {}{simulated}{lacks}", size, record.specimen);
         let _ = writeln!(text, "  taken {}, kept in {}", record.time, folder.display());
         let _ = writeln!(text, "  SHA-256 {}", record.sha256);
         let _ = writeln!(text, "  sheet {} ({})", record.sheet.name, record.sheet.sha256);
@@ -141,6 +143,7 @@ impl ShelfDesk {
             let _ = writeln!(text, "  note of {}: {}", note.time, note.text);
         }
         let value = json!({ "id": id.to_string(), "record": record, "notes": notes });
+        let value = with_lacks(value, &record.lacks());
         Ok(Answer::good(text.trim_end().into(), value))
     }
 
@@ -194,14 +197,29 @@ impl ShelfDesk {
 
     /// Writes a copy to a file.
     pub fn export(&self, which: &str, file: &Path) -> Result<Answer, JobError> {
-        let id = self.find(which)?;
+        let Capture { id, record, .. } = self.get(which)?;
         let what = match self.shelf.export(&id, file)? {
             Exported::Written => "written to",
             Exported::AlreadyThere => "is already in",
         };
-        let text = format!("{id} {what} {}", file.display());
-        Ok(Answer::good(text, json!({ "id": id.to_string(), "file": file })))
+        let lacks = record.lacks();
+        let text = format!("{id} {what} {}{}", file.display(), after(": ", &lacks));
+        let value = json!({ "id": id.to_string(), "file": file });
+        Ok(Answer::good(text, with_lacks(value, &lacks)))
     }
+}
+
+/// What a capture lacks after `mark`; nothing if it lacks nothing.
+fn after(mark: &str, lacks: &Lacks) -> String {
+    let said = lacks.to_string();
+    if said.is_empty() { said } else { format!("{mark}{said}") }
+}
+
+/// The same for programs: `agreed`, and the words that a part is of.
+fn with_lacks(mut value: Value, lacks: &Lacks) -> Value {
+    value["agreed"] = lacks.agreement.is_none().into();
+    value["part"] = lacks.words.clone().into();
+    value
 }
 
 fn line(one: &Summary) -> String {
@@ -211,5 +229,8 @@ fn line(one: &Summary) -> String {
     let specimen = one.specimen.to_string();
     let time = one.time.strftime("%Y-%m-%d %H:%M UTC");
     let note = one.note.lines().next().unwrap_or("");
-    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9} {note}").trim_end().into()
+    let lacks = after(" ", &one.lacks());
+    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9}{lacks} {note}")
+        .trim_end()
+        .into()
 }

@@ -2,7 +2,7 @@
 
 use super::disk::Disk;
 use super::files::Files;
-use super::{CaptureId, Label, Note, Record, ShelfError, Start, sha256_hex};
+use super::{CaptureId, Label, Lacks, Note, Record, ShelfError, SpaceSummary, Start, sha256_hex};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -37,6 +37,23 @@ pub(crate) struct Summary {
     /// SHA-256 of the content.
     #[serde(default)]
     pub(crate) sha256: String,
+    #[serde(default, skip_serializing)]
+    sheet: SheetText,
+    #[serde(default, rename = "space", skip_serializing)]
+    spaces: Vec<SpaceSummary>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(default)]
+struct SheetText {
+    text: String,
+}
+
+impl Summary {
+    /// What it lacks to be a whole copy that held still.
+    pub(crate) fn lacks(&self) -> Lacks {
+        Lacks::of(&self.spaces, &self.sheet.text)
+    }
 }
 
 /// What is on the shelf.

@@ -22,6 +22,7 @@ mod finish;
 mod history;
 mod id;
 mod label;
+mod lacks;
 mod lines;
 #[cfg(test)]
 mod mem_disk;
@@ -43,6 +44,7 @@ pub(crate) use export::Exported;
 pub(crate) use history::HistoryLine;
 pub(crate) use id::CaptureId;
 pub(crate) use label::{Label, LabelError};
+pub(crate) use lacks::{Lacks, SpaceSummary};
 pub(crate) use notes::Note;
 pub(crate) use os_disk::OsDisk;
 pub(crate) use record::{

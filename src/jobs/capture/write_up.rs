@@ -116,6 +116,7 @@ pub(super) fn finish(
         record.kind = space.kind.word().to_string();
         record.chips = lanes.iter().map(|(chip, lane)| ChipRecord::new(chip, *lane)).collect();
         record.passes = passes(&work, part, findings);
+        record.blocks_unsettled = findings.unsettled() as u32;
         record.unsteady = findings.record();
         record.doubts = found.iter().map(DoubtRecord::from).collect();
         doubted.extend(found.iter().map(ToString::to_string));
