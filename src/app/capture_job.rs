@@ -57,6 +57,10 @@ fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
         Ok(there) if there.is_dir() => {
             Err(JobError::Usage(format!("{} is a folder; name a file for the copy", out.display())))
         }
+        Ok(there) if !there.is_file() => Err(JobError::Usage(format!(
+            "{} is a device, pipe or socket; name a plain file for the copy",
+            out.display()
+        ))),
         Err(_) if folder.is_some_and(|folder| !folder.is_dir()) => Err(JobError::Usage(format!(
             "{}: there is no such folder; make it, or name another file",
             out.display()

@@ -1,8 +1,9 @@
 //! What this machine remembers of adapters: the rate that worked, the sheet in use.
 
+use super::input::read_text;
 use crate::bus::Baud;
 use serde::{Deserialize, Serialize};
-use std::io::{ErrorKind, Write};
+use std::io::Write;
 use std::path::{Path, PathBuf};
 
 /// An adapter that was talked to.
@@ -44,14 +45,15 @@ impl Known {
     /// Of one that cannot be read the worst is taken: a real adapter was used.
     pub fn load(folder: &Path) -> Self {
         let file = folder.join("known.toml");
-        let read = match std::fs::read_to_string(&file) {
-            Ok(text) => toml::from_str(&text).map_err(|error| error.message().to_owned()),
-            Err(error) if error.kind() == ErrorKind::NotFound => Ok(Self::default()),
+        let read = match read_text(&file) {
+            Ok(text) => toml::from_str(&text)
+                .map_err(|error| format!("{}: {}", file.display(), error.message())),
+            Err(error) if error.is_missing() => Ok(Self::default()),
             Err(error) => Err(error.to_string()),
         };
         let known = read.unwrap_or_else(|why| Self {
             real_port_used: true,
-            damage: Some(format!("{}: {why}", file.display())),
+            damage: Some(why),
             ..Self::default()
         });
         Self { file, ..known }

@@ -7,6 +7,7 @@ mod chosen;
 #[cfg(test)]
 mod disk_tests;
 mod image;
+mod input;
 mod jobs;
 mod known;
 mod parts;
@@ -21,6 +22,7 @@ mod verify_job;
 mod wanted;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};
+pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
 pub use known::{Known, KnownAdapter};
 pub use port_name::{PortName, PortNameError};

@@ -1,6 +1,7 @@
 //! Opening a PORT.
 
-use super::{PortName, SimPort};
+use super::input::{read_bytes, read_text};
+use super::{InputError, PortName, SimPort};
 use crate::bus::Baud;
 use crate::link::shell::{Attention, OpenError, open_serial, open_tcp};
 use crate::link::{Port, RatePlan};
@@ -56,13 +57,8 @@ pub enum OpenPortError {
         key: &'static str,
     },
     /// The bench file, or one that it names, cannot be read.
-    #[error("{}: {error}; is the path right?", path.display())]
-    File {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        error: std::io::Error,
-    },
+    #[error(transparent)]
+    File(#[from] InputError),
 }
 
 impl OpenPortError {
@@ -70,7 +66,7 @@ impl OpenPortError {
     pub fn code(&self) -> u8 {
         match self {
             Self::Port(_) => 3,
-            Self::Bench(_) | Self::NoBench { .. } | Self::Reserved { .. } | Self::File { .. } => 2,
+            Self::Bench(_) | Self::NoBench { .. } | Self::Reserved { .. } | Self::File(_) => 2,
         }
     }
 }
@@ -135,11 +131,7 @@ pub(super) fn builtin_bench(name: &str) -> Result<(BenchDescription, Bench), Ope
 
 /// The bench that a file describes, with the contents it names.
 pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenPortError> {
-    let wrap = |path: &Path| {
-        let path = path.to_path_buf();
-        |error| OpenPortError::File { path, error }
-    };
-    let text = std::fs::read_to_string(file).map_err(wrap(file))?;
+    let text = read_text(file)?;
     let mut description = BenchDescription::parse(&file.display().to_string(), &text)?;
     if description.state.is_some() {
         return Err(OpenPortError::Reserved { path: file.to_path_buf(), key: "state" });
@@ -148,7 +140,9 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
     let files: Vec<_> =
         description.files().map(|(memory, path)| (memory.to_string(), folder.join(path))).collect();
     for (memory, path) in files {
-        let bytes = std::fs::read(&path).map_err(wrap(&path))?;
+        let of = description.memories.iter().find(|(of, _)| of.name == memory);
+        let room = of.map_or(0, |(of, _)| u64::from(of.words) * of.width.bytes() as u64);
+        let bytes = read_bytes(&path, room)?;
         description.set_contents(&memory, bytes)?;
     }
     if crate::module::builtin(&description.sheet).is_none() {

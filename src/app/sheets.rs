@@ -1,8 +1,10 @@
 //! Finding the sheets that a job needs.
 
+use super::input::read_text;
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
 use std::fmt::Write;
+use std::path::Path;
 
 /// The board name of a simulated bench starts with this and goes on with its sheet.
 const BENCH: &str = "bench:";
@@ -28,9 +30,8 @@ pub fn load_adapter_sheet(file: &str) -> Result<AdapterSheet, JobError> {
 }
 
 fn read(file: &str, what: &str, built_in: &str) -> Result<String, JobError> {
-    std::fs::read_to_string(file).map_err(|error| {
-        JobError::Usage(format!("{what} {file}: {error}; name a file ({built_in})"))
-    })
+    read_text(Path::new(file))
+        .map_err(|error| JobError::Usage(format!("{what} {error} ({built_in})")))
 }
 
 /// The names of the built-in sheets, in words.

@@ -1,7 +1,7 @@
 //! Verify, from an image's name to the answer.
 
 use super::capture_job::no_specimen;
-use super::image::{ImageName, file_parts, kept_parts, read_image};
+use super::image::{ImageName, file_parts, kept_parts, open_image};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
 use crate::shelf::{HistoryLine, Shelf, ShelfError};
@@ -15,11 +15,11 @@ pub(super) async fn verify_job(
     image: ImageName<'_>,
     accept_simulated: bool,
 ) -> Result<(VerifyReport, Ending), JobError> {
-    let from_file = read_image(image.image)?;
+    let from_file = open_image(image.image)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    let (parts, kept) = if let Some(bytes) = from_file {
-        (file_parts(&sheet, image, &bytes)?, None)
+    let (parts, kept) = if let Some(file) = from_file {
+        (file_parts(&sheet, image, file)?, None)
     } else {
         let kept = shelf.get(image.image, Some(&specimen)).map_err(|error| match error {
             ShelfError::BadId { .. } => JobError::Usage(format!(

@@ -47,6 +47,8 @@ pub(crate) trait Disk: Send + Sync {
     fn list(&self, path: &Path) -> io::Result<Vec<String>>;
     /// True if there is a file or folder of that name.
     fn exists(&self, path: &Path) -> io::Result<bool>;
+    /// True if it is a plain file: no folder, device, pipe or socket.
+    fn is_file(&self, path: &Path) -> io::Result<bool>;
     /// The length of a file in bytes.
     fn len(&self, path: &Path) -> io::Result<u64>;
     /// Takes the lock of that name; `None` if somebody else has it.

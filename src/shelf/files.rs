@@ -117,6 +117,11 @@ impl Files {
         self.0.exists(path).map_err(at(path, "look whether this is there"))
     }
 
+    /// See [`Disk::is_file`].
+    pub(super) fn is_file(&self, path: &Path) -> Result<bool, ShelfError> {
+        self.0.is_file(path).map_err(at(path, "look what this is"))
+    }
+
     /// See [`Disk::len`].
     pub(super) fn len(&self, path: &Path) -> Result<u64, ShelfError> {
         self.0.len(path).map_err(at(path, "ask for the length of this file"))

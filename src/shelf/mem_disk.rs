@@ -335,6 +335,10 @@ impl Disk for MemDisk {
         self.reading(|state| Ok(state.taken(path)))
     }
 
+    fn is_file(&self, path: &Path) -> io::Result<bool> {
+        self.reading(|state| Ok(state.files.contains_key(path)))
+    }
+
     fn len(&self, path: &Path) -> io::Result<u64> {
         self.read(path).map(|bytes| bytes.len() as u64)
     }

@@ -91,6 +91,10 @@ impl Disk for OsDisk {
         path.try_exists()
     }
 
+    fn is_file(&self, path: &Path) -> io::Result<bool> {
+        Ok(fs::metadata(path)?.is_file())
+    }
+
     fn len(&self, path: &Path) -> io::Result<u64> {
         Ok(fs::metadata(path)?.len())
     }

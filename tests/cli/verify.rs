@@ -50,7 +50,7 @@ fn what_is_not_there_is_2_and_the_rail_stays_off() {
     let cases = [
         ("0417-001", "is not on the shelf"),
         ("copy2.bin", "no such file, and no capture id"),
-        (".", "Is a directory"),
+        (".", "this is a folder"),
     ];
     for (image, words) in cases {
         home.run(&["verify", image]).says(2, &[image, words]).never_says(&["RAIL ON"]);
