@@ -16,6 +16,7 @@ mod ports;
 mod serve;
 mod sheets;
 mod shelf_desk;
+mod shelf_lines;
 mod signals;
 mod sim_port;
 mod verify_job;

@@ -1,7 +1,8 @@
 //! What can be asked of the shelf without an adapter.
 
+use super::shelf_lines::{after, line, pending_line, pending_values, with_lacks};
 use crate::jobs::JobError;
-use crate::shelf::{Capture, CaptureId, Exported, Label, Lacks, Listing, OsDisk, Shelf, Summary};
+use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -50,21 +51,16 @@ impl ShelfDesk {
 
     /// Every capture, one a line, of the specimen if one is named.
     pub fn list(&self) -> Result<Answer, JobError> {
-        let Listing { captures, unfinished, troubles } = self.shelf.list()?;
+        let Listing { captures, pending, troubles } = self.shelf.list()?;
         let wanted = |label: &Label| self.specimen.as_ref().is_none_or(|mine| mine == label);
         let captures: Vec<_> = captures.iter().filter(|one| wanted(&one.specimen)).collect();
-        let unfinished: Vec<_> = unfinished.iter().filter(|one| wanted(&one.1.specimen)).collect();
+        let pending: Vec<_> = pending.iter().filter(|one| wanted(&one.start.specimen)).collect();
         let mut text = String::new();
         for one in &captures {
             let _ = writeln!(text, "{}", line(one));
         }
-        for (path, start) in &unfinished {
-            let _ = writeln!(
-                text,
-                "unfinished   {:<14} {}: `capture` goes on with it",
-                start.specimen.to_string(),
-                path.display()
-            );
+        for one in &pending {
+            let _ = writeln!(text, "{}", pending_line(one));
         }
         if text.is_empty() {
             let _ = writeln!(text, "nothing on the shelf in {} yet", self.shelf.root().display());
@@ -72,8 +68,8 @@ impl ShelfDesk {
         let value = json!({
             "captures": captures.iter().map(|one| with_lacks(json!(one), &one.lacks()))
                 .collect::<Vec<_>>(),
-            "unfinished": unfinished.iter().map(|one| one.0.display().to_string())
-                .collect::<Vec<_>>(),
+            "unfinished": pending_values(&pending, false),
+            "set_aside": pending_values(&pending, true),
         });
         let troubles = troubles.iter().map(ToString::to_string).collect();
         Ok(Answer { troubles, ..Answer::good(text.trim_end().into(), value) })
@@ -207,30 +203,4 @@ impl ShelfDesk {
         let value = json!({ "id": id.to_string(), "file": file });
         Ok(Answer::good(text, with_lacks(value, &lacks)))
     }
-}
-
-/// What a capture lacks after `mark`; nothing if it lacks nothing.
-fn after(mark: &str, lacks: &Lacks) -> String {
-    let said = lacks.to_string();
-    if said.is_empty() { said } else { format!("{mark}{said}") }
-}
-
-/// The same for programs: `agreed`, and the words that a part is of.
-fn with_lacks(mut value: Value, lacks: &Lacks) -> Value {
-    value["agreed"] = lacks.agreement.is_none().into();
-    value["part"] = lacks.words.clone().into();
-    value
-}
-
-fn line(one: &Summary) -> String {
-    let size = humansize::format_size(one.bytes, humansize::BINARY);
-    let simulated = if one.simulated { "simulated" } else { "" };
-    let id = one.id.to_string();
-    let specimen = one.specimen.to_string();
-    let time = one.time.strftime("%Y-%m-%d %H:%M UTC");
-    let note = one.note.lines().next().unwrap_or("");
-    let lacks = after(" ", &one.lacks());
-    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9}{lacks} {note}")
-        .trim_end()
-        .into()
 }

@@ -2,7 +2,7 @@
 
 use super::disk::Disk;
 use super::files::Files;
-use super::{CaptureId, Label, Lacks, Note, Record, ShelfError, SpaceSummary, Start, sha256_hex};
+use super::{CaptureId, Label, Lacks, Note, Pending, Record, ShelfError, SpaceSummary, sha256_hex};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -61,8 +61,8 @@ impl Summary {
 pub(crate) struct Listing {
     /// The captures, by id.
     pub(crate) captures: Vec<Summary>,
-    /// The unfinished ones, with what they were begun with.
-    pub(crate) unfinished: Vec<(PathBuf, Start)>,
+    /// The unfinished ones, and those set aside.
+    pub(crate) pending: Vec<Pending>,
     /// What could not be read.
     pub(crate) troubles: Vec<ShelfError>,
 }
@@ -134,21 +134,7 @@ impl Shelf {
                 Err(error) => listing.troubles.push(error),
             }
         }
-        let unfinished = self.dir("unfinished");
-        for name in self.files.list(&unfinished)? {
-            let path = unfinished.join(name).join("start.toml");
-            match self
-                .files
-                .read_if_there(&path)
-                .and_then(|bytes| bytes.map(|bytes| from_toml::<Start>(&path, &bytes)).transpose())
-            {
-                Ok(start) => {
-                    let folder = path.parent().unwrap_or(&path).to_owned();
-                    listing.unfinished.extend(start.map(|start| (folder, start)));
-                }
-                Err(error) => listing.troubles.push(error),
-            }
-        }
+        self.list_pending(&mut listing)?;
         Ok(listing)
     }
 

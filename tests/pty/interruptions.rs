@@ -54,3 +54,21 @@ fn a_bench_that_goes_away_is_told_at_once_and_the_blocks_are_kept() {
         .says(0, &["going on with an unfinished capture", "agreed"]);
     assert!(served.home.content("0001-001") == served.contents);
 }
+
+#[test]
+fn a_short_capture_in_between_loses_no_longer_one() {
+    let served = Served::on_pty(&REAL);
+    served.capture_until(2).kill();
+    served
+        .run(&["capture", "--range", "0x0+0x100"])
+        .says(0, &["was set aside", "it reads other words", "takes it back", "0001-001"]);
+    let listed = served.run(&["shelf", "list"]).says(0, &["0001-001", "set aside"]);
+    let line = listed.out.lines().find(|line| line.starts_with("set aside")).unwrap();
+    assert!(line.contains(" of 4 blocks of store 0x0+0x10000"), "{listed}");
+    let command = line.split('`').nth(1).unwrap();
+    assert_eq!(command, "capture --space store --range 0x0+0x10000");
+    let command: Vec<_> = command.split(' ').collect();
+    served.run(&command).says(0, &["is taken back", "going on with an unfinished", "0001-002"]);
+    assert!(served.home.content("0001-002") == served.contents);
+    served.run(&["shelf", "list"]).says(0, &[]).never_says(&["set aside", "unfinished"]);
+}
