@@ -43,19 +43,31 @@ pub(super) async fn verify_job(
             )));
         }
         let content = shelf.content(&kept.id)?;
-        (kept_parts(&sheet, &kept, image.space, &content)?, Some(kept.id))
+        let lacks = kept.record.lacks();
+        if lacks.agreement.is_some() {
+            desk.caution(format!("{}, which the module is compared with: {lacks}", kept.id));
+        }
+        let parts = kept_parts(&sheet, &kept, image.space, &content)?;
+        (parts, Some((kept.id, kept.record.specimen)))
     };
-    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+    // The id, not what was asked for: `@last` means another one tomorrow.
+    let name = kept.as_ref().map_or_else(|| image.image.to_owned(), |(id, _)| id.to_string());
+    let other = kept.as_ref().map(|(_, of)| of).filter(|of| **of != specimen);
+    if let Some(other) = other {
+        desk.caution(format!("{name} is a copy of {other}, and the module here is {specimen}"));
+    }
+    let (mut report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
-        verify(desk, &hello, powered, image.image, &parts).await
+        verify(desk, &hello, powered, &name, &parts).await
     })
     .await?;
+    report.copy_of = other.map(ToString::to_string);
     // The verdict counts, also where it cannot be written down.
     let line = HistoryLine {
         time: Timestamp::now(),
         specimen,
         event: "verified".into(),
-        capture: kept,
+        capture: kept.map(|(id, _)| id),
         sha256: None,
         bytes: Some(report.bytes),
         simulated,

@@ -74,7 +74,7 @@ pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Rea
         let of_bench = bench.filter(|_| simulated).map(|bench| bench.sheet.as_str());
         let Chosen { sheet, remembered } = choose_sheet(of_bench, &hello.board, known, identity)?;
         if let Some(name) = remembered {
-            desk.note(format!("sheet {}: {name} (remembered for this adapter)", sheet.name));
+            desk.caution(format!("sheet {}: {name} (remembered for this adapter)", sheet.name));
         }
         sheet
     };
@@ -111,7 +111,7 @@ async fn leave_no_rail_on(desk: &Desk<'_>) -> Result<(), JobError> {
     if matches!(rail, RailState::Off | RailState::Tripped) {
         return Ok(());
     }
-    desk.note("the rail was still on from an earlier session; it is switched off first");
+    desk.caution("the rail was still on from an earlier session; it is switched off first");
     desk.client.call(Request::Rail(RailRequest::OFF)).await?;
     Ok(())
 }

@@ -62,7 +62,11 @@ impl<'a> Progress<'a> {
         }
         if let Some(line) = sentence(event) {
             self.clear();
-            output.say(&line);
+            if is_caution(event) {
+                Output::always(&line);
+            } else {
+                output.say(&line);
+            }
         }
         match event {
             Event::Pass { .. } => self.pass_since = Instant::now(),
@@ -93,6 +97,14 @@ impl<'a> Progress<'a> {
     }
 }
 
+/// Told whatever people want to be told: a module is in danger, or a person must measure.
+fn is_caution(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Caution { .. } | Event::RailUnknown | Event::Rail { on: false, measured: false, .. }
+    )
+}
+
 /// What an event says to people; blocks are in the progress line, the end in the report.
 fn sentence(event: &Event) -> Option<String> {
     Some(match event {
@@ -119,7 +131,7 @@ fn sentence(event: &Event) -> Option<String> {
             let size = humansize::format_size(*bytes, humansize::BINARY);
             format!("{space}: pass {number}, {what} of {size}")
         }
-        Event::Note { text } => text.clone(),
+        Event::Note { text } | Event::Caution { text } => text.clone(),
         Event::Stopping { within_ms } => {
             format!("STOPPING, up to {} s", within_ms.div_ceil(1000))
         }

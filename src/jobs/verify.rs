@@ -39,6 +39,9 @@ pub struct WordDiffers {
 pub struct VerifyReport {
     /// What it was compared with.
     pub image: String,
+    /// The specimen that the image is of, where that is another one than the module.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub copy_of: Option<String>,
     /// Bytes compared.
     pub bytes: u64,
     /// Words that differ.
@@ -55,10 +58,14 @@ const NAMED: usize = 16;
 impl fmt::Display for VerifyReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let size = humansize::format_size(self.bytes, humansize::BINARY);
+        let image = match &self.copy_of {
+            Some(other) => format!("{}, a copy of another specimen, {other}", self.image),
+            None => self.image.clone(),
+        };
         if self.differing == 0 && self.unsteady_blocks == 0 {
-            return write!(f, "the module equals {} ({size} compared by checksums)", self.image);
+            return write!(f, "the module equals {image} ({size} compared by checksums)");
         }
-        write!(f, "the module differs from {} in {} words of {size}", self.image, self.differing)?;
+        write!(f, "the module differs from {image} in {} words of {size}", self.differing)?;
         for word in &self.first {
             write!(
                 f,
@@ -91,6 +98,7 @@ pub async fn verify(
 ) -> Result<(VerifyReport, Ending), JobError> {
     let mut report = VerifyReport {
         image: image.to_string(),
+        copy_of: None,
         bytes: parts.iter().map(|part| part.part.bytes()).sum(),
         differing: 0,
         unsteady_blocks: 0,
