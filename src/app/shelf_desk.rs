@@ -1,6 +1,6 @@
 //! What can be asked of the shelf without an adapter.
 
-use super::shelf_lines::{after, line, pending_line, pending_values, with_lacks};
+use super::shelf_lines::{after, indented, line, pending_line, pending_values, with_lacks};
 use crate::jobs::JobError;
 use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf};
 use jiff::Timestamp;
@@ -133,10 +133,10 @@ impl ShelfDesk {
             }
         }
         if !record.note.is_empty() {
-            let _ = writeln!(text, "  note: {}", record.note);
+            let _ = writeln!(text, "  note: {}", indented(&record.note));
         }
         for note in &notes {
-            let _ = writeln!(text, "  note of {}: {}", note.time, note.text);
+            let _ = writeln!(text, "  note of {}: {}", note.time, indented(&note.text));
         }
         let value = json!({ "id": id.to_string(), "record": record, "notes": notes });
         let value = with_lacks(value, &record.lacks());
@@ -149,7 +149,7 @@ impl ShelfDesk {
         for line in &history.lines {
             let time = line.time.strftime("%Y-%m-%d %H:%M UTC");
             let capture = line.capture.as_ref().map(|id| format!(" {id}")).unwrap_or_default();
-            let what = format!("{}{capture} {}", line.event, line.text);
+            let what = format!("{}{capture} {}", line.event, indented(&line.text));
             let _ = write!(text, "\n  {time}  {}", what.trim_end());
         }
         if history.lines.is_empty() {

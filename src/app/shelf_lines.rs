@@ -18,6 +18,11 @@ pub(super) fn line(one: &Summary) -> String {
         .into()
 }
 
+/// A text of several lines that cannot be taken for lines of ours.
+pub(super) fn indented(text: &str) -> String {
+    text.replace('\n', "\n        ")
+}
+
 /// What a capture lacks after `mark`; nothing if it lacks nothing.
 pub(super) fn after(mark: &str, lacks: &Lacks) -> String {
     let said = lacks.to_string();

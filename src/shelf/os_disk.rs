@@ -28,6 +28,11 @@ impl Disk for OsDisk {
         file.sync_all()
     }
 
+    fn remove_scratch(&self, path: &Path) -> io::Result<()> {
+        only_scratch(path)?;
+        fs::remove_file(path)
+    }
+
     fn append(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
         let mut file = OpenOptions::new().append(true).create(true).open(path)?;
         file.write_all(bytes)?;

@@ -121,3 +121,13 @@ fn something_else_on_the_port_is_told() {
     host.finish().says(3, &["no adapter answered", "check cable, power and port"]);
     served.bench.signal(Signal::CONT);
 }
+
+#[test]
+fn a_program_that_serves_a_bench_gets_its_port_as_json() {
+    let home = crate::home::Home::new();
+    let bench = crate::home::Running::new(&mut home.bare(&["bench", "--pty", "--json"]));
+    let line = bench.wait_for(Stream::Out, "");
+    let value: serde_json::Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(value["event"], "serving");
+    assert!(value["port"].as_str().unwrap().starts_with("/dev/"), "{value}");
+}
