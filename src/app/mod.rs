@@ -6,6 +6,7 @@ mod capture_job;
 mod chosen;
 #[cfg(test)]
 mod disk_tests;
+mod early;
 mod image;
 mod input;
 mod jobs;

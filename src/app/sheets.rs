@@ -1,6 +1,7 @@
 //! Finding the sheets that a job needs.
 
 use super::input::read_text;
+use crate::image::counted;
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
 use std::fmt::Write;
@@ -76,5 +77,5 @@ pub fn describe_sheet(wanted: &str) -> Result<String, String> {
 /// Checks an adapter sheet and says in a line what it describes.
 pub fn describe_adapter_sheet(file: &str) -> Result<String, String> {
     let sheet = load_adapter_sheet(file).map_err(|error| error.to_string())?;
-    Ok(format!("{file}: good. {}, {} lines", sheet.name, sheet.lines.len()))
+    Ok(format!("{file}: good. {}, {}", sheet.name, counted(sheet.lines.len() as u64, "line")))
 }

@@ -1,6 +1,7 @@
 //! What can be asked of the shelf without an adapter.
 
 use super::shelf_lines::{after, indented, line, pending_line, pending_values, with_lacks};
+use crate::image::{counted, word_text};
 use crate::jobs::JobError;
 use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf};
 use jiff::Timestamp;
@@ -95,13 +96,13 @@ impl ShelfDesk {
         for space in &record.spaces {
             let _ = writeln!(
                 text,
-                "  {} ({}, {} bits): words {}+0x{:X}, checksums of {} blocks",
+                "  {} ({}, {} bits): words {}+0x{:X}, checksums of {}",
                 space.name,
                 space.kind,
                 space.width.bits(),
                 space.base.plus(space.first.0),
                 space.words,
-                space.crc32.len()
+                counted(space.crc32.len() as u64, "block")
             );
             for chip in &space.chips {
                 let _ = writeln!(text, "    {} on {}: ids {}", chip.chip, chip.lane, chip.ids);
@@ -109,21 +110,27 @@ impl ShelfDesk {
             for pass in &space.passes {
                 let _ = writeln!(
                     text,
-                    "    pass {}: {}, precharge {}, step {}, {} ns, {} blocks",
-                    pass.number, pass.kind, pass.precharge, pass.step, pass.access_ns, pass.blocks
+                    "    pass {}: {}, precharge {}, step {}, {} ns, {}",
+                    pass.number,
+                    pass.kind,
+                    pass.precharge,
+                    pass.step,
+                    pass.access_ns,
+                    counted(u64::from(pass.blocks), "block")
                 );
             }
             if space.unsteady.total > 0 {
                 let _ = writeln!(
                     text,
-                    "    unsteady: {} words, on {}",
-                    space.unsteady.total,
+                    "    unsteady: {}, on {}",
+                    counted(space.unsteady.total, "word"),
                     space.unsteady.lines.join(", ")
                 );
             }
             for word in &space.unsteady.words {
                 let at = space.base.plus(word.address.0);
-                let seen: Vec<_> = word.seen.iter().map(|value| format!("{value:X}")).collect();
+                let seen: Vec<_> =
+                    word.seen.iter().map(|&value| word_text(space.width, value)).collect();
                 let end = if word.settled { "then agreed" } else { "never agreed" };
                 let lines = word.lines.join(", ");
                 let _ = writeln!(text, "      word {at}: {} ({lines}), {end}", seen.join(" / "));
@@ -157,7 +164,10 @@ impl ShelfDesk {
         }
         let troubles = match history.damaged {
             0 => Vec::new(),
-            n => vec![format!("{n} lines of the history are damaged and not shown")],
+            n => {
+                let lines = counted(n as u64, "line");
+                vec![format!("{lines} of the history could not be read, and not shown")]
+            }
         };
         Ok(Answer { troubles, ..Answer::good(text, json!({ "history": history.lines })) })
     }

@@ -28,6 +28,9 @@ fn run(context: &Context, job: &Job) -> u8 {
         Ok(progress) => progress,
         Err(text) => return Output::fail(2, &text),
     };
+    if let Err(outcome) = job.check(&context.wanted()) {
+        return not_begun(&mut progress, outcome.code, outcome.text);
+    }
     let name = match context.port(&known) {
         Ok(name) => name,
         Err(text) => return not_begun(&mut progress, 2, text),

@@ -3,8 +3,8 @@
 use super::blocks::{Conditions, Reach};
 use super::reading::{digest_blocks, read_blocks};
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
-use crate::bus::Digest;
-use crate::image::compare;
+use crate::bus::{Digest, Width};
+use crate::image::{compare, counted, word_text};
 use crate::shelf::{Block, Part, cut_blocks};
 use crate::wire::HelloReply;
 use serde::Serialize;
@@ -32,6 +32,9 @@ pub struct WordDiffers {
     pub expected: u32,
     /// What the module holds.
     pub got: u32,
+    /// How wide the word is.
+    #[serde(skip)]
+    pub width: Width,
 }
 
 /// What verifying has come to.
@@ -65,12 +68,19 @@ impl fmt::Display for VerifyReport {
         if self.differing == 0 && self.unsteady_blocks == 0 {
             return write!(f, "the module equals {image} ({size} compared by checksums)");
         }
-        write!(f, "the module differs from {image} in {} words of {size}", self.differing)?;
+        write!(
+            f,
+            "the module differs from {image} in {} of {size}",
+            counted(self.differing, "word")
+        )?;
         for word in &self.first {
             write!(
                 f,
-                "\n  {} word 0x{:X}: image {:X}, module {:X}",
-                word.space, word.address, word.expected, word.got
+                "\n  {} word 0x{:X}: image {}, module {}",
+                word.space,
+                word.address,
+                word_text(word.width, word.expected),
+                word_text(word.width, word.got)
             )?;
         }
         if self.differing > self.first.len() as u64 {
@@ -79,9 +89,9 @@ impl fmt::Display for VerifyReport {
         if self.unsteady_blocks > 0 {
             write!(
                 f,
-                "\n  {} blocks gave another checksum but equal words: they do not hold still, \
+                "\n  {} gave another checksum but equal words: the module does not hold still, \
                  capture again to see where",
-                self.unsteady_blocks
+                counted(u64::from(self.unsteady_blocks), "block")
             )?;
         }
         Ok(())
@@ -167,6 +177,7 @@ async fn words(
                 address: at.0,
                 expected: difference.a,
                 got: difference.b,
+                width,
             }
         }));
         Ok(())

@@ -30,7 +30,7 @@ fn a_port_that_means_nothing_is_2() {
         ("", "no device"),
         ("sim:", "no file"),
         ("tcp:host", "HOST:PORT"),
-        ("tcp:host:99999", "HOST:PORT"),
+        ("tcp:host:99999", "a TCP port is a number from 0 to 65535"),
         ("/dev/ttyS0@fast", "no number"),
         ("/dev/ttyS0@0", "no number"),
     ] {

@@ -78,6 +78,12 @@ fn a_flipped_byte_is_found_with_its_block() {
     home.run(&["shelf", "check"]).says(1, &words);
     home.run(&["shelf", "check", "0417-001"]).says(1, &["block 1"]).never_says(&["0417-002"]);
     home.run(&["shelf", "check", "0417-002"]).says(0, &[]);
+    for at in [0x2_0000, 0x3_FFFF] {
+        home.flip("0417-001", at);
+    }
+    home.run(&["shelf", "check", "0417-001"])
+        .says(1, &["records, blocks 1 to 3: the 196608 bytes from byte 0x10000"])
+        .never_says(&["block 2"]);
     home.run(&["shelf", "export", "0417-001", "out.bin"]).says(3, &["does not fit its record"]);
     assert!(!home.path("out.bin").exists(), "a damaged copy does not get out");
 }

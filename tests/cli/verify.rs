@@ -15,7 +15,7 @@ fn an_equal_image_is_0_and_a_changed_one_1_with_its_word() {
     let mut copy = home.read("copy.bin");
     copy[0x1234 * 4] ^= 0x10;
     home.write("changed.bin", &copy);
-    let words = ["differs from changed.bin in 1 words", "store word 0x1234: image", ", module"];
+    let words = ["differs from changed.bin in 1 word of", "store word 0x1234: image", ", module"];
     home.run(&["verify", "changed.bin"]).says(1, &words);
 }
 

@@ -9,7 +9,7 @@ fn a_host_that_is_killed_leaves_what_it_has_read() {
     served.capture_until(2).kill();
     assert_eq!(served.home.captures(), 0);
     served.run(&["shelf", "list"]).says(0, &["unfinished", "PT #0001", "goes on with it"]);
-    let ran = served.goes_on().says(0, &["gone on with 1 times", "rail was still on"]);
+    let ran = served.goes_on().says(0, &["gone on with after 1 interruption", "rail was still on"]);
     // Two blocks at least are not read again.
     let kept = ran.err.split("unfinished capture: ").nth(1).unwrap();
     let kept: usize = kept.split(' ').next().unwrap().parse().unwrap();
@@ -23,7 +23,7 @@ fn a_host_that_is_killed_again_and_again_comes_to_its_end() {
     for _ in 0..3 {
         served.capture_until(1).kill();
     }
-    served.goes_on().says(0, &["gone on with 3 times"]);
+    served.goes_on().says(0, &["gone on with after 3 interruptions"]);
 }
 
 #[test]

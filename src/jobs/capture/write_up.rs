@@ -1,7 +1,7 @@
 //! What a capture has found, its doubts and its record.
 
 use super::{CaptureReport, Work};
-use crate::image::{SpaceView, Unsteady, UnsteadyWord, doubts};
+use crate::image::{SpaceView, Unsteady, UnsteadyWord, counted, doubts, word_text};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
 use crate::module::Space;
@@ -175,10 +175,15 @@ fn unsteady_sentence(space: &crate::shelf::SpaceRecord) -> Option<String> {
     let first = space.unsteady.words.first()?;
     let at = space.base.plus(first.address.0);
     Some(format!(
-        "{} words of {} did not hold still, on {}; the first is word {at} ({})",
-        space.unsteady.total,
+        "{} of {} did not hold still, on {}; the first is word {at} ({})",
+        counted(space.unsteady.total, "word"),
         space.name,
         space.unsteady.lines.join(", "),
-        first.seen.iter().map(|value| format!("{value:X}")).collect::<Vec<_>>().join(" / "),
+        first
+            .seen
+            .iter()
+            .map(|&value| word_text(space.width, value))
+            .collect::<Vec<_>>()
+            .join(" / "),
     ))
 }
