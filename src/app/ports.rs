@@ -1,6 +1,7 @@
 //! Opening a PORT.
 
 use super::input::{read_bytes, read_text};
+use super::sheets::bench_sheet;
 use super::{InputError, PortName, SimPort};
 use crate::bus::Baud;
 use crate::link::shell::{Attention, OpenError, open_serial, open_tcp};
@@ -11,6 +12,9 @@ use thiserror::Error;
 
 /// The bench that `sim` means.
 pub(super) const DEFAULT_BENCH: &str = "TG-7";
+
+/// The longest name on the wire, in bytes (`docs/wire.md`).
+const NAME_MAX: usize = 32;
 
 /// A port that is open.
 pub struct OpenPort {
@@ -157,12 +161,30 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
 /// `without_rate` makes its line one that has none, as TCP.
 pub fn bench_for_service(name: &str, without_rate: bool) -> Result<Bench, OpenPortError> {
     let is_file = Path::new(name).is_file();
-    let (mut description, bench) =
+    let (mut description, _) =
         if is_file { load_bench(Path::new(name))? } else { builtin_bench(name)? };
-    if !without_rate {
-        return Ok(bench);
+    if is_file && built_in_board(&description.adapter.board) {
+        description.adapter.board = board_of_file(Path::new(name));
     }
-    description.adapter.reset_rate = Baud(0);
-    description.adapter.rates.clear();
+    if without_rate {
+        description.adapter.reset_rate = Baud(0);
+        description.adapter.rates.clear();
+    }
     Ok(Bench::new(&description, fastrand::u64(..)))
+}
+
+/// True for the name of a built-in bench, by which a host knows its sheet and its label.
+fn built_in_board(board: &str) -> bool {
+    bench_sheet(board).is_some_and(|name| BenchDescription::builtin(name).is_some())
+}
+
+/// The board's name of a bench from a file that would pass for a built-in one: the specimen in it
+/// is another.
+fn board_of_file(file: &Path) -> String {
+    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+    let mut board = format!("bench:file {stem}");
+    board.retain(|letter| !letter.is_control());
+    // A name on the wire is short.
+    board.truncate(board.floor_char_boundary(NAME_MAX));
+    board
 }

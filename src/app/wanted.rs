@@ -81,7 +81,7 @@ pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Rea
     let access = check_fit(&sheet, adapter.as_ref(), &hello)?;
     let specimen = match (specimen, simulated) {
         (Some(label), _) => Some(label),
-        (None, true) => Some(bench_label(bench, &sheet)?),
+        (None, true) => Some(bench_label(bench, &hello.board)?),
         (None, false) => None,
     };
     if let Some(label) = &specimen {
@@ -96,11 +96,17 @@ pub(super) fn label(text: &str) -> Result<Label, JobError> {
     Label::parse(text).map_err(|error| JobError::Usage(error.to_string()))
 }
 
-/// The bench's own label: its description's, or that of the built-in bench of the same sheet.
-fn bench_label(bench: Option<&BenchDescription>, sheet: &Sheet) -> Result<Label, JobError> {
-    let own = bench.map(|bench| bench.specimen.clone());
-    let own = own.or_else(|| BenchDescription::builtin(&sheet.name).map(|bench| bench.specimen));
-    label(&own.unwrap_or_else(|| format!("{} #SIM", Label::kind_of(&sheet.name))))
+/// The bench's own label: its description's, or that of the built-in bench that is served.
+fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, JobError> {
+    let served = || BenchDescription::builtin(bench_sheet(board)?).map(|bench| bench.specimen);
+    let own = bench.map(|bench| bench.specimen.clone()).or_else(served);
+    label(&own.ok_or_else(|| {
+        JobError::Usage(format!(
+            "which specimen is in the bench there? It calls itself {board} and is none of the \
+             built-in ones, and a label does not travel on the wire: name the one of its file, such \
+             as --specimen \"TG-7 #0417\""
+        ))
+    })?)
 }
 
 /// A host that was killed may have left the rail on; a new session has cleared its shapes.
