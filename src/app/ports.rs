@@ -182,9 +182,12 @@ fn built_in_board(board: &str) -> bool {
 /// is another.
 fn board_of_file(file: &Path) -> String {
     let stem = file.file_stem().unwrap_or_default().to_string_lossy();
-    let mut board = format!("bench:file {stem}");
-    board.retain(|letter| !letter.is_control());
-    // A name on the wire is short.
-    board.truncate(board.floor_char_boundary(NAME_MAX));
+    let mut board = String::from("bench:file ");
+    for letter in stem.chars().filter(|letter| !letter.is_control()) {
+        if board.len() + letter.len_utf8() > NAME_MAX {
+            break;
+        }
+        board.push(letter);
+    }
     board
 }

@@ -40,10 +40,20 @@ impl Heard {
                 "{bytes} bytes were heard that are no frames: something else answers at this \
                  address; check host and port number, and the rate of a serial server"
             ),
-            (Self::Frames { frames }, _) => format!(
-                "{frames} frames were heard that answer nothing: another program may be using the \
-                 adapter"
-            ),
+            (Self::Frames { frames }, has_rate) => {
+                let heard =
+                    if frames == 1 { "1 frame was" } else { &format!("{frames} frames were") };
+                let or = if has_rate {
+                    ", or it still answers an earlier one at another rate: wait 10 s and try again"
+                } else {
+                    ""
+                };
+                format!(
+                    "{heard} heard that answer{} nothing: another program may be using the \
+                     adapter{or}",
+                    if frames == 1 { "s" } else { "" }
+                )
+            }
         }
     }
 }

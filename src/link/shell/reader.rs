@@ -95,7 +95,7 @@ fn clock() -> Duration {
     #[cfg(target_os = "linux")]
     {
         let time = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
-        Duration::new(time.tv_sec.cast_unsigned(), time.tv_nsec as u32)
+        Duration::new(time.tv_sec.cast_unsigned(), time.tv_nsec.cast_unsigned() as u32)
     }
     // Where there is no such clock, a sleep is not seen.
     #[cfg(not(target_os = "linux"))]
