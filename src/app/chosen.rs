@@ -26,8 +26,9 @@ pub(super) fn choose_sheet(
     if let Some(name) = of_bench {
         return Ok(Chosen { sheet: load_sheet(name)?, remembered: None });
     }
-    let remembered = known.adapter(identity).and_then(|it| it.sheet.as_deref().zip(Some(it)));
-    let Some((name, adapter)) = remembered else {
+    let remembered =
+        known.adapter(identity).and_then(|it| it.sheet.as_deref().zip(it.sheet_sha256.as_deref()));
+    let Some((name, sha256)) = remembered else {
         return Err(JobError::Usage(format!(
             "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \
              without one; name it with --sheet NAME or FILE ({})",
@@ -40,7 +41,7 @@ pub(super) fn choose_sheet(
              with --sheet"
         ))
     })?;
-    if adapter.sheet_sha256.as_deref() != Some(&sheet.sha256()) {
+    if sha256 != sheet.sha256() {
         return Err(JobError::Usage(format!(
             "the sheet remembered for this adapter, {name}, has changed since it was used: look at \
              it, then name it (or another) with --sheet"

@@ -1,5 +1,6 @@
 //! The session core: requests out, replies in, in the order and with the repeats of `docs/wire.md`.
 
+use super::asked::{Flying, Transmit, Waiting};
 use super::expect::{allowance, answers, fault_error, is_immediate};
 use super::{LinkError, LinkStats};
 use crate::bus::{Baud, Millivolts, Nanos};
@@ -29,37 +30,6 @@ const QUEUE_UNKNOWN: usize = 64;
 /// Names one submitted request.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Ticket(u64);
-
-/// What the port must do next.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Transmit {
-    /// Send these bytes.
-    Bytes(Vec<u8>),
-    /// Change the line rate.
-    Rate(Baud),
-}
-
-struct Waiting {
-    ticket: Ticket,
-    request: Request,
-    /// Its frame on the line; looked at whenever something may have made room.
-    bytes: usize,
-    /// A single try with this time instead of repeats.
-    once: Option<Nanos>,
-}
-
-struct Flying {
-    ticket: Ticket,
-    request: Request,
-    once: Option<Nanos>,
-    tag: u8,
-    /// Counts transmissions: a reply to a later queued one proves this one lost.
-    order: u64,
-    bytes: usize,
-    deadline: Nanos,
-    attempts: u32,
-    first_sent: Nanos,
-}
 
 /// One host session with one adapter, as a value without clock or port.
 ///
@@ -307,20 +277,8 @@ impl Session {
                 }
                 continue;
             }
-            let Some(Waiting { ticket, request, bytes, once }) = self.waiting.pop_front() else {
-                return;
-            };
-            let flying = Flying {
-                ticket,
-                request,
-                once,
-                tag: 0,
-                order: 0,
-                bytes,
-                deadline: Nanos::ZERO,
-                attempts: 0,
-                first_sent: self.now,
-            };
+            let Some(next) = self.waiting.pop_front() else { return };
+            let flying = next.take_off(self.now);
             self.send(flying);
         }
     }
