@@ -1,6 +1,7 @@
 //! Identify, from names to the report.
 
 use super::capture_job::no_specimen;
+use super::input::read_text;
 use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
@@ -36,7 +37,7 @@ pub(super) async fn identify_job(
     options: &IdentifyOptions,
 ) -> Result<(IdentifyReport, Ending), JobError> {
     let catalogue = catalogue(&options.chips)?;
-    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let probe = options.probe.as_deref().map(|name| probed(&sheet, name)).transpose()?;
     let unsure = |space: &Space| {
         space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
@@ -52,6 +53,7 @@ pub(super) async fn identify_job(
         twins: twins(desk, shelf, &sheet, simulated),
     };
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
         let specimen = specimen.as_ref();
         let mut keeper = Keeper { desk, sheet: &sheet, hello: &hello, shelf, specimen, simulated };
         identify(desk, &sheet, &hello, powered, &catalogue, request, &mut keeper).await
@@ -68,8 +70,7 @@ fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
     let mut catalogue = Catalogue::built_in().map_err(|error| usage(&error))?;
     for file in files {
         let name = file.display().to_string();
-        let text = std::fs::read_to_string(file)
-            .map_err(|error| JobError::Usage(format!("{name}: {error}; name a chip file")))?;
+        let text = read_text(file).map_err(|error| usage(&error))?;
         catalogue.add(&name, &text).map_err(|error| usage(&error))?;
     }
     Ok(catalogue)
@@ -125,11 +126,9 @@ fn twin(capture: &Capture, space: &Space) -> Option<Twin> {
         return None;
     }
     let sums = part.crc32.iter().map(|sum| u32::from_str_radix(sum, 16));
-    let unsteady = &part.unsteady;
     Some(Twin {
         name: format!("{} ({})", capture.id, record.specimen),
-        agreed: unsteady.total == unsteady.words.len() as u64
-            && unsteady.words.iter().all(|word| word.settled),
+        agreed: part.blocks_unsettled == 0 && part.unsteady.words.iter().all(|word| word.settled),
         crc32: sums.collect::<Result<_, _>>().ok()?,
     })
 }

@@ -3,10 +3,13 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+mod chosen;
 #[cfg(test)]
 mod disk_tests;
+mod early;
 mod identify_job;
 mod image;
+mod input;
 mod jobs;
 mod known;
 mod parts;
@@ -17,6 +20,7 @@ mod ports;
 mod serve;
 mod sheets;
 mod shelf_desk;
+mod shelf_lines;
 mod signals;
 mod sim_port;
 mod verify_job;
@@ -24,6 +28,7 @@ mod wanted;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};
 pub use identify_job::IdentifyOptions;
+pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
 pub use known::{Known, KnownAdapter};
 pub use port_name::{PortName, PortNameError};

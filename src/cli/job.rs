@@ -35,10 +35,16 @@ fn run(context: &Context, job: &Job) -> u8 {
         Ok(progress) => progress,
         Err(text) => return Output::fail(2, &text),
     };
+    if let Err(outcome) = job.check(&context.wanted()) {
+        return not_begun(&mut progress, outcome.code, outcome.text);
+    }
     let name = match context.port(&known) {
         Ok(name) => name,
         Err(text) => return not_begun(&mut progress, 2, text),
     };
+    if let Some(damage) = &known.damage {
+        Output::always(&format!("what was remembered of adapters is lost: {damage}"));
+    }
     if name.is_sim() {
         Output::always("SIMULATED BENCH: no hardware is touched, all contents are generated");
     }
@@ -67,18 +73,20 @@ fn run(context: &Context, job: &Job) -> u8 {
         shelf: &context.shelf(),
     };
     let outcome = run_job(&mut machine, &context.wanted(), job, &mut |event| progress.event(event));
-    if outcome.report.is_none() {
-        return Output::fail(outcome.code, &outcome.text);
-    }
-    if !output.json {
-        Output::line(&outcome.text);
-    }
-    outcome.code
+    let code = if outcome.report.is_none() {
+        Output::told(outcome.code, &outcome.text)
+    } else {
+        if !output.json {
+            Output::line(&outcome.text);
+        }
+        outcome.code
+    };
+    progress.end(code)
 }
 
 /// Programs that read events and the log get their final event also when no job was begun.
 fn not_begun(progress: &mut Progress<'_>, code: u8, text: String) -> u8 {
     let outcome = Outcome { code, text, report: None };
     progress.event(&Event::Finished(outcome.clone()));
-    Output::fail(code, &outcome.text)
+    progress.end(Output::told(code, &outcome.text))
 }

@@ -60,10 +60,14 @@ pub fn begin(
     })?;
     if let Some(aside) = store.set_aside() {
         desk.note(format!(
-            "an unfinished capture that does not fit was set aside in {}: {}",
+            "an unfinished capture that does not fit was set aside in {}: {}; the command that it \
+             was begun with takes it back",
             aside.path.display(),
             aside.differences.join("; ")
         ));
+    }
+    if store.taken_back() {
+        desk.note("a capture that had been set aside fits this one and is taken back");
     }
     if store.recorded().is_some() {
         desk.note("an earlier run ended just before the shelf; its copy is proven once more");

@@ -1,7 +1,7 @@
 //! What a capture has found, its doubts and its record.
 
 use super::{CaptureReport, Work};
-use crate::image::{SpaceView, Unsteady, UnsteadyWord, doubts};
+use crate::image::{SpaceView, Unsteady, UnsteadyWord, counted, doubts, word_text};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
 use crate::module::Space;
@@ -117,6 +117,7 @@ pub(super) fn finish(
         record.kind = space.kind.word().to_string();
         record.chips = chips(work.request.identified.as_ref(), space);
         record.passes = passes(&work, part, findings);
+        record.blocks_unsettled = findings.unsettled() as u32;
         record.unsteady = findings.record();
         record.doubts = found.iter().map(DoubtRecord::from).collect();
         doubted.extend(found.iter().map(ToString::to_string));
@@ -186,10 +187,15 @@ fn unsteady_sentence(space: &crate::shelf::SpaceRecord) -> Option<String> {
     let first = space.unsteady.words.first()?;
     let at = space.base.plus(first.address.0);
     Some(format!(
-        "{} words of {} did not hold still, on {}; the first is word {at} ({})",
-        space.unsteady.total,
+        "{} of {} did not hold still, on {}; the first is word {at} ({})",
+        counted(space.unsteady.total, "word"),
         space.name,
         space.unsteady.lines.join(", "),
-        first.seen.iter().map(|value| format!("{value:X}")).collect::<Vec<_>>().join(" / "),
+        first
+            .seen
+            .iter()
+            .map(|&value| word_text(space.width, value))
+            .collect::<Vec<_>>()
+            .join(" / "),
     ))
 }

@@ -85,6 +85,9 @@ pub(crate) struct SpaceRecord {
     /// How often it was read, and how.
     #[serde(default, rename = "pass", skip_serializing_if = "Vec::is_empty")]
     pub(crate) passes: Vec<PassRecord>,
+    /// Blocks that no two passes gave alike.
+    #[serde(default)]
+    pub(crate) blocks_unsettled: u32,
     /// The words that did not hold still.
     #[serde(default)]
     pub(crate) unsteady: UnsteadyRecord,
@@ -108,6 +111,7 @@ impl SpaceRecord {
             crc32: Vec::new(),
             chips: Vec::new(),
             passes: Vec::new(),
+            blocks_unsettled: 0,
             unsteady: UnsteadyRecord::default(),
             doubts: Vec::new(),
         }
