@@ -157,6 +157,6 @@ fn identification(name: &str, rate: u32) {
     let off = time(|event| matches!(event, Event::Rail { on: false, .. }));
     let report = run.outcome.report.as_ref().expect("a report");
     let chips = report["spaces"][0]["chips"].as_array().expect("chips").len();
-    let fall = scenario.description.rail.fall.as_millis();
+    let fall = scenario.description.adapter.rail.fall.as_millis();
     println!("| {name} | {chips} | {rate} | {} | {fall} |", off.since(from).as_millis());
 }
