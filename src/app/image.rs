@@ -1,10 +1,12 @@
 //! Images by name: a file, or a capture on the shelf.
 
+use super::input::{InputError, Plain};
 use super::parts::{Asked, parts, whole_parts, without};
 use super::sheets::refuse_unopened;
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::Sheet;
 use crate::shelf::{Capture, Part};
+use std::path::Path;
 
 /// An image, and which part of the module it is of.
 #[derive(Clone, Copy)]
@@ -25,15 +27,15 @@ pub(super) struct Expected {
     pub parts: Vec<VerifyPart>,
 }
 
-/// The bytes of a file; `None` if the name can only be one of the shelf.
-pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
+/// The file, not read yet; `None` if the name can only be one of the shelf.
+pub(super) fn open_image(image: &str) -> Result<Option<Plain>, JobError> {
     if image.starts_with('@') {
         return Ok(None);
     }
-    match std::fs::read(image) {
-        Ok(bytes) => Ok(Some(bytes)),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(error) => Err(JobError::Usage(format!("{image}: {error}"))),
+    match Plain::open(Path::new(image)) {
+        Ok(file) => Ok(Some(file)),
+        Err(error) if error.is_missing() => Ok(None),
+        Err(error) => Err(JobError::Usage(error.to_string())),
     }
 }
 
@@ -42,33 +44,38 @@ pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
 pub(super) fn file_parts(
     sheet: &Sheet,
     name: ImageName<'_>,
-    bytes: &[u8],
+    file: Plain,
 ) -> Result<Expected, JobError> {
     let asked = Asked { space: name.space, range: name.range };
-    let read = parts(sheet, asked)?;
-    let all = whole_parts(sheet, asked)?;
+    let (read, all) = (parts(sheet, asked)?, whole_parts(sheet, asked)?);
     let length = |parts: &[(usize, Part)]| parts.iter().map(|(_, part)| part.bytes()).sum::<u64>();
-    let held = if bytes.len() as u64 == length(&all) { all } else { read };
-    if bytes.len() as u64 != length(&held) {
+    let holds = if file.length == length(&all) { all } else { read };
+    let whole = length(&holds);
+    // No more is read than the module can hold.
+    let read = match file.read(whole) {
+        Err(InputError::TooLong { got, .. }) => Err(got),
+        Err(error) => return Err(JobError::Usage(error.to_string())),
+        Ok(bytes) if bytes.len() as u64 != whole => Err(bytes.len() as u64),
+        Ok(bytes) => Ok(bytes),
+    };
+    let bytes = read.map_err(|length| {
         let sizes: Vec<_> =
-            held.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
-        return Err(JobError::Usage(format!(
-            "{} holds {} bytes; expected {} ({}). Name the space with --space if it is a copy \
-             of one, and the range with --range if it is a copy of less",
+            holds.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
+        JobError::Usage(format!(
+            "{} holds {length} bytes; expected {whole} ({}). Name the space with --space if it is \
+             a copy of one, and the range with --range if it is a copy of less",
             name.image,
-            bytes.len(),
-            length(&held),
             sizes.join(", ")
-        )));
-    }
-    let mut rest = bytes;
+        ))
+    })?;
+    let mut rest = &bytes[..];
     let mut parts = Vec::new();
-    for (space, part) in &held {
+    for (space, part) in &holds {
         let (mine, others) = rest.split_at(part.bytes() as usize);
         rest = others;
         parts.extend(compared(sheet, *space, part, mine));
     }
-    Ok(Expected { holds: held, parts })
+    Ok(Expected { holds, parts })
 }
 
 /// The pieces of a part that are compared: its words without those that are never touched, and

@@ -1,8 +1,9 @@
 //! Finding the sheets that a job needs, and what a job must refuse of them.
 
-use super::text_file::read_text;
+use super::input::read_text;
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Review, Sheet, Space, builtin, builtin_names};
+use std::path::Path;
 
 /// The board name of a simulated bench starts with this and goes on with its sheet.
 const BENCH: &str = "bench:";
@@ -32,12 +33,12 @@ pub(super) fn review_sheet(wanted: &str) -> Result<Review<Sheet>, JobError> {
     if let Some(text) = builtin(wanted) {
         return Ok(Sheet::review(&format!("built-in sheet {wanted}"), text));
     }
-    Ok(Sheet::review(wanted, &read_text(wanted, "module sheet", &names())?))
+    Ok(Sheet::review(wanted, &read(wanted, "module sheet", &which_are_built_in())?))
 }
 
 /// Reads an adapter sheet from a file, with all its faults.
 pub(super) fn review_adapter_sheet(file: &str) -> Result<Review<AdapterSheet>, JobError> {
-    Ok(AdapterSheet::review(file, &read_text(file, "adapter sheet", "none is built in")?))
+    Ok(AdapterSheet::review(file, &read(file, "adapter sheet", "none is built in")?))
 }
 
 /// A job tells of one fault; `sheet check` tells of all.
@@ -52,32 +53,41 @@ fn first_fault<T>(review: Review<T>) -> Result<T, JobError> {
     }
 }
 
-fn names() -> String {
+/// The names of the built-in module sheets.
+pub(super) fn sheet_names() -> impl Iterator<Item = &'static str> {
+    builtin_names()
+}
+
+/// What can be named without a file.
+pub(super) fn which_are_built_in() -> String {
     let names: Vec<_> = builtin_names().collect();
     format!("built in are {}", names.join(", "))
 }
 
-/// The sheet of a job: named, else that of a simulated bench, else the one remembered.
-pub(super) fn choose_sheet(
-    named: Option<&str>,
-    board: &str,
-    remembered: Option<&str>,
-) -> Result<Sheet, JobError> {
-    // A bench may be of a sheet that only its own file names.
-    let of_bench = bench_sheet(board).filter(|name| builtin(name).is_some());
-    match named.or(of_bench).or(remembered) {
-        Some(name) => load_sheet(name),
-        None => Err(JobError::Usage(format!(
-            "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \
-             without one; name it with --sheet NAME or FILE ({})",
-            names()
-        ))),
-    }
+fn read(file: &str, what: &str, built_in: &str) -> Result<String, JobError> {
+    read_text(Path::new(file))
+        .map_err(|error| JobError::Usage(format!("{what} {error} ({built_in})")))
 }
 
 /// Refuses a sheet with checks that this version cannot make before the rail goes on.
 pub(super) fn refuse_unchecked(sheet: &Sheet) -> Result<(), JobError> {
     sheet.not_yet().map_or(Ok(()), |why| Err(JobError::Safety(why)))
+}
+
+/// Refuses a module with words that identification, which reads and asks all over a space, must
+/// not touch or cannot reach.
+pub(super) fn refuse_to_identify(sheet: &Sheet) -> Result<(), JobError> {
+    for (index, space) in sheet.spaces.iter().enumerate() {
+        refuse_unopened(space)?;
+        if let Some(zone) = sheet.kept_off(index, space.base, space.words) {
+            return Err(JobError::Safety(format!(
+                "zone {} of {} is never to be touched (keep_off), and looking for chips reads and \
+                 asks all over a space: this version does not identify such a module",
+                zone.name, space.name
+            )));
+        }
+    }
+    Ok(())
 }
 
 /// Refuses to work on a space whose scripts this version cannot run.

@@ -43,7 +43,7 @@ pub use line::{Level, LineLevel, LineName};
 pub use range::{RangeError, parse_range};
 pub use review::Review;
 pub use sheet::{Kind, LineCheck, Pin, Pull, Sheet, Space, Timing};
-pub use source::MOST_BYTES;
+
 use source::shown;
 pub use template::new_sheet;
 pub use zone::Zone;

@@ -9,7 +9,7 @@ use toml::Spanned;
 use toml::de::DeTable;
 
 /// No sheet comes near this; a file that does is something else.
-pub const MOST_BYTES: usize = 1 << 20;
+const MOST_BYTES: usize = 1 << 20;
 /// Faults that are kept; the others are counted.
 const MOST_FAULTS: usize = 100;
 

@@ -84,7 +84,7 @@ fn words_that_change_by_themselves_are_captured_and_not_compared() {
     copy[0x9020 * 2] ^= 0xFF;
     home.write("changed.bin", copy);
     home.run(&on(&["verify", "changed.bin", "--space", "records"]))
-        .says(1, &["differs from changed.bin in 1 words", "word 0x9020"]);
+        .says(1, &["differs from changed.bin in 1 word ", "word 0x9020"]);
     home.run(&on(&["shelf", "show", "@last", "--specimen", "Z #1"]))
         .says(0, &["changes by itself"]);
     // Nothing else is left of this range.
@@ -119,6 +119,10 @@ fn words_that_are_never_touched_are_left_out() {
     home.write("whole.bin", whole);
     home.run(&on(&["verify", "whole.bin"])).says(0, &["the module equals"]);
     home.run(&["shelf", "check"]).says(0, &[]);
+
+    home.run(&on(&["identify"]))
+        .says(4, &["zone latch of records is never to be touched", "does not identify"])
+        .never_says(&["RAIL ON"]);
 
     let around = on(&["capture", "--space", "records", "--range", "0x8FF8+0x10"]);
     home.run(&around).says(0, &["16 B"]);
@@ -156,6 +160,7 @@ fn what_no_job_can_do_yet_is_refused_for_safety() {
     home.run(&on(&["capture"]))
         .says(4, &["space records needs its cycle scripts (close)", "--space"])
         .never_says(&["RAIL ON"]);
+    home.run(&on(&["identify"])).says(4, &["space records needs its cycle scripts"]);
     home.run(&on(&["capture", "--space", "texts"])).says(0, &["agreed"]);
     home.run(&on(&["verify", "@last"])).says(0, &["the module equals"]);
     home.run(&["sheet", "check", "zones.toml"]).says(0, &["good", "needs its cycle scripts"]);

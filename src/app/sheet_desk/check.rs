@@ -1,12 +1,13 @@
 //! `sheet check`: every fault of every file.
 
 use super::describe::{adapter_text, adapter_value, sheet_text, sheet_value};
+use crate::app::input::read_text;
 use crate::app::sheets::{review_adapter_sheet, review_sheet};
 use crate::app::shelf_desk::Answer;
-use crate::app::text_file::read_text;
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Review, Sheet, SheetError};
 use serde_json::{Value, json};
+use std::path::Path;
 
 /// Checks module sheets, by built-in name or file, or adapter sheets.
 pub(crate) fn check_sheets(files: &[String], as_adapter: bool) -> Answer {
@@ -32,7 +33,12 @@ pub(crate) fn check_sheets(files: &[String], as_adapter: bool) -> Answer {
         values.push(one.value);
     }
     answer.text.truncate(answer.text.trim_end().len());
-    answer.value = json!({ "files": values });
+    // As every object that tells of an error: its code, and what people are told.
+    let said: Vec<_> = [answer.text.as_str()]
+        .into_iter()
+        .chain(answer.troubles.iter().map(String::as_str))
+        .collect();
+    answer.value = json!({ "code": answer.code, "text": said.join("\n").trim(), "files": values });
     answer
 }
 
@@ -84,7 +90,7 @@ fn fault_value(fault: &SheetError) -> Value {
 
 /// A word to whoever has named a file of the other kind.
 fn another_kind(file: &str, as_adapter: bool) -> Option<String> {
-    let text = read_text(file, "", "").ok()?;
+    let text = read_text(Path::new(file)).ok()?;
     if as_adapter {
         Sheet::review(file, &text).sheet?;
         return Some(format!("{file}: this is a module sheet; leave --as-adapter out"));

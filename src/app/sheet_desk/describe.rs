@@ -1,5 +1,6 @@
 //! Good sheets in a few lines, and as values.
 
+use crate::image::counted;
 use crate::module::{AdapterSheet, Sheet, Space, Zone};
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -92,7 +93,7 @@ pub(super) fn sheet_value(sheet: &Sheet) -> Value {
 
 /// An adapter sheet in a line.
 pub(super) fn adapter_text(sheet: &AdapterSheet) -> String {
-    format!("{}, {} lines", sheet.name, sheet.lines.len())
+    format!("{}, {}", sheet.name, counted(sheet.lines.len() as u64, "line"))
 }
 
 /// The same for programs.

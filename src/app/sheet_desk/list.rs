@@ -1,7 +1,7 @@
 //! `sheet list`: built-in sheets and the user's own.
 
+use crate::app::input::read_text;
 use crate::app::shelf_desk::Answer;
-use crate::app::text_file::read_text;
 use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -52,8 +52,7 @@ fn files(folder: &Path) -> Vec<String> {
 
 fn row(file: &str) -> Result<Row, String> {
     let plain = |text: &str| text.chars().filter(|c| !c.is_control()).collect::<String>();
-    let text =
-        read_text(file, "sheet", "a TOML file").map_err(|error| plain(&error.to_string()))?;
+    let text = read_text(Path::new(file)).map_err(|error| plain(&error.to_string()))?;
     let shown = Some(plain(file));
     let module = Sheet::review(file, &text);
     if let Some(Sheet { name, title, .. }) = module.sheet {

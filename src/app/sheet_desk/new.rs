@@ -1,5 +1,6 @@
 //! `sheet new`: a sheet to be filled in.
 
+use crate::app::input::read_text;
 use crate::app::shelf_desk::Answer;
 use crate::jobs::JobError;
 use crate::module::{Sheet, builtin, new_sheet};
@@ -53,7 +54,7 @@ fn write_new(out: &Path, text: &str) -> Result<(), JobError> {
     match new.persist_noclobber(out) {
         Ok(_) => Ok(()),
         Err(error) if error.error.kind() == ErrorKind::AlreadyExists => {
-            let there = crate::app::text_file::read_text(&out.display().to_string(), "file", "");
+            let there = read_text(out);
             if there.is_ok_and(|there| there == text) {
                 return Ok(());
             }

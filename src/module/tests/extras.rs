@@ -73,8 +73,8 @@ fn every_key_arrives() {
     let open = parse("shape 1\nA = 0x0\nwrite next payload at A").unwrap();
     assert_eq!(store.open, Some(open));
     assert_eq!(list(store.close.as_ref().unwrap()), "0000  shape 1\n0002  write 0 at 0x0\n");
-    assert_eq!(store.chips[0].module_word(0x01), 0x80);
-    assert_eq!(store.chips[1].module_address(WordAddress(1)), WordAddress(2));
+    assert_eq!(store.chips[0].wiring().put(0x01), 0x80);
+    assert_eq!(store.chips[1].wiring().address(1), 2);
     let why = Some("the module sits right".to_owned());
     assert_eq!(sheet.checks, [LineCheck { line: "PRESENT".into(), level: Level::Low, why }]);
     let flags: Vec<_> = sheet.zones.iter().map(|z| (z.keep, z.live, z.keep_off)).collect();
