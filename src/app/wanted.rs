@@ -2,7 +2,7 @@
 
 use super::Known;
 use super::sheets::{bench_sheet, choose_sheet, load_adapter_sheet};
-use crate::jobs::{Desk, Event, JobError, check_fit};
+use crate::jobs::{Arrival, Desk, Event, JobError, check_fit};
 use crate::link::{RatePlan, connect, raise_rate};
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::Label;
@@ -48,6 +48,7 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
     let named = wanted.sheet.as_deref().map(super::sheets::load_sheet).transpose()?;
     let specimen = wanted.specimen.as_deref().map(label).transpose()?;
     let hello = connect(&desk.client, plan).await?;
+    desk.show(&Arrival::Adapter(&hello));
     let rate = match plan.fixed {
         Some(fixed) => Some(fixed),
         None => raise_rate(&desk.client, &hello, None).await?,
@@ -92,6 +93,7 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
             sheet.name
         ));
     }
+    desk.show(&Arrival::Bench { sheet: &sheet, specimen: specimen.as_ref(), simulated });
     Ok(Ready { hello, sheet, access, simulated, specimen })
 }
 

@@ -57,6 +57,11 @@ impl Client {
         self.with(|s| s.set_rate(rate));
     }
 
+    /// Why nothing more can be asked, once that is so.
+    pub fn lost(&self) -> Option<LinkError> {
+        self.with(|s| s.lost().cloned())
+    }
+
     /// Tries once more after silence.
     pub fn reopen(&self) {
         self.with(Session::reopen);

@@ -230,6 +230,11 @@ impl Session {
         self.lose(LinkError::Unplugged);
     }
 
+    /// Why nothing more can be asked, once that is so.
+    pub fn lost(&self) -> Option<&LinkError> {
+        self.lost.as_ref()
+    }
+
     /// Tries once more after silence: what is submitted from now on goes out.
     pub fn reopen(&mut self) {
         if matches!(self.lost, Some(LinkError::Silent { .. })) {
