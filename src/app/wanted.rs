@@ -65,7 +65,7 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
     if bench.is_none() {
         let _ = known.remember(identity, |adapter| adapter.rate = rate.map(|rate| rate.0));
     }
-    leave_no_rail_on(desk).await?;
+    leave_no_rail_on(desk, &hello).await?;
     let remembered = known.adapter(identity).and_then(|adapter| adapter.sheet.clone());
     let sheet = if let Some(sheet) = named {
         sheet
@@ -109,14 +109,18 @@ fn bench_label(bench: Option<&BenchDescription>, sheet: &Sheet) -> Result<Label,
 }
 
 /// A host that was killed may have left the rail on; a new session has cleared its shapes.
-async fn leave_no_rail_on(desk: &Desk<'_>) -> Result<(), JobError> {
-    let Reply::Ping(PingReply { rail, .. }) = desk.client.call(Request::Ping).await? else {
+async fn leave_no_rail_on(desk: &Desk<'_>, hello: &HelloReply) -> Result<(), JobError> {
+    let Reply::Ping(PingReply { rail, rail_mv, .. }) = desk.client.call(Request::Ping).await? else {
         return Ok(());
     };
-    if matches!(rail, RailState::Off | RailState::Tripped) {
-        return Ok(());
+    let (mut mv, mut measured) = (rail_mv.0, hello.rail_sensed);
+    if !matches!(rail, RailState::Off | RailState::Tripped) {
+        desk.note("the rail was still on from an earlier session; it is switched off first");
+        let off = desk.client.call(Request::Rail(RailRequest::OFF)).await?;
+        if let Reply::Rail(off) = off {
+            (mv, measured) = (off.mv.0, off.measured);
+        }
     }
-    desk.note("the rail was still on from an earlier session; it is switched off first");
-    desk.client.call(Request::Rail(RailRequest::OFF)).await?;
+    desk.show(&Arrival::RailOff { mv, measured });
     Ok(())
 }

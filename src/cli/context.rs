@@ -2,6 +2,7 @@
 
 use super::args::Global;
 use super::output::Output;
+use crate::app::workbench::Places;
 use crate::app::{Known, PortName, Wanted};
 use directories::ProjectDirs;
 use std::path::PathBuf;
@@ -32,6 +33,12 @@ impl Context {
     /// The folder of captures.
     pub fn shelf(&self) -> PathBuf {
         self.global.shelf.clone().unwrap_or_else(|| self.folder.join("shelf"))
+    }
+
+    /// Where the workbench keeps things.
+    pub fn places(&self) -> Places {
+        let log = self.global.log.clone();
+        Places { folder: self.folder.clone(), shelf: self.shelf(), log }
     }
 
     /// What the user wants to work on.

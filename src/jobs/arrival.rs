@@ -20,6 +20,13 @@ pub enum Arrival<'a> {
         /// The adapter is a simulated one.
         simulated: bool,
     },
+    /// The rail was found off, or switched off, before the job began.
+    RailOff {
+        /// Millivolts.
+        mv: u16,
+        /// Measured, not declared.
+        measured: bool,
+    },
     /// Bytes of the module have been read or checked, with what the link has counted so far.
     Bytes {
         /// How many.

@@ -87,7 +87,7 @@ pub(super) async fn by_hand(
     let shelf = Shelf::open(Arc::new(OsDisk), root)?;
     let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
     let refused = RefCell::new(None);
-    let mut next = || match orders.try_next() {
+    let next = || match orders.try_next() {
         Ok(Some(Command::Order(order))) => {
             match keeps(&shelf, &sheet, specimen.as_ref(), simulated, &order) {
                 Ok(()) => Next::Order(order),

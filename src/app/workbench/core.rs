@@ -18,6 +18,21 @@ use std::path::PathBuf;
 use std::sync::mpsc::channel;
 use std::sync::Arc;
 
+/// How the workbench is started.
+#[derive(Clone, Debug)]
+pub struct Setup {
+    /// Where things are kept.
+    pub places: Places,
+    /// The port to open at once.
+    pub port: Option<PortName>,
+    /// Sheet, adapter sheet, specimen.
+    pub wanted: Wanted,
+    /// The theme: a built-in name or a file.
+    pub theme: Option<String>,
+    /// No colours.
+    pub mono: bool,
+}
+
 /// Where things are kept.
 #[derive(Clone, Debug)]
 pub struct Places {
@@ -99,7 +114,10 @@ pub fn start(
         }));
         let code = whole.unwrap_or(3);
         // Whoever waits for a job must not wait for ever.
-        ended.change(|shared| shared.snapshot.doing = Doing::Nothing);
+        ended.change(|shared| {
+            shared.snapshot.doing = Doing::Nothing;
+            shared.snapshot.over = true;
+        });
         code
     })?;
     Ok(Handle { common, commands, sent: 0, thread: Some(thread) })
@@ -119,6 +137,10 @@ impl Core {
             };
             match command {
                 Command::Connect(port, wanted) => left = self.connect(&port, wanted),
+                Command::Look(wanted) => {
+                    self.wanted = wanted;
+                    left = self.work("look", &Work::Look).1;
+                }
                 Command::Disconnect => self.close(Phase::Closed),
                 Command::Run(word, job) => left = self.work(word, &Work::Job(job)).1,
                 Command::RailOn => left = self.work("by hand", &Work::ByHand).1,

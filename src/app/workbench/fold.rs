@@ -217,6 +217,13 @@ impl Fold {
                 }
                 snapshot.simulated = *simulated;
             }
+            Arrival::RailOff { mv, measured } => {
+                let (mv, measured) = (*mv, *measured);
+                // What a person has measured, no declaration makes doubtful.
+                if measured || shared.snapshot.rail != Rail::OffConfirmed {
+                    shared.snapshot.rail = Rail::Off { mv, measured };
+                }
+            }
             Arrival::Bytes { count, link } => {
                 shared.snapshot.link = Some(*link);
                 if let Some(pass) = &mut self.pass {

@@ -18,6 +18,8 @@ const ITEMS: usize = 600;
 pub enum Command {
     /// Open this port, look for an adapter, choose sheet and specimen.
     Connect(PortName, Wanted),
+    /// Choose sheet and specimen anew; the port stays open.
+    Look(Wanted),
     /// Close the port.
     Disconnect,
     /// A job, with the word that people use for it.
@@ -209,13 +211,8 @@ impl Handle {
         self.common.shared().image.words(space, bits, first, count)
     }
 
-    /// True once the core has ended.
-    pub fn is_over(&self) -> bool {
-        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
-    }
-
     /// Waits for the core's end and gives its exit code.
-    pub fn join(mut self) -> u8 {
+    pub fn join(&mut self) -> u8 {
         self.thread.take().map_or(3, |thread| thread.join().unwrap_or(3))
     }
 }

@@ -18,14 +18,13 @@ mod snapshot;
 mod tests;
 mod work;
 
-pub use crate::jobs::{Answer, Leave, Order};
-pub use crate::module::Kind;
+pub use crate::jobs::{Answer, Order};
 pub use crate::wire::LineLevels;
-pub use core::{Places, start};
+pub use core::{Places, Setup, start};
 pub use handle::{Command, Handle, Item, Line, Tone};
-pub use map::{Cell, Image, Mark, SpaceMap};
-pub use places::{PortLine, port_lines};
+pub use map::{Image, Mark, SpaceMap};
+pub use places::{PortLine, label_error, port_lines};
 pub use running::{Elsewhere, Watch};
 pub use snapshot::{
-    AdapterFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts, ZoneFacts,
+    AdapterFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
 };

@@ -27,7 +27,9 @@ impl PacedSim {
         let (call, called) = sync_channel(1);
         let caller = call.clone();
         // A full channel means that it is awake.
-        let attention: Attention = Arc::new(move || drop(caller.try_send(())));
+        let attention: Attention = Arc::new(move || {
+            let _ = caller.try_send(());
+        });
         (Self { bench, since: Instant::now(), called, _call: call }, attention)
     }
 }

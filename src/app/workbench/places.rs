@@ -1,5 +1,6 @@
 //! Ports that there are.
 
+use crate::shelf::Label;
 use serialport::SerialPortType;
 
 /// A port for the dialog.
@@ -28,4 +29,9 @@ pub fn port_lines() -> Vec<PortLine> {
         lines.push(PortLine { name: plain(&port.port_name), about: about.trim_end().into() });
     }
     lines
+}
+
+/// Why `text` is no label of a specimen, if it is none.
+pub fn label_error(text: &str) -> Option<String> {
+    Label::parse(text).err().map(|error| error.to_string())
 }

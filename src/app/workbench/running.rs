@@ -185,6 +185,11 @@ impl Watch {
         Self { folder: folder.to_path_buf(), port: port.into() }
     }
 
+    /// The same folder, another port.
+    pub fn of(&self, port: &str) -> Self {
+        Self::new(&self.folder, port)
+    }
+
     /// The job that runs there without a screen, if one does.
     pub fn look(&self) -> Option<Elsewhere> {
         let (file, lock) = paths(&self.folder, &self.port);

@@ -200,4 +200,6 @@ pub struct Snapshot {
     pub ended: u64,
     /// The exit code of the last job.
     pub last_code: Option<u8>,
+    /// The core has ended.
+    pub over: bool,
 }
