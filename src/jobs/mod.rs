@@ -18,7 +18,7 @@ mod verify;
 
 pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
-pub use cycles::{Answer, CycleReport, Leave, Next, Order, cycles, sample_lines};
+pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};

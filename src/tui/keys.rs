@@ -174,7 +174,7 @@ pub static ALWAYS: &[Binding] = &[
 
 /// In every pane.
 pub static PANES: &[Binding] = &[
-    row(&[Key::Tab], "Tab", "next pane", "Goes to the next pane.", Action::NextPane),
+    row(&[Key::Tab], "Tab", "next", "Goes to the next pane.", Action::NextPane),
     row(&[Key::BackTab], "Shift-Tab", "", "Goes to the pane before.", Action::PreviousPane),
 ];
 
@@ -247,7 +247,7 @@ static CONNECTION: &[Binding] = &[
     row(
         &[Key::Char('d')],
         "d",
-        "details",
+        "",
         "Shows what the link has counted, or hides it.",
         Action::Details,
     ),

@@ -57,6 +57,10 @@ pub fn wrap(text: &str, room: usize) -> Vec<String> {
             }
             for c in word.chars().filter_map(harmless) {
                 if width(&line) + c.width().unwrap_or(0) > room {
+                    // A blank between two lines is neither's.
+                    if c == ' ' {
+                        continue;
+                    }
                     lines.push(std::mem::take(&mut line));
                 }
                 line.push(c);
@@ -75,6 +79,7 @@ mod tests {
     #[test]
     fn words_stay_whole_where_they_can() {
         assert_eq!(wrap("one two three", 7), ["one two", "three"]);
+        assert_eq!(wrap("of 36 blocks", 5), ["of 36", "block", "s"]);
         assert_eq!(wrap("abcdefgh", 3), ["abc", "def", "gh"]);
         assert_eq!(wrap("a\nb", 9), ["a", "b"]);
         assert_eq!(fit("abcdef", 4, '~'), "abc~");

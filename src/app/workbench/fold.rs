@@ -104,6 +104,8 @@ impl Fold {
                 snapshot.phase = Phase::Ready;
             }
             Event::Rail { on, mv, measured } => {
+                self.end_pass(shared);
+                let snapshot = &mut shared.snapshot;
                 let (mv, measured) = (*mv, *measured);
                 snapshot.rail =
                     if *on { Rail::On { mv, measured } } else { Rail::Off { mv, measured } };
@@ -122,10 +124,12 @@ impl Fold {
                 self.block(shared, space, *address, *state);
                 return;
             }
-            Event::Stopping { within_ms } => snapshot.stopping = Some(*within_ms),
+            Event::Stopping { within_ms } => {
+                snapshot.stopping = Some(*within_ms);
+                self.end_pass(shared);
+            }
             Event::Finished(outcome) => {
                 self.end_pass(shared);
-                shared.snapshot.progress = None;
                 shared.snapshot.last_code = Some(outcome.code);
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
@@ -168,6 +172,7 @@ impl Fold {
 
     fn end_pass(&mut self, shared: &mut Shared) {
         shared.snapshot.map.iter_mut().for_each(|map| map.under_way = None);
+        shared.snapshot.progress = None;
         if let Some(pass) = self.pass.take() {
             shared.push(line(Tone::Plain, pass.summary(Instant::now())));
         }

@@ -31,7 +31,7 @@ fn facts(state: &State) -> Vec<(&'static str, String, Style)> {
         rows.push(("rate", rate, text));
         let rail = match core.rail {
             Rail::On { mv, measured } => volts(mv, measured),
-            Rail::Off { mv, measured } => format!("off, {}", volts(mv, measured)),
+            Rail::Off { mv, measured } => format!("off {}", volts(mv, measured)),
             Rail::OffConfirmed => "off, by your meter".into(),
             _ => format!("{} mV wanted", adapter.rail_mv),
         };
@@ -61,9 +61,10 @@ fn facts(state: &State) -> Vec<(&'static str, String, Style)> {
 /// What the sheet says of the chips, until they are asked themselves.
 fn chips(state: &State) -> String {
     let spaces = state.core.sheet.as_ref().map_or(&[][..], |sheet| &sheet.spaces);
-    let names = spaces.iter().flat_map(|space| &space.chips).map(|(name, _)| name.as_str());
-    let names: Vec<_> = names.collect();
-    if names.is_empty() { "not known".into() } else { format!("{} by sheet", names.join(" ")) }
+    match spaces.iter().map(|space| space.chips.len()).sum() {
+        0 => "not known".into(),
+        n @ 0_usize.. => format!("{n} by the sheet"),
+    }
 }
 
 fn details(state: &State) -> Vec<String> {

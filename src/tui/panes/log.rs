@@ -3,7 +3,6 @@
 use crate::app::workbench::{Progress, Tone};
 use crate::tui::plain::{fit, wrap};
 use crate::tui::state::State;
-use humansize::{BINARY, format_size};
 use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
@@ -11,6 +10,9 @@ use ratatui::widgets::Paragraph;
 
 /// The time of day and a blank.
 const COLUMN: usize = 9;
+
+/// A space's name of average length, the pass and what it does.
+const LABEL: usize = 26;
 
 /// What the title says beside the pane's name.
 pub fn subtitle(state: &State) -> String {
@@ -66,7 +68,7 @@ fn transfer(state: &State, progress: &Progress, room: usize) -> Line<'static> {
     let theme = &state.look.theme;
     let glyphs = &state.look.glyphs;
     let percent = (progress.done * 100).checked_div(progress.all).unwrap_or(100);
-    let rate = |bytes: u64| format!("{}/s", format_size(bytes, BINARY.decimal_places(0)));
+    let rate = |bytes: u64| format!("{}.{}", bytes / 1024, bytes % 1024 * 10 / 1024);
     let left = match progress.left_s {
         None => String::new(),
         Some(s) if s >= 60 => format!("{} min {:02} s left", s / 60, s % 60),
@@ -75,16 +77,16 @@ fn transfer(state: &State, progress: &Progress, room: usize) -> Line<'static> {
     let rates = if progress.rate_mean == 0 {
         String::new()
     } else {
-        format!("{:>9} mean {:>9}", rate(progress.rate_now), rate(progress.rate_mean))
+        format!("{:>5} KiB/s mean {:>5}", rate(progress.rate_now), rate(progress.rate_mean))
     };
-    let tail = format!(" {percent:>3} % {rates:<24} {left:<15}");
-    let label = fit(&progress.label, 26, glyphs.more);
-    let bar = room.saturating_sub(28 + tail.len()).min(40);
+    let tail = format!(" {percent:>3} % {rates:<22} {left:<13}");
+    let label = fit(&progress.label, LABEL, glyphs.more);
+    let bar = room.saturating_sub(LABEL + 1 + tail.len()).min(40);
     let done = (percent as usize * bar).div_euclid(100);
     Line::from(vec![
-        Span::styled(format!("{label:<27} "), theme.title),
+        Span::styled(format!("{label:<LABEL$} "), theme.title),
         Span::styled(glyphs.done.to_string().repeat(done), theme.sure),
         Span::styled(glyphs.rest.to_string().repeat(bar - done), theme.rule),
-        Span::styled(fit(tail.trim_end(), room.saturating_sub(28 + bar), glyphs.more), theme.text),
+        Span::styled(fit(tail.trim_end(), room.saturating_sub(LABEL + 1 + bar), glyphs.more), theme.text),
     ])
 }

@@ -151,6 +151,9 @@ fn module(state: &State, sheet: &SheetFacts, room: usize) -> (Vec<Line<'static>>
     let per_row = cells_per_row(state);
     let focus = state.focus == Pane::Map;
     let (mut lines, mut at) = (Vec::new(), 0);
+    // Twice as wide where there is room for every row: easier to see.
+    let longest = state.core.map.iter().map(|map| map.cells.len().min(per_row)).max().unwrap_or(0);
+    let wide = if COLUMN + longest * 2 <= room { 2 } else { 1 };
     for (index, (space, map)) in sheet.spaces.iter().zip(&state.core.map).enumerate() {
         let bytes = u64::from(space.words) * u64::from(space.bits / 8);
         let chips: Vec<_> = space.chips.iter().map(|(name, _)| name.as_str()).collect();
@@ -164,8 +167,6 @@ fn module(state: &State, sheet: &SheetFacts, room: usize) -> (Vec<Line<'static>>
             chips.join(" ")
         );
         lines.push(Line::styled(fit(&head, room, state.look.glyphs.more), theme.text));
-        // Twice as wide where there is room: easier to see.
-        let wide = if COLUMN + map.cells.len().min(per_row) * 2 <= room { 2 } else { 1 };
         for (row, cells) in map.cells.chunks(per_row).enumerate() {
             let first = space.base.0 + (row * per_row) as u32 * map.block_words;
             let mut line = Line::from(Span::styled(format!("0x{first:<6X} "), theme.quiet));

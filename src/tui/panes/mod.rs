@@ -24,7 +24,8 @@ pub fn draw(state: &State, frame: &mut Frame, pane: Pane, area: Rect) {
     let inner = Rect {
         x: area.x + 1,
         y: area.y + 1,
-        width: area.width.saturating_sub(2),
+        // Connection has the bar as its margin.
+        width: area.width.saturating_sub(if pane == Pane::Connection { 1 } else { 2 }),
         height: area.height.saturating_sub(1),
     };
     match pane {
