@@ -102,20 +102,16 @@ pub enum Answer {
     /// The level of every line.
     Lines(LineLevels),
     /// Writes are allowed.
-    Allowed(Leave),
+    Allowed {
+        /// The space.
+        space: usize,
+        /// How long from now.
+        seconds: u16,
+    },
     /// Writes are locked.
     Locked,
     /// It was not done, and why.
     Refused(String),
-}
-
-/// Leave to write in a space.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Leave {
-    /// The space.
-    pub space: usize,
-    /// How long from now.
-    pub seconds: u16,
 }
 
 /// What there is to do next.

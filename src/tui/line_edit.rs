@@ -110,7 +110,7 @@ mod tests {
         }
         assert_eq!(line.text(), "xstore 1?");
         line.key(Key::Ctrl('w'));
-        assert_eq!(line.text(), "xstore ");
+        assert_eq!(line.text(), "xstore 1");
         line.key(Key::Ctrl('u'));
         assert!(line.is_empty());
         assert!(!line.key(Key::Enter));

@@ -19,6 +19,8 @@ mod state;
 mod status;
 mod strip;
 mod term;
+#[cfg(test)]
+mod tests;
 mod theme;
 mod update;
 

@@ -187,15 +187,17 @@ impl State {
     /// Whole seconds that are left of the leave to write, in steps of five while there are many.
     pub fn leave_left(&self) -> Option<u64> {
         let (_, until) = self.core.leave?;
-        let left = until.checked_duration_since(self.now)?.as_millis().div_ceil(1_000) as u64;
-        Some(if left > 5 { left.div_ceil(5) * 5 } else { left })
+        let left = whole_ms(until.saturating_duration_since(self.now)).div_ceil(1_000);
+        (left > 0).then_some(if left > 5 { left.div_ceil(5) * 5 } else { left })
     }
 
     /// When the screen changes by time alone; `None` if it does not.
     pub fn changes_at(&self) -> Option<Instant> {
         let (_, until) = self.core.leave?;
-        let left = until.checked_duration_since(self.now)?;
-        let ms = left.as_millis() as u64;
+        let ms = whole_ms(until.saturating_duration_since(self.now));
+        if ms == 0 {
+            return None;
+        }
         let step = if ms > 5_000 { ms - (ms - 1) / 5_000 * 5_000 } else { (ms - 1) % 1_000 + 1 };
         Some(self.now + Duration::from_millis(step))
     }
@@ -222,3 +224,8 @@ impl State {
 
 /// Words of a page: more than any window shows.
 const PAGE: usize = 2_048;
+
+/// Milliseconds, rounded up: what is over is over.
+fn whole_ms(time: Duration) -> u64 {
+    time.as_nanos().div_ceil(1_000_000) as u64
+}

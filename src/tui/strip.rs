@@ -86,9 +86,8 @@ fn own(state: &State, area: Rect) -> Row<'_> {
     let Some(dialog) = &state.dialog else {
         table(state.focus).iter().for_each(|one| row.binding(one));
         if state.focus != Pane::Console {
-            PANES.iter().chain(WORK.iter().filter(|one| one.action == Action::Quit)).for_each(
-                |one| row.binding(one),
-            );
+            let quit = WORK.iter().filter(|one| one.action == Action::Quit);
+            quit.chain(PANES).for_each(|one| row.binding(one));
         }
         return row;
     };

@@ -87,7 +87,7 @@ fn take(state: &mut State, item: Item) -> Vec<Effect> {
             rows.into_iter().for_each(|row| state.console.push(row));
             let then = state.after_leave.take();
             match (answer, then) {
-                (Answer::Allowed(_), Some(order)) => vec![Effect::Send(Command::Order(order))],
+                (Answer::Allowed { .. }, Some(order)) => vec![Effect::Send(Command::Order(order))],
                 _ => Vec::new(),
             }
         }

@@ -4,7 +4,8 @@ use super::handle::{Item, Line, Shared, Tone};
 use super::snapshot::{
     AdapterFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, SpaceFacts, ZoneFacts,
 };
-use super::{Image, Mark, SpaceMap};
+use super::map::SpaceMap;
+use super::{Image, Mark};
 use crate::app::{Event, sentence};
 use crate::jobs::{Answer, Arrival, BlockState};
 use crate::module::Sheet;
@@ -255,9 +256,9 @@ impl Fold {
             Answer::Held { space, address, value, data } => {
                 snapshot.held = Some(Held { space, address, value, data });
             }
-            Answer::Allowed(leave) => {
-                let time = Duration::from_secs(u64::from(leave.seconds));
-                snapshot.leave = Some((leave.space, Instant::now() + time));
+            Answer::Allowed { space, seconds } => {
+                let time = Duration::from_secs(u64::from(seconds));
+                snapshot.leave = Some((space, Instant::now() + time));
             }
             Answer::Locked => snapshot.leave = None,
             Answer::Refused(_) => {}
@@ -303,7 +304,7 @@ fn adapter(hello: &HelloReply) -> AdapterFacts {
 }
 
 /// What the screen needs of a sheet.
-pub(super) fn facts(sheet: &Sheet) -> SheetFacts {
+pub fn facts(sheet: &Sheet) -> SheetFacts {
     let spaces = sheet.spaces.iter().map(|space| SpaceFacts {
         name: space.name.clone(),
         kind: space.kind,

@@ -133,7 +133,8 @@ impl Running {
 
     /// The screen is gone.
     pub(super) fn unseen(&mut self) {
-        if !self.status.doing.is_empty() {
+        // What ended before was seen.
+        if !self.status.doing.is_empty() && self.status.outcome.is_none() {
             self.write();
         }
     }

@@ -1,6 +1,6 @@
 //! What the screen knows of the core: a value that is copied before it is drawn.
 
-use super::SpaceMap;
+use super::map::SpaceMap;
 use crate::bus::{Word, WordAddress};
 use crate::link::LinkStats;
 use crate::module::Kind;

@@ -145,7 +145,7 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
     let write = Order::Write { space: RECORDS, address: AT, value: 0x1234_ABCD };
     let locked = screen.order(write.clone());
     assert!(matches!(&locked, Answer::Refused(why) if why.contains("locked")), "{locked:?}");
-    assert!(matches!(screen.order(allow), Answer::Allowed(_)));
+    assert!(matches!(screen.order(allow), Answer::Allowed { .. }));
     for value in [0x1234_ABCD, 0x5555_0000] {
         let write = Order::Write { space: RECORDS, address: AT, value };
         let written = screen.order(write);

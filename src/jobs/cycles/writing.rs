@@ -1,6 +1,6 @@
 //! Writes by hand: leave first, then a run of one word, then a look at it.
 
-use super::{Answer, Hand, Leave, odd};
+use super::{Answer, Hand, odd};
 use crate::bus::script::{BuildError, Builder};
 use crate::bus::{Nanos, ShapeId, Word, WordAddress, crc32};
 use crate::link::{Chain, Client, LinkError};
@@ -96,7 +96,7 @@ impl Hand<'_, '_> {
         let Reply::Permit(given) = reply else { return Err(odd(&request, &reply)) };
         let until = asked + Nanos::from_secs(u64::from(given.seconds));
         self.pen.leave = Some((index, access.id, until));
-        Ok(Answer::Allowed(Leave { space: index, seconds: given.seconds }))
+        Ok(Answer::Allowed { space: index, seconds: given.seconds })
     }
 
     /// Writes one word and reads it back.

@@ -63,6 +63,8 @@ pub static VERBS: &[Verb] = &[
 /// Words of the grammar that this version does not follow yet.
 const LATER: [&str; 5] = ["every", "walk", "watch", "toggle", "play"];
 
+const NO_SHEET: &str = "no sheet is chosen, so nobody knows the spaces: connect first";
+
 /// A cycle that can be repeated.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Cycle {
@@ -152,7 +154,7 @@ fn meant(word: &str, all: &[String]) -> Result<String, String> {
 fn space(word: &str, sheet: Option<&SheetFacts>) -> Result<usize, String> {
     let all = spaces(sheet);
     if all.is_empty() {
-        return Err("no sheet is chosen, so nobody knows the spaces: connect first".into());
+        return Err(NO_SHEET.into());
     }
     let name = meant(word, &all).map_err(|error| format!("{error} (spaces: {})", all.join(", ")))?;
     Ok(all.iter().position(|one| *one == name).unwrap_or(0))
@@ -187,7 +189,11 @@ pub fn parse(line: &str, sheet: Option<&SheetFacts>) -> Result<Ask, String> {
     if let Some(later) = LATER.iter().find(|later| *later == first) {
         return Err(format!("`{later}` comes with a later version"));
     }
-    let head = meant(first, &heads(sheet))?;
+    let head = match (meant(first, &heads(sheet)), sheet) {
+        // It may be a space of the module that nobody knows yet.
+        (Err(_), None) => return Err(NO_SHEET.into()),
+        (head, _) => head?,
+    };
     let rest: Vec<&str> = rest.iter().map(String::as_str).collect();
     let form = |word: &str| {
         let verb = VERBS.iter().find(|verb| verb.word == word);

@@ -175,10 +175,9 @@ pub fn rows(
         }
         Answer::LetGo => out.push(Row::plain("nothing is held")),
         Answer::Lines(got) => out.extend(levels(adapter, sheet, *got)),
-        Answer::Allowed(leave) => out.push(Row::plain(format!(
-            "writes in {} are allowed for {} s; `locked` ends it",
-            name(leave.space),
-            leave.seconds
+        Answer::Allowed { space, seconds } => out.push(Row::plain(format!(
+            "writes in {} are allowed for {seconds} s; `locked` ends it",
+            name(*space)
         ))),
         Answer::Locked => out.push(Row::plain("writes are locked")),
         Answer::Refused(why) => out.push(Row::trouble(why.clone())),

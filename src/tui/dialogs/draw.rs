@@ -58,20 +58,23 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
         width,
         height,
     };
-    clear(frame, place);
+    // From edge to edge: half a pane beside a dialog is no use to anybody.
+    let band = Rect { x: area.x, width: area.width, ..place };
+    clear(frame, band);
     let theme = &state.look.theme;
     let rule = state.look.glyphs.rule.to_string();
     let title = fit(&page.title, room, state.look.glyphs.more);
     let title_width = crate::tui::plain::width(&title);
-    let rest = usize::from(width).saturating_sub(title_width + 4);
+    let before = usize::from(place.x - area.x) + 1;
+    let rest = usize::from(area.width).saturating_sub(before + title_width + 2);
     let top = Line::from(vec![
-        Span::styled(rule.repeat(2), theme.rule),
+        Span::styled(rule.repeat(before), theme.rule),
         Span::styled(format!(" {title} "), theme.focus),
         Span::styled(rule.repeat(rest), theme.rule),
     ]);
-    frame.render_widget(Paragraph::new(top), Rect { height: 1, ..place });
-    let bottom = Line::styled(rule.repeat(usize::from(width)), theme.rule);
-    frame.render_widget(Paragraph::new(bottom), Rect { y: place.bottom() - 1, height: 1, ..place });
+    frame.render_widget(Paragraph::new(top), Rect { height: 1, ..band });
+    let bottom = Line::styled(rule.repeat(usize::from(area.width)), theme.rule);
+    frame.render_widget(Paragraph::new(bottom), Rect { y: place.bottom() - 1, height: 1, ..band });
     let inner = Rect {
         x: place.x + 2,
         y: place.y + 2.min(height.saturating_sub(1)),
