@@ -27,21 +27,24 @@ impl Screen {
         let writer = BufWriter::with_capacity(BUFFER, stdout());
         let mut terminal = Terminal::new(CrosstermBackend::new(writer))?;
         terminal.hide_cursor()?;
+        let mut screen = Self { terminal: ManuallyDrop::new(terminal) };
         // A terminal without a second screen shows old text otherwise.
-        terminal.clear()?;
-        Ok(Self { terminal: ManuallyDrop::new(terminal) })
+        screen.clear()?;
+        Ok(screen)
     }
 
     /// Takes it over once more, after somebody else had it.
     pub fn again(&mut self) -> io::Result<()> {
         take_over()?;
         self.terminal.hide_cursor()?;
-        self.terminal.clear()
+        self.clear()
     }
 
-    /// Forgets what is on it.
+    /// Forgets what is on it. The library's own way would ask the terminal where its cursor is,
+    /// and wait two seconds for one that does not answer.
     pub fn clear(&mut self) -> io::Result<()> {
-        self.terminal.clear()
+        let size = self.terminal.size()?;
+        self.terminal.resize(size.into())
     }
 
     /// Draws a frame: what has changed is written.

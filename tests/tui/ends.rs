@@ -1,9 +1,8 @@
 //! Signals, hang-ups, and terminals that are none.
 
-use crate::home::{Home, Running};
+use crate::home::Home;
 use crate::terminal::{Terminal, bench};
 use rustix::process::Signal;
-use std::process::Command;
 
 const SIZE: (u16, u16) = (80, 24);
 const SAFE: &str = "RAIL OFF - safe to move the module";
@@ -65,22 +64,31 @@ fn without_a_terminal_commands_are_named() {
     let home = Home::new();
     let ran = home.run(&[]).says(2, &["needs a terminal", "capture --out copy.bin"]);
     assert!(ran.out.is_empty(), "{ran}");
-    let mut dumb = Command::new("setsid");
-    dumb.arg("--ctty").arg(env!("CARGO_BIN_EXE_buswright")).env("TERM", "dumb");
-    Running::new(&mut dumb).finish().says(2, &["needs a terminal"]);
-    home.run(&["--theme", "no-such"]).says(2, &["needs a terminal"]);
+    let mut dumb = Terminal::with(&home, SIZE, &[], &[("TERM", "dumb")]);
+    let (code, text) = dumb.end();
+    assert_eq!(code, Some(2));
+    assert!(text.contains("needs a terminal"), "{text}");
+    let (code, text) = Terminal::new(&home, SIZE, &["--theme", "no-such"]).end();
+    assert_eq!(code, Some(2));
+    assert!(text.contains("built in are dark, mono"), "{text}");
 }
 
 #[test]
 fn no_colour_is_written_where_none_is_wanted_and_no_unicode_without_its_locale() {
     let home = Home::new();
     let port = bench(&home, 1, "instant");
-    let mut plain = Terminal::new(&home, SIZE, &["--port", port, "--mono"]);
-    plain.shows("PT #0001");
-    plain.types("q");
-    plain.end();
-    let raw = String::from_utf8_lossy(&plain.raw()).into_owned();
-    for colour in ["\u{1b}[38;", "\u{1b}[48;", "\u{1b}[31m", "\u{1b}[36m"] {
-        assert!(!raw.contains(colour), "{colour:?}");
-    }
+    let written = |args: &[&str], more: &[(&str, &str)]| {
+        let args = [&["--port", port], args].concat();
+        let mut terminal = Terminal::with(&home, SIZE, &args, more);
+        terminal.shows("PT #0001");
+        terminal.types("q");
+        assert_eq!(terminal.end().0, Some(0));
+        String::from_utf8_lossy(&terminal.raw()).into_owned()
+    };
+    let coloured = |raw: &str| raw.contains("\u{1b}[38;") || raw.contains("\u{1b}[48;");
+    assert!(coloured(&written(&[], &[("NO_COLOR", "")])), "an empty one counts as unset");
+    assert!(!coloured(&written(&["--mono"], &[])));
+    assert!(!coloured(&written(&[], &[("NO_COLOR", "1")])));
+    let plain = written(&[], &[("LC_ALL", "C")]);
+    assert!(plain.is_ascii() && plain.contains('_'), "the map's sign of what was not read");
 }

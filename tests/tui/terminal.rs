@@ -7,6 +7,7 @@ use rustix::fs::{Mode, OFlags, open};
 use rustix::process::{Pid, Signal, kill_process};
 use rustix::pty::{OpenptFlags, grantpt, openpt, ptsname, unlockpt};
 use rustix::termios::{Winsize, tcsetwinsize};
+use std::num::NonZero;
 use std::process::{Child, Command, Stdio};
 use std::sync::{Arc, Condvar, Mutex};
 use std::thread::{self, JoinHandle};
@@ -64,6 +65,11 @@ pub fn bench(home: &Home, blocks: usize, pace: &str) -> &'static str {
 impl Terminal {
     /// The workbench with `args` in a terminal of this size.
     pub fn new(home: &Home, size: (u16, u16), args: &[&str]) -> Self {
+        Self::with(home, size, args, &[])
+    }
+
+    /// The same with more in its environment.
+    pub fn with(home: &Home, size: (u16, u16), args: &[&str], more: &[(&str, &str)]) -> Self {
         let mut command = Command::new("setsid");
         command.arg("--ctty").arg(env!("CARGO_BIN_EXE_buswright")).args(args);
         command.arg("--shelf").arg(home.shelf());
@@ -73,7 +79,8 @@ impl Terminal {
             .env("XDG_DATA_HOME", home.known().parent().unwrap().parent().unwrap())
             .env("TERM", "xterm-256color")
             .env("LC_ALL", "C.UTF-8")
-            .env_remove("NO_COLOR");
+            .env_remove("NO_COLOR")
+            .envs(more.iter().copied());
         Self::spawn(&mut command, size)
     }
 
@@ -89,7 +96,7 @@ impl Terminal {
         resize(&master, size);
         let child = command.stdin(stdio()).stdout(stdio()).stderr(stdio()).spawn().unwrap();
         drop(slave);
-        let parser = vt100::Parser::new(size.1, size.0, 0);
+        let parser = vt100::Parser::new(cells(size.1), cells(size.0), 0);
         let shown = Shown { parser, bytes: 0, raw: Vec::new(), open: true };
         let shown: Shared = Arc::new((Mutex::new(shown), Condvar::new()));
         let master = Arc::new(master);
@@ -121,7 +128,7 @@ impl Terminal {
 
     /// Gives the window another size.
     pub fn resize(&self, size: (u16, u16)) {
-        self.shown.0.lock().unwrap().parser.screen_mut().set_size(size.1, size.0);
+        self.shown.0.lock().unwrap().parser.screen_mut().set_size(cells(size.1), cells(size.0));
         resize(self.master.as_ref().unwrap(), size);
     }
 
@@ -189,6 +196,10 @@ impl Drop for Terminal {
         let _ = self.child.wait();
         self.hang_up();
     }
+}
+
+fn cells(count: u16) -> NonZero<u16> {
+    NonZero::new(count).unwrap()
 }
 
 fn resize(master: &OwnedFd, (columns, rows): (u16, u16)) {

@@ -134,7 +134,7 @@ impl Fold {
                 shared.snapshot.last_code = Some(outcome.code);
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
-                    shared.push(line(tone, outcome.text.clone()));
+                    shared.push(line(tone, short(&outcome.text)));
                 }
                 return;
             }
@@ -280,6 +280,12 @@ impl Fold {
         snapshot.ended += 1;
         self.pass = None;
     }
+}
+
+/// A report without what the record keeps and other places of the screen show.
+fn short(text: &str) -> String {
+    let told = |line: &&str| !line.starts_with("  SHA-256 ") && !line.starts_with("  link ");
+    text.lines().filter(told).collect::<Vec<_>>().join("\n")
 }
 
 fn space_of<'a>(shared: &'a mut Shared, space: &str) -> Option<(usize, &'a mut SpaceMap)> {
