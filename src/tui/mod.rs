@@ -110,11 +110,12 @@ fn live(shell: &mut Shell) -> u8 {
         }
         Ok(end) => end,
         Err(error) => {
-            // What cannot be drawn must still reach the safe state.
-            shell.handle.stop();
+            // A terminal that is gone often shows as a write that fails, before anything else:
+            // what runs is finished all the same.
             shell.headless();
+            let code = shell.handle.join();
             term::give_back();
-            return fail(3, &format!("the terminal failed: {error}"));
+            return fail(code, &format!("the terminal failed: {error}"));
         }
     };
     term::give_back();

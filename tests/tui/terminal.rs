@@ -150,10 +150,11 @@ impl Terminal {
         }
     }
 
-    /// Waits until `words` are on the screen.
+    /// Waits until `words` are on the screen, wherever the line is broken.
     #[track_caller]
     pub fn shows(&self, words: &str) -> String {
-        self.wait(words, |text| text.contains(words))
+        let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        self.wait(words, |text| flat(text).contains(words))
     }
 
     /// Everything that was written to the terminal.

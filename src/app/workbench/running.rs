@@ -120,6 +120,11 @@ impl Running {
         {
             self.status.at = format!("{space}: pass {number}, {what}");
             self.write();
+        } else if self.status.seen
+            && self.common.as_ref().is_some_and(|common| common.hung_up.load(Ordering::Acquire))
+        {
+            self.unseen();
+            self.status.seen = false;
         }
     }
 
@@ -171,6 +176,8 @@ pub struct Elsewhere {
     pub doing: String,
     /// How far it is.
     pub at: String,
+    /// It has a screen of its own.
+    pub seen: bool,
 }
 
 /// Looks at another workbench.
@@ -191,19 +198,20 @@ impl Watch {
         Self::new(&self.folder, port)
     }
 
-    /// The job that runs there without a screen, if one does.
+    /// The job that runs there, if one does.
     pub fn look(&self) -> Option<Elsewhere> {
         let (file, lock) = paths(&self.folder, &self.port);
         if !lock.exists() || try_lock(&lock).is_some() {
             return None;
         }
-        let status = load(&file).filter(|status| !status.seen && status.outcome.is_none())?;
-        let Status { process, specimen, doing, at, since, .. } = status;
+        let status = load(&file).filter(|status| status.outcome.is_none() && !status.doing.is_empty())?;
+        let Status { process, specimen, doing, at, since, seen, .. } = status;
         let since = since.split('.').next().unwrap_or_default().replace('T', " ");
         Some(Elsewhere {
             process,
             doing: format!("{doing} of {specimen}, begun {since} UTC"),
             at,
+            seen,
         })
     }
 

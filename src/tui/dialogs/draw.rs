@@ -157,7 +157,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
         }
         Dialog::Help { pane, down } => help(state, *pane, *down, room),
         Dialog::Elsewhere { there, follow } => {
-            let mut page = Page::new("A job without a screen");
+            let mut page = Page::new("A job elsewhere");
             for sentence in sentences(there.as_ref(), *follow) {
                 page.say(&sentence, room);
             }

@@ -11,7 +11,11 @@ pub fn sentences(there: Option<&Elsewhere>, follow: bool) -> Vec<String> {
         ];
     };
     let mut said = vec![
-        format!("Another workbench works on this port without a screen (process {}).", there.process),
+        format!(
+            "Another workbench works on this port, {} (process {}).",
+            if there.seen { "with a screen of its own" } else { "without a screen" },
+            there.process
+        ),
         format!("It does: {}.", there.doing),
         format!("It is at: {}.", there.at),
     ];

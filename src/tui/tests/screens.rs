@@ -87,6 +87,7 @@ fn dialogs() {
             process: 1234,
             doing: "capture of TG-7 #0417, begun 2026-03-01 14:03:31 UTC".into(),
             at: "store: pass 1, words".into(),
+            seen: false,
         };
         send(&mut state, Msg::Elsewhere(Some(there)));
         state
