@@ -3,10 +3,10 @@
 
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
-#[path = "support/home.rs"]
-mod home;
 #[path = "tui/ends.rs"]
 mod ends;
+#[path = "support/home.rs"]
+mod home;
 #[path = "tui/terminal.rs"]
 mod terminal;
 #[path = "tui/work.rs"]

@@ -110,7 +110,8 @@ fn bench_label(bench: Option<&BenchDescription>, sheet: &Sheet) -> Result<Label,
 
 /// A host that was killed may have left the rail on; a new session has cleared its shapes.
 async fn leave_no_rail_on(desk: &Desk<'_>, hello: &HelloReply) -> Result<(), JobError> {
-    let Reply::Ping(PingReply { rail, rail_mv, .. }) = desk.client.call(Request::Ping).await? else {
+    let Reply::Ping(PingReply { rail, rail_mv, .. }) = desk.client.call(Request::Ping).await?
+    else {
         return Ok(());
     };
     let (mut mv, mut measured) = (rail_mv.0, hello.rail_sensed);

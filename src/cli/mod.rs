@@ -10,8 +10,8 @@ mod progress;
 mod sheet;
 mod shelf;
 
-use args::{Args, Command};
 use crate::app::workbench::Setup;
+use args::{Args, Command};
 use clap::Parser;
 use context::Context;
 use output::Output;

@@ -319,10 +319,10 @@ impl Hand<'_, '_> {
             self.pen.renew(&self.desk.client).await?;
         }
         let reply = reply?;
-        let Reply::Hold(held) = reply else { return Err(odd(&request, &reply)) };
+        let Reply::Hold(standing) = reply else { return Err(odd(&request, &reply)) };
         self.report.holds += 1;
         self.report.writes += u64::from(value.is_some());
-        Ok(Answer::Held { space, address, value, data: held.data })
+        Ok(Answer::Held { space, address, value, data: standing.data })
     }
 
     /// Why this must not be written, if it must not.

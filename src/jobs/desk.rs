@@ -4,6 +4,9 @@ use super::{Arrival, Event, JobError};
 use crate::link::{Cancel, Client};
 use std::cell::{Cell, RefCell};
 
+/// What wants to see what arrives.
+type Screen<'a> = RefCell<&'a mut dyn FnMut(&Arrival<'_>)>;
+
 /// The link, the request to stop, and where events go.
 pub struct Desk<'a> {
     /// The adapter.
@@ -13,13 +16,19 @@ pub struct Desk<'a> {
     /// RAIL on was sent and rail off has not been confirmed since.
     pub(super) rail_asked: Cell<bool>,
     sink: RefCell<&'a mut dyn FnMut(&Event)>,
-    screen: Option<RefCell<&'a mut dyn FnMut(&Arrival<'_>)>>,
+    screen: Option<Screen<'a>>,
 }
 
 impl<'a> Desk<'a> {
     /// A desk that tells `sink` what happens.
     pub fn new(client: Client, cancel: Cancel, sink: &'a mut dyn FnMut(&Event)) -> Self {
-        Self { client, cancel, rail_asked: Cell::new(false), sink: RefCell::new(sink), screen: None }
+        Self {
+            client,
+            cancel,
+            rail_asked: Cell::new(false),
+            sink: RefCell::new(sink),
+            screen: None,
+        }
     }
 
     /// The same with a screen that wants to see what arrives.

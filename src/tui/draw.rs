@@ -12,7 +12,8 @@ use ratatui::widgets::{Clear, Paragraph};
 pub fn draw(state: &State, frame: &mut Frame) {
     let whole = frame.area();
     let Some(areas) = areas((whole.width, whole.height), state.focus) else {
-        let text = format!("{}x{}: too small to show anything, make it larger", whole.width, whole.height);
+        let text =
+            format!("{}x{}: too small to show anything, make it larger", whole.width, whole.height);
         frame.render_widget(Paragraph::new(text), whole);
         return;
     };

@@ -277,13 +277,7 @@ static MAP: &[Binding] = &[
         "Goes closer: module, blocks of a space, words.",
         Action::ZoomIn,
     ),
-    row(
-        &[Key::Esc, Key::Char('-')],
-        "Esc",
-        "farther",
-        "Goes farther away again.",
-        Action::ZoomOut,
-    ),
+    row(&[Key::Esc, Key::Char('-')], "Esc", "farther", "Goes farther away again.", Action::ZoomOut),
 ];
 
 static LOG: &[Binding] = &[

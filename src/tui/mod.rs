@@ -67,7 +67,7 @@ pub fn run(setup: Setup) -> u8 {
         Ok(look) => look,
         Err(text) => return fail(2, &text),
     };
-    match open(setup, look) {
+    match open(setup, &look) {
         Ok(mut shell) => live(&mut shell),
         Err(error) => {
             term::give_back();
@@ -76,7 +76,7 @@ pub fn run(setup: Setup) -> u8 {
     }
 }
 
-fn open(setup: Setup, look: Look) -> std::io::Result<Shell> {
+fn open(setup: Setup, look: &Look) -> std::io::Result<Shell> {
     let (wake, calls) = (Wake::new()?, Wake::new()?);
     let flags = signals::watch(&calls)?;
     let size = crossterm::terminal::size()?;

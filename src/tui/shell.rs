@@ -20,6 +20,9 @@ const CALM: Duration = Duration::from_millis(50);
 /// A workbench elsewhere is looked at so often.
 const FOLLOW: Duration = Duration::from_secs(1);
 
+/// Without a screen, whether the core has ended is looked at so often.
+const HEADLESS: Timespec = Timespec { tv_sec: 0, tv_nsec: 250_000_000 };
+
 /// How it ended.
 pub enum End {
     /// By a key.
@@ -51,6 +54,7 @@ pub struct Shell {
 
 /// What a wait has brought.
 #[derive(Default)]
+#[expect(clippy::struct_excessive_bools, reason = "each of them can come with any other")]
 struct Woken {
     input: bool,
     gone: bool,
@@ -89,7 +93,7 @@ impl Shell {
     pub fn run(&mut self) -> io::Result<End> {
         loop {
             self.state.now = Instant::now();
-            if self.news && self.frame + FRAME <= self.state.now {
+            if self.news && (self.state.leaving || self.frame + FRAME <= self.state.now) {
                 self.look();
             }
             if self.due.is_some_and(|due| due <= self.state.now) {
@@ -281,18 +285,17 @@ impl Shell {
     pub fn headless(&mut self) {
         self.handle.hung_up();
         loop {
-            if self.handle.look().0.over {
+            if self.handle.is_over() {
                 return;
             }
-            let mut set = [
-                PollFd::new(&self.signals.read, PollFlags::IN),
-                PollFd::new(&self.wake.read, PollFlags::IN),
-            ];
-            if poll(&mut set, None).is_err_and(|error| error != rustix::io::Errno::INTR) {
+            // The core is not asked for news: to call this thread for each would cost more than
+            // the transfer.
+            let mut set = [PollFd::new(&self.signals.read, PollFlags::IN)];
+            let looked = poll(&mut set, Some(&HEADLESS));
+            if looked.is_err_and(|error| error != rustix::io::Errno::INTR) {
                 return;
             }
             self.signals.heard();
-            self.wake.heard();
             if taken(&self.flags.term) || taken(&self.flags.int) {
                 self.handle.stop();
             }

@@ -138,9 +138,9 @@ pub struct State {
 
 impl State {
     /// A workbench that has nothing open.
-    pub fn new(look: Look, size: (u16, u16), now: Instant) -> Self {
+    pub fn new(look: &Look, size: (u16, u16), now: Instant) -> Self {
         Self {
-            look,
+            look: *look,
             size,
             now,
             focus: Pane::default(),

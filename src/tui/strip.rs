@@ -84,7 +84,9 @@ pub fn draw(state: &State, frame: &mut Frame, [upper, lower]: [Rect; 2]) {
 fn own(state: &State, area: Rect) -> Row<'_> {
     let mut row = Row::new(state, area.width);
     let Some(dialog) = &state.dialog else {
-        table(state.focus).iter().for_each(|one| row.binding(one));
+        for one in table(state.focus) {
+            row.binding(one);
+        }
         if state.focus != Pane::Console {
             let quit = WORK.iter().filter(|one| one.action == Action::Quit);
             quit.chain(PANES).for_each(|one| row.binding(one));
@@ -109,6 +111,8 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         }
         Dialog::Elsewhere { there: None, .. } => &[("Enter", "connect"), ("Esc", "back")],
     };
-    keys.iter().for_each(|(name, word)| row.key(name, word));
+    for (name, word) in keys {
+        row.key(name, word);
+    }
     row
 }

@@ -83,9 +83,8 @@ impl<'de> Deserialize<'de> for Named {
 
 impl Role {
     fn style(&self) -> Style {
-        let mut style = Style::default();
-        style.fg = self.fg.as_ref().map(|colour| colour.0);
-        style.bg = self.bg.as_ref().map(|colour| colour.0);
+        let colour = |named: &Option<Named>| named.as_ref().map(|named| named.0);
+        let mut style = Style { fg: colour(&self.fg), bg: colour(&self.bg), ..Style::default() };
         for (on, modifier) in [
             (self.bold, Modifier::BOLD),
             (self.dim, Modifier::DIM),

@@ -84,7 +84,9 @@ fn take(state: &mut State, item: Item) -> Vec<Effect> {
                 sheet.as_deref(),
                 &answer,
             );
-            rows.into_iter().for_each(|row| state.console.push(row));
+            for row in rows {
+                state.console.push(row);
+            }
             let then = state.after_leave.take();
             match (answer, then) {
                 (Answer::Allowed { .. }, Some(order)) => vec![Effect::Send(Command::Order(order))],
@@ -101,9 +103,8 @@ fn paste(state: &mut State, text: &str) {
             choose.typed.paste(text);
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
-        Some(_) => {}
         None if state.focus == Pane::Console => state.console.line.paste(text),
-        None => {}
+        Some(_) | None => {}
     }
 }
 

@@ -44,8 +44,7 @@ pub fn bench(home: &Home, blocks: usize, pace: &str) -> &'static str {
              select = {{ {line} = \"low\" }}\n"
         )
     };
-    let spaces =
-        space("store", "flash", words, "CS0") + &space("records", "ram", 0x1000, "CS1");
+    let spaces = space("store", "flash", words, "CS0") + &space("records", "ram", 0x1000, "CS1");
     let sheet = spaces.replace("KIND", "space");
     home.write(
         "small.toml",

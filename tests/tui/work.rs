@@ -89,8 +89,17 @@ fn five_thousand_random_keys_and_a_storm_of_resizes_leave_it_alive() {
     let home = Home::new();
     let mut terminal = connected(&home, bench(&home, 1, "instant"));
     let mut random = fastrand::Rng::with_seed(11);
-    let special =
-        ["\r", "\t", "\u{1b}[A", "\u{1b}[B", "\u{1b}[5~", "\u{1b}[6~", "\u{7f}", "\u{1b}[Z", "\u{3}"];
+    let special = [
+        "\r",
+        "\t",
+        "\u{1b}[A",
+        "\u{1b}[B",
+        "\u{1b}[5~",
+        "\u{1b}[6~",
+        "\u{7f}",
+        "\u{1b}[Z",
+        "\u{3}",
+    ];
     for n in 0..5_000 {
         match random.usize(0..5) {
             0 => terminal.types(special[random.usize(0..special.len())]),

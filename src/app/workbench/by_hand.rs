@@ -97,9 +97,8 @@ pub(super) async fn by_hand(
                 }
             }
         }
-        Ok(None) => Next::Nothing,
-        // A second one switches nothing.
-        Ok(Some(Command::RailOn)) => Next::Nothing,
+        // A second rail-on switches nothing.
+        Ok(None | Some(Command::RailOn)) => Next::Nothing,
         Ok(Some(other)) => {
             if !matches!(other, Command::RailOff) {
                 *left.borrow_mut() = Some(other);
@@ -193,4 +192,3 @@ fn has_copy(
     }
     Ok(false)
 }
-

@@ -15,8 +15,8 @@ use std::fs::{File, OpenOptions};
 use std::io::Write;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
-use std::sync::mpsc::channel;
 use std::sync::Arc;
+use std::sync::mpsc::channel;
 
 /// How the workbench is started.
 #[derive(Clone, Debug)]
@@ -80,10 +80,7 @@ pub(super) struct Core {
 }
 
 /// Starts the core; `wake` is called when there is something new, until somebody has looked.
-pub fn start(
-    places: Places,
-    wake: impl Fn() + Send + Sync + 'static,
-) -> std::io::Result<Handle> {
+pub fn start(places: Places, wake: impl Fn() + Send + Sync + 'static) -> std::io::Result<Handle> {
     let log = match &places.log {
         Some(path) => Some(OpenOptions::new().create(true).append(true).open(path)?),
         None => None,

@@ -1,10 +1,10 @@
 //! Folds what a job tells into what the screen shows.
 
 use super::handle::{Item, Line, Shared, Tone};
+use super::map::SpaceMap;
 use super::snapshot::{
     AdapterFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, SpaceFacts, ZoneFacts,
 };
-use super::map::SpaceMap;
 use super::{Image, Mark};
 use crate::app::{Event, sentence};
 use crate::jobs::{Answer, Arrival, BlockState};
@@ -122,7 +122,7 @@ impl Fold {
                 return;
             }
             Event::Block { space, address, state, .. } => {
-                self.block(shared, space, *address, *state);
+                Self::block(shared, space, *address, *state);
                 return;
             }
             Event::Stopping { within_ms } => {
@@ -179,7 +179,7 @@ impl Fold {
         }
     }
 
-    fn block(&mut self, shared: &mut Shared, space: &str, address: u32, state: BlockState) {
+    fn block(shared: &mut Shared, space: &str, address: u32, state: BlockState) {
         let Some(sheet) = shared.snapshot.sheet.clone() else { return };
         let Some((index, map)) = space_of(shared, space) else { return };
         let facts = &sheet.spaces[index];
@@ -318,11 +318,7 @@ pub fn facts(sheet: &Sheet) -> SheetFacts {
         base: space.base,
         words: space.words,
         battery: space.battery,
-        chips: space
-            .chips
-            .iter()
-            .map(|chip| (chip.reference.clone(), chip.lane.mask()))
-            .collect(),
+        chips: space.chips.iter().map(|chip| (chip.reference.clone(), chip.lane.mask())).collect(),
     });
     let zones = sheet.zones.iter().map(|zone| ZoneFacts {
         space: zone.space,

@@ -211,6 +211,11 @@ impl Handle {
         self.common.shared().image.words(space, bits, first, count)
     }
 
+    /// True once the core has ended.
+    pub fn is_over(&self) -> bool {
+        self.thread.as_ref().is_none_or(JoinHandle::is_finished)
+    }
+
     /// Waits for the core's end and gives its exit code.
     pub fn join(&mut self) -> u8 {
         self.thread.take().map_or(3, |thread| thread.join().unwrap_or(3))

@@ -24,11 +24,9 @@ pub use core::{Places, Setup, start};
 #[cfg(test)]
 pub use fold::facts as sheet_facts;
 pub use handle::{Command, Handle, Item, Line, Tone};
+#[cfg(test)]
+pub use map::SpaceMap;
 pub use map::{Image, Mark};
 pub use places::{PortLine, label_error, port_lines};
 pub use running::{Elsewhere, Watch};
-#[cfg(test)]
-pub use map::SpaceMap;
-pub use snapshot::{
-    AdapterFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
-};
+pub use snapshot::{AdapterFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts};

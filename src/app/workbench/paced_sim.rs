@@ -25,10 +25,10 @@ impl PacedSim {
     pub(super) fn new(mut bench: Bench) -> (Self, Attention) {
         bench.open(Nanos::ZERO);
         let (call, called) = sync_channel(1);
-        let caller = call.clone();
+        let waker = call.clone();
         // A full channel means that it is awake.
         let attention: Attention = Arc::new(move || {
-            let _ = caller.try_send(());
+            let _ = waker.try_send(());
         });
         (Self { bench, since: Instant::now(), called, _call: call }, attention)
     }

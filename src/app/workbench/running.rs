@@ -204,7 +204,8 @@ impl Watch {
         if !lock.exists() || try_lock(&lock).is_some() {
             return None;
         }
-        let status = load(&file).filter(|status| status.outcome.is_none() && !status.doing.is_empty())?;
+        let status =
+            load(&file).filter(|status| status.outcome.is_none() && !status.doing.is_empty())?;
         let Status { process, specimen, doing, at, since, seen, .. } = status;
         let since = since.split('.').next().unwrap_or_default().replace('T', " ");
         Some(Elsewhere {

@@ -38,7 +38,10 @@ fn screen() -> Screen {
         shelf: folder.path().join("shelf"),
         log: None,
     };
-    let handle = start(places, move || drop(wake.try_send(()))).unwrap();
+    let handle = start(places, move || {
+        let _ = wake.try_send(());
+    })
+    .unwrap();
     Screen { handle, woken, items: Vec::new(), folder }
 }
 
@@ -159,8 +162,7 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
     let held = screen.order(Order::Hold { space: RECORDS, address: AT, value: None });
     assert!(matches!(held, Answer::Held { data: 0x5555_0000, .. }), "{held:?}");
     assert_eq!(screen.until(|now| now.held.is_some()).held.unwrap().address, AT);
-    let held =
-        screen.order(Order::Hold { space: RECORDS, address: AT, value: Some(0x77) });
+    let held = screen.order(Order::Hold { space: RECORDS, address: AT, value: Some(0x77) });
     assert!(matches!(held, Answer::Held { data: 0x77, .. }), "{held:?}");
     assert_eq!(screen.order(Order::Lock), Answer::Locked);
     assert!(matches!(screen.order(write), Answer::Refused(_)));

@@ -65,9 +65,9 @@ impl Ears<'_> {
 }
 
 impl Core {
-    /// Does `work`, called `word`, to its one outcome. A command that came meanwhile and is no
+    /// Does `work`, called `name`, to its one outcome. A command that came meanwhile and is no
     /// order by hand is given back.
-    pub(super) fn work(&mut self, word: &'static str, work: &Work) -> (Outcome, Option<Command>) {
+    pub(super) fn work(&mut self, name: &'static str, work: &Work) -> (Outcome, Option<Command>) {
         let cancel = Cancel::default();
         *lock(&self.common.cancel) = Some(cancel.clone());
         // A stop may have come before the line above.
@@ -78,12 +78,12 @@ impl Core {
         self.fold.quiet = quiet;
         let common = Arc::clone(&self.common);
         let fold = &mut self.fold;
-        common.change(|shared| fold.begin(shared, work.doing(word)));
-        self.running.begin(word, &common);
+        common.change(|shared| fold.begin(shared, work.doing(name)));
+        self.running.begin(name, &common);
         let left = RefCell::new(None);
         let outcome = self.listen(work, cancel, &left);
         *lock(&self.common.cancel) = None;
-        self.running.end(word, &outcome);
+        self.running.end(name, &outcome);
         let fold = &mut self.fold;
         common.change(|shared| {
             fold.end(shared);
@@ -99,12 +99,7 @@ impl Core {
         (outcome, left.into_inner())
     }
 
-    fn listen(
-        &mut self,
-        work: &Work,
-        cancel: Cancel,
-        left: &RefCell<Option<Command>>,
-    ) -> Outcome {
+    fn listen(&mut self, work: &Work, cancel: Cancel, left: &RefCell<Option<Command>>) -> Outcome {
         let Self { common, fold, opened, known, places, wanted, running, orders, log, .. } = self;
         let Some(Opened { port, plan, identity, bench, .. }) = opened else {
             let text = "no port is open: connect first".to_string();
@@ -129,44 +124,26 @@ impl Core {
                 cancel,
                 shelf: &places.shelf,
             };
-            return run_shown(
-                &mut machine,
-                wanted,
-                job,
-                &mut sink,
-                &mut screen,
-                Arc::new(OsDisk),
-            );
+            return run_shown(&mut machine, wanted, job, &mut sink, &mut screen, Arc::new(OsDisk));
         }
         let client = Client::new(Session::new(fastrand::u32(1..), plan.first()));
-        let desk =
-            Desk::new(client.clone(), cancel.clone(), &mut sink).with_screen(&mut screen);
-        let before = Before {
-            wanted,
-            plan: *plan,
-            identity,
-            known,
-            bench: bench.as_ref(),
-        };
+        let desk = Desk::new(client.clone(), cancel.clone(), &mut sink).with_screen(&mut screen);
+        let before = Before { wanted, plan: *plan, identity, known, bench: bench.as_ref() };
         let mut tell = |answer: &Answer| common.change(|shared| Fold::answer(shared, answer));
-        match work {
-            Work::ByHand => {
-                let job = by_hand::by_hand(&desk, before, &places.shelf, orders, left, &mut tell);
-                let whole = run(&desk, job);
-                drive(&client, port.as_mut(), &cancel, whole)
-            }
-            _ => {
-                let whole = run(&desk, async {
-                    ready(&desk, before).await?;
-                    if matches!(work, Work::Lines) {
-                        let levels = sample_lines(&desk).await.map_err(JobError::from)?;
-                        tell(&Answer::Lines(levels));
-                    }
-                    Ok((Seen, Ending::Good))
-                });
-                drive(&client, port.as_mut(), &cancel, whole)
-            }
+        if matches!(work, Work::ByHand) {
+            let job = by_hand::by_hand(&desk, before, &places.shelf, orders, left, &mut tell);
+            let whole = run(&desk, job);
+            return drive(&client, port.as_mut(), &cancel, whole);
         }
+        let whole = run(&desk, async {
+            ready(&desk, before).await?;
+            if matches!(work, Work::Lines) {
+                let levels = sample_lines(&desk).await.map_err(JobError::from)?;
+                tell(&Answer::Lines(levels));
+            }
+            Ok((Seen, Ending::Good))
+        });
+        drive(&client, port.as_mut(), &cancel, whole)
     }
 
     /// A sentence for the log.

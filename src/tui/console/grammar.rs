@@ -156,7 +156,8 @@ fn space(word: &str, sheet: Option<&SheetFacts>) -> Result<usize, String> {
     if all.is_empty() {
         return Err(NO_SHEET.into());
     }
-    let name = meant(word, &all).map_err(|error| format!("{error} (spaces: {})", all.join(", ")))?;
+    let name =
+        meant(word, &all).map_err(|error| format!("{error} (spaces: {})", all.join(", ")))?;
     Ok(all.iter().position(|one| *one == name).unwrap_or(0))
 }
 

@@ -37,12 +37,6 @@ impl Row {
     pub fn trouble(text: impl Into<String>) -> Self {
         Self(vec![(Part::Trouble, text.into())])
     }
-
-    /// The row's text.
-    #[cfg(test)]
-    pub fn text(&self) -> String {
-        self.0.iter().map(|(_, text)| text.as_str()).collect()
-    }
 }
 
 fn digits(space: &SpaceFacts, word: u32) -> String {
@@ -55,8 +49,7 @@ fn by_lane(space: &SpaceFacts, word: u32, changed: u32, row: &mut Row) {
     let chips = if space.chips.is_empty() { &whole[..] } else { &space.chips[..] };
     for (name, lane) in chips.iter().rev() {
         row.0.push((Part::Quiet, format!("  {name}")));
-        let mut shown = 0;
-        for line in (0..32).rev().filter(|line| lane >> line & 1 == 1) {
+        for (shown, line) in (0..32).rev().filter(|line| lane >> line & 1 == 1).enumerate() {
             let part = if changed >> line & 1 == 1 { Part::Changed } else { Part::Plain };
             let bit = if word >> line & 1 == 1 { '1' } else { '0' };
             if shown % 4 == 0 {
@@ -66,7 +59,6 @@ fn by_lane(space: &SpaceFacts, word: u32, changed: u32, row: &mut Row) {
                 Some((last, text)) if *last == part => text.push(bit),
                 _ => row.0.push((part, bit.to_string())),
             }
-            shown += 1;
         }
     }
 }

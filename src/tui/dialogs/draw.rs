@@ -216,16 +216,16 @@ fn leave(state: &State, space: usize, time: usize, room: usize) -> Page {
 }
 
 fn help(state: &State, pane: Pane, down: usize, room: usize) -> Page {
-    let mut page = Page::new(format!("Keys of {}", pane.title()));
+    let mut text = Page::new(format!("Keys of {}", pane.title()));
     for row in tables(pane).into_iter().flatten() {
-        page.pair(state, row.name, row.help, 11, room);
+        text.pair(state, row.name, row.help, 11, room);
     }
     if pane == Pane::Console {
-        page.lines.push(Line::default());
+        text.lines.push(Line::default());
         for verb in VERBS {
-            page.pair(state, verb.form, verb.help, 24, room);
+            text.pair(state, verb.form, verb.help, 24, room);
         }
     }
-    page.seen = down;
-    page
+    text.seen = down;
+    text
 }

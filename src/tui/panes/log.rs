@@ -87,6 +87,9 @@ fn transfer(state: &State, progress: &Progress, room: usize) -> Line<'static> {
         Span::styled(format!("{label:<LABEL$} "), theme.title),
         Span::styled(glyphs.done.to_string().repeat(done), theme.sure),
         Span::styled(glyphs.rest.to_string().repeat(bar - done), theme.rule),
-        Span::styled(fit(tail.trim_end(), room.saturating_sub(LABEL + 1 + bar), glyphs.more), theme.text),
+        Span::styled(
+            fit(tail.trim_end(), room.saturating_sub(LABEL + 1 + bar), glyphs.more),
+            theme.text,
+        ),
     ])
 }

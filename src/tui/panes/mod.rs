@@ -43,11 +43,8 @@ fn title(state: &State, frame: &mut Frame, area: Rect, name: &str, more: &str, f
     // Readable without colour: the pane that has the keys is marked.
     let name = if focus { format!(">{name} ") } else { format!(" {name} ") };
     let room = usize::from(area.width).saturating_sub(width(&name) + 1);
-    let more = if more.is_empty() || width(more) + 2 > room {
-        String::new()
-    } else {
-        format!(" {more} ")
-    };
+    let more =
+        if more.is_empty() || width(more) + 2 > room { String::new() } else { format!(" {more} ") };
     let rest = room.saturating_sub(width(&more));
     let line = Line::from(vec![
         Span::styled(rule.clone(), theme.rule),

@@ -23,7 +23,7 @@ use std::time::Instant;
 /// A window of this size with nothing open.
 pub fn closed(width: u16, height: u16) -> State {
     let look = Look { theme: Theme::load("dark").unwrap(), glyphs: UNICODE };
-    let mut state = State::new(look, (width, height), Instant::now());
+    let mut state = State::new(&look, (width, height), Instant::now());
     state.port = "sim".into();
     state.sheets = ["TG-7", "TG-7b", "TG-7c"].map(String::from).to_vec();
     state

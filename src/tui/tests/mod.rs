@@ -2,5 +2,5 @@
 
 mod documents;
 mod fixture;
-mod scripts;
 mod screens;
+mod scripts;

@@ -8,7 +8,7 @@ use crate::tui::keys::Key;
 use crate::tui::msg::Msg;
 use crate::tui::state::{Look, State};
 use crate::tui::theme::Theme;
-use ratatui::style::Modifier;
+use ratatui::style::{Color, Modifier};
 
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (60, 18)];
 
@@ -111,7 +111,6 @@ fn without_colours_everything_can_still_be_told_apart() {
     state.look = Look { theme: Theme::load("mono").unwrap(), glyphs: UNICODE };
     assert_eq!(text(&state), dark, "a theme changes no letter");
     let buffer = buffer(&state);
-    use ratatui::style::Color;
     assert!(buffer.content.iter().all(|cell| (cell.fg, cell.bg) == (Color::Reset, Color::Reset)));
     assert!(buffer[(1, 0)].modifier.contains(Modifier::REVERSED), "RAIL ON stands out");
 }

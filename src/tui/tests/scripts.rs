@@ -1,18 +1,19 @@
 //! Keys in, state and effects out.
 
 use super::fixture::*;
-use crate::app::workbench::{Answer, Command, Doing, Item, Order, Rail, Tone};
+use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, Rail, Tone};
 use crate::bus::WordAddress;
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
 use crate::tui::dialogs::Dialog;
 use crate::tui::keys::Key;
+use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::{Effect, Msg};
 use crate::tui::state::{Pane, State, Zoom};
 use std::time::Duration;
 
 fn sends(effects: &[Effect]) -> Vec<&Command> {
     let send = |effect| match effect {
-        &Effect::Send(ref command) => Some(command),
+        Effect::Send(command) => Some(command),
         _ => None,
     };
     effects.iter().filter_map(send).collect()
@@ -58,7 +59,7 @@ fn a_capture_begins_after_the_cautions_and_only_once_for_a_connection() {
     // Another connection may be another module.
     state.port = "sim".into();
     keys(&mut state, &[Key::Char('c')]);
-    state.core.phase = Default::default();
+    state.core.phase = Phase::default();
     let connects = keys(&mut state, &[Key::Char('c')]);
     assert!(matches!(sends(&connects)[..], [Command::Connect(..)]));
     assert!(!state.cautioned);
@@ -80,7 +81,7 @@ fn one_key_stops_from_anywhere() {
         |state| state.focus = Pane::Console,
         |state| state.dialog = Some(Dialog::Measured),
         |state| state.dialog = Some(Dialog::Help { pane: Pane::Map, down: 3 }),
-        |state| state.dialog = Some(Dialog::Specimen(Default::default())),
+        |state| state.dialog = Some(Dialog::Specimen(LineEdit::default())),
         |state| state.dialog = Some(Dialog::Quit),
     ];
     for place in everywhere {
@@ -150,7 +151,7 @@ fn the_map_moves_and_zooms() {
     keys(&mut state, &[Key::Up, Key::End, Key::Enter, Key::Enter]);
     assert_eq!((state.map.zoom, state.map.word), (Zoom::Words, 31 * 0x4000));
     assert_eq!(state.wanted_page().unwrap().2, 31 * 0x4000);
-    keys(&mut state, &[Key::PageDown; 3_000]);
+    keys(&mut state, &vec![Key::PageDown; 9_000]);
     let page = state.map.word;
     assert!(page < 0x8_0000 && page > 0x7_FF00, "{page:X}");
     keys(&mut state, &[Key::Esc]);
@@ -320,9 +321,24 @@ fn every_form_of_the_grammar_is_understood() {
 #[test]
 fn random_keys_never_panic() {
     let all = [
-        Key::Enter, Key::Esc, Key::Tab, Key::BackTab, Key::Backspace, Key::Delete, Key::Up,
-        Key::Down, Key::Left, Key::Right, Key::Home, Key::End, Key::PageUp, Key::PageDown,
-        Key::Ctrl('c'), Key::Ctrl('w'), Key::Ctrl('l'), Key::Ctrl('z'),
+        Key::Enter,
+        Key::Esc,
+        Key::Tab,
+        Key::BackTab,
+        Key::Backspace,
+        Key::Delete,
+        Key::Up,
+        Key::Down,
+        Key::Left,
+        Key::Right,
+        Key::Home,
+        Key::End,
+        Key::PageUp,
+        Key::PageDown,
+        Key::Ctrl('c'),
+        Key::Ctrl('w'),
+        Key::Ctrl('l'),
+        Key::Ctrl('z'),
     ];
     let mut random = fastrand::Rng::with_seed(4);
     for make in [connected, capturing, by_hand] {
@@ -331,7 +347,9 @@ fn random_keys_never_panic() {
             let key = match random.usize(0..60) {
                 at if at < all.len() => all[at],
                 at if at < 40 => Key::Char(random.char(' '..='~')),
-                _ => Key::Char(char::from(random.choice(b"kvrlpsmcdoa?1234+-=").copied().unwrap_or(b'k'))),
+                _ => Key::Char(char::from(
+                    random.choice(b"kvrlpsmcdoa?1234+-=").copied().unwrap_or(b'k'),
+                )),
             };
             keys(&mut state, &[key]);
             state.leaving = false;

@@ -8,6 +8,7 @@ use crate::tui::console::Row;
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
 use crate::tui::dialogs::Dialog;
 use crate::tui::keys::{Action, Key, action};
+use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
 use crate::tui::state::{Pane, State};
 
@@ -18,7 +19,7 @@ pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
         (Some(Action::Run), _) => return Some(run(state)),
         (Some(Action::Back), _) => state.console.call_back(true),
         (Some(Action::On), _) => state.console.call_back(false),
-        (Some(Action::Complete), _) if empty => return None.or_else(|| next_pane(state)),
+        (Some(Action::Complete), _) if empty => state.focus = state.focus.beside(true),
         (Some(Action::Complete), _) => {
             let before = state.console.line.before_cursor();
             match complete(&before, state.core.sheet.as_deref()) {
@@ -28,7 +29,7 @@ pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
             }
         }
         (Some(Action::Leave), _) if empty => state.focus = state.before,
-        (Some(Action::Leave), _) => state.console.line = Default::default(),
+        (Some(Action::Leave), _) => state.console.line = LineEdit::default(),
         (_, Key::Char(sign @ ('+' | '-'))) if empty && state.console.last.is_some() => {
             return Some(step(state, sign == '+'));
         }
@@ -38,11 +39,6 @@ pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
             }
         }
     }
-    Some(Vec::new())
-}
-
-fn next_pane(state: &mut State) -> Option<Vec<Effect>> {
-    state.focus = state.focus.beside(true);
     Some(Vec::new())
 }
 
@@ -78,13 +74,11 @@ fn run(state: &mut State) -> Vec<Effect> {
 }
 
 fn again(state: &mut State) -> Vec<Effect> {
-    match state.console.last {
-        Some(cycle) => make(state, cycle),
-        None => {
-            state.console.push(Row::trouble("there is no cycle to make again yet"));
-            Vec::new()
-        }
+    if let Some(cycle) = state.console.last {
+        return make(state, cycle);
     }
+    state.console.push(Row::trouble("there is no cycle to make again yet"));
+    Vec::new()
 }
 
 /// The next address, or the one before; it stays in the space.
@@ -93,9 +87,10 @@ fn step(state: &mut State, on: bool) -> Vec<Effect> {
     let (Some(mut cycle), Some(sheet)) = (state.console.last, sheet) else { return Vec::new() };
     let Some(space) = sheet.spaces.get(cycle.space) else { return Vec::new() };
     let offset = cycle.address.0.wrapping_sub(space.base.0);
-    let offset = match on {
-        true => (offset + 1) % space.words,
-        false => offset.checked_sub(1).unwrap_or(space.words - 1),
+    let offset = if on {
+        (offset + 1) % space.words
+    } else {
+        offset.checked_sub(1).unwrap_or(space.words - 1)
     };
     cycle.address = WordAddress(space.base.0 + offset);
     state.console.last = Some(cycle);
@@ -111,9 +106,8 @@ fn order(state: &mut State, order: Order) -> Vec<Effect> {
 }
 
 fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
-    let locked = !state.core.leave.is_some_and(|(space, until)| {
-        space == cycle.space && state.now < until
-    });
+    let locked =
+        !state.core.leave.is_some_and(|(space, until)| space == cycle.space && state.now < until);
     let ram = |sheet: &SheetFacts| {
         sheet.spaces.get(cycle.space).is_some_and(|space| space.kind == Kind::Ram)
     };

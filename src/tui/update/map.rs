@@ -2,13 +2,13 @@
 
 use crate::tui::keys::Action;
 use crate::tui::panes::map::{cells_per_row, view_rows, words_per_row};
-use crate::tui::state::{State, Zoom};
+use crate::tui::state::{MapPane, State, Zoom};
 
 /// Brings the cursor back into what there is.
 pub(super) fn clamp(state: &mut State) {
     let spaces = state.core.map.len();
     if state.map.space >= spaces {
-        state.map = Default::default();
+        state.map = MapPane::default();
     }
     let blocks = state.core.map.get(state.map.space).map_or(0, |map| map.cells.len());
     state.map.block = state.map.block.min(blocks.saturating_sub(1));
