@@ -12,11 +12,13 @@ use crate::tui::state::{Pane, State, Zoom};
 use std::time::Duration;
 
 fn sends(effects: &[Effect]) -> Vec<&Command> {
-    let send = |effect| match effect {
-        Effect::Send(command) => Some(command),
-        _ => None,
-    };
-    effects.iter().filter_map(send).collect()
+    effects
+        .iter()
+        .filter_map(|effect| match effect {
+            Effect::Send(command) => Some(command),
+            _ => None,
+        })
+        .collect()
 }
 
 fn stops(effects: &[Effect]) -> usize {
