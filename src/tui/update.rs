@@ -36,6 +36,10 @@ pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
             map::clamp(state);
             if !state.is_busy() {
                 state.stop_asked = state.stop_asked.filter(|_| state.leaving);
+                if matches!(state.dialog, Some(Dialog::Quit)) {
+                    state.dialog = None;
+                    state.notice = Some("nothing runs any more; q ends the workbench".into());
+                }
             }
             items.into_iter().flat_map(|item| take(state, item)).collect()
         }

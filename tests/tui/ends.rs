@@ -1,8 +1,9 @@
 //! Signals, hang-ups, and terminals that are none.
 
-use crate::home::Home;
+use crate::home::{DEADLINE, Home};
 use crate::terminal::{Terminal, bench};
 use rustix::process::Signal;
+use std::time::{Duration, Instant};
 
 const SIZE: (u16, u16) = (80, 24);
 const SAFE: &str = "RAIL OFF - safe to move the module";
@@ -56,6 +57,25 @@ fn signals_reach_the_safe_state_and_give_the_terminal_back() {
         assert_eq!(got, Some(code), "{text}");
         assert!(!terminal.is_taken() && text.contains(SAFE), "{text}");
     }
+}
+
+#[test]
+fn a_terminal_that_takes_nothing_slows_no_transfer() {
+    let home = Home::new();
+    let mut terminal = capturing(&home, 2);
+    terminal.stall(true);
+    // Far more than fits between the two.
+    terminal.types(&"1\u{c}".repeat(100));
+    let record = home.shelf().join("captures/0001-001/record.toml");
+    let until = Instant::now() + DEADLINE;
+    while !record.exists() {
+        assert!(Instant::now() < until, "the capture did not come to its end");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    terminal.stall(false);
+    terminal.shows("agreed, kept as");
+    terminal.types("q");
+    assert_eq!(terminal.end().0, Some(0));
 }
 
 #[test]

@@ -22,6 +22,8 @@ struct Shown {
     bytes: u64,
     raw: Vec<u8>,
     open: bool,
+    /// Nothing is taken from the program, as over a link that stands still.
+    stalled: bool,
 }
 
 type Shared = Arc<(Mutex<Shown>, Condvar)>;
@@ -96,7 +98,7 @@ impl Terminal {
         let child = command.stdin(stdio()).stdout(stdio()).stderr(stdio()).spawn().unwrap();
         drop(slave);
         let parser = vt100::Parser::new(cells(size.1), cells(size.0), 0);
-        let shown = Shown { parser, bytes: 0, raw: Vec::new(), open: true };
+        let shown = Shown { parser, bytes: 0, raw: Vec::new(), open: true, stalled: false };
         let shown: Shared = Arc::new((Mutex::new(shown), Condvar::new()));
         let master = Arc::new(master);
         let reader = Some(thread::spawn({
@@ -104,6 +106,10 @@ impl Terminal {
             move || {
                 // Upgraded for one look at a time, so that a hang-up is one at once.
                 while let Some(master) = master.upgrade() {
+                    if shown.0.lock().unwrap().stalled {
+                        thread::sleep(std::time::Duration::from_millis(5));
+                        continue;
+                    }
                     if !read(&master, &shown) {
                         break;
                     }
@@ -154,6 +160,11 @@ impl Terminal {
     pub fn shows(&self, words: &str) -> String {
         let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
         self.wait(words, |text| flat(text).contains(words))
+    }
+
+    /// Takes nothing from the program any more, or goes on.
+    pub fn stall(&self, stalled: bool) {
+        self.shown.0.lock().unwrap().stalled = stalled;
     }
 
     /// Everything that was written to the terminal.

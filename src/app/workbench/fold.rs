@@ -31,6 +31,8 @@ pub(super) struct Pass {
 #[derive(Default)]
 pub(super) struct Fold {
     pass: Option<Pass>,
+    /// How the job ended; told together with its end, so that nobody sees one without the other.
+    last: Option<Item>,
     /// The session's notes that are worth no line in the log.
     pub(super) quiet: bool,
 }
@@ -134,7 +136,7 @@ impl Fold {
                 shared.snapshot.last_code = Some(outcome.code);
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
-                    shared.push(line(tone, short(&outcome.text)));
+                    self.last = Some(line(tone, short(&outcome.text)));
                 }
                 return;
             }
@@ -279,6 +281,9 @@ impl Fold {
         snapshot.held = None;
         snapshot.ended += 1;
         self.pass = None;
+        if let Some(last) = self.last.take() {
+            shared.push(last);
+        }
     }
 }
 

@@ -20,6 +20,19 @@ fn style(state: &State, part: Part) -> Style {
     }
 }
 
+/// What the title says beside the pane's name: the cycle that stands.
+pub fn subtitle(state: &State) -> String {
+    let held = state.core.held;
+    let spaces = state.core.sheet.as_ref().map_or(&[][..], |sheet| &sheet.spaces);
+    held.and_then(|held| Some((held, spaces.get(held.space)?))).map_or_else(
+        String::new,
+        |(held, space)| {
+            let what = if held.value.is_some() { "write" } else { "read" };
+            format!("a {what} of {} {:X} is held", space.name, held.address.0)
+        },
+    )
+}
+
 /// The lines of a row: a sentence is wrapped, a listing is cut.
 fn lines(state: &State, row: &Row, room: usize) -> Vec<Line<'static>> {
     if let [(part, text)] = &row.0[..] {

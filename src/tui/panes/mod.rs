@@ -18,7 +18,8 @@ pub fn draw(state: &State, frame: &mut Frame, pane: Pane, area: Rect) {
     let more = match pane {
         Pane::Map => map::subtitle(state),
         Pane::Log => log::subtitle(state),
-        Pane::Connection | Pane::Console => String::new(),
+        Pane::Console => console::subtitle(state),
+        Pane::Connection => String::new(),
     };
     title(state, frame, Rect { height: 1, ..area }, pane.title(), &more, focus);
     let inner = Rect {
