@@ -3,18 +3,25 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+mod chosen;
 #[cfg(test)]
 mod disk_tests;
+mod early;
+mod identify_job;
 mod image;
+mod input;
 mod jobs;
 mod known;
 mod parts;
+#[cfg(test)]
+mod permit_tests;
 mod port_name;
 mod ports;
 mod sentence;
 mod serve;
 mod sheets;
 mod shelf_desk;
+mod shelf_lines;
 mod signals;
 mod sim_port;
 mod verify_job;
@@ -22,6 +29,8 @@ mod wanted;
 pub(crate) mod workbench;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};
+pub use identify_job::IdentifyOptions;
+pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
 pub use known::{Known, KnownAdapter};
 pub use port_name::{PortName, PortNameError};

@@ -28,7 +28,7 @@ pub fn sentence(event: &Event) -> Option<String> {
             let size = humansize::format_size(*bytes, humansize::BINARY);
             format!("{space}: pass {number}, {what} of {size}")
         }
-        Event::Note { text } => text.clone(),
+        Event::Note { text } | Event::Caution { text } => text.clone(),
         Event::Stopping { within_ms } => {
             format!("STOPPING, up to {} s", within_ms.div_ceil(1000))
         }

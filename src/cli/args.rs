@@ -54,6 +54,8 @@ pub struct Global {
 pub enum Command {
     /// Serial ports with what the system knows of them
     Ports,
+    /// Name what is on the module; commands go only to flash
+    Identify(IdentifyArgs),
     /// Read the module to agreement and keep the copy
     Capture(CaptureArgs),
     /// Compare the module with an image
@@ -66,6 +68,18 @@ pub enum Command {
     Sheet(SheetCommand),
     /// Serve a simulated bench to other programs
     Bench(BenchArgs),
+}
+
+/// Options of `identify`.
+#[derive(Debug, clap::Args)]
+pub struct IdentifyArgs {
+    /// Also ask this space, which the sheet does not call flash: captured first, tried once,
+    /// restored
+    #[arg(long, value_name = "SPACE")]
+    pub probe: Option<String>,
+    /// A chip file that adds parts to the list; may be given several times
+    #[arg(long, value_name = "FILE")]
+    pub chips: Vec<PathBuf>,
 }
 
 /// Options of `capture`.

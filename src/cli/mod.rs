@@ -5,6 +5,7 @@ mod bench;
 mod context;
 mod job;
 mod output;
+mod plain;
 mod ports;
 mod progress;
 mod sheet;
@@ -28,26 +29,25 @@ pub enum Next {
 
 /// Runs the command that `args` say; the first is the program's name.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> Next {
+    let args: Vec<OsString> = args.into_iter().collect();
+    // Also where the rest makes no sense, it counts who is to be told.
+    let json = args.iter().take_while(|arg| *arg != "--").any(|arg| arg == "--json");
     let args = match Args::try_parse_from(args) {
         Ok(args) => args,
-        Err(error) => {
-            // Help and version are errors to clap, and no errors to the user.
-            let code = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
-            return Next::Done(ExitCode::from(code));
-        }
+        Err(error) => return Next::Done(ExitCode::from(Output::end(no_command(&error, json)))),
     };
     let context = Context::new(args.global);
     let Some(command) = args.command else { return workbench(&context) };
     let code = match command {
         Command::Ports => ports::run(&context),
+        Command::Identify(options) => job::identify(&context, options),
         Command::Capture(options) => job::capture(&context, options),
         Command::Verify(options) => job::verify(&context, options),
         Command::Shelf(command) => shelf::run(&context, command),
         Command::Sheet(command) => sheet::run(&command),
-        Command::Bench(options) => bench::run(&options),
+        Command::Bench(options) => bench::run(&context, &options),
     };
-    Next::Done(ExitCode::from(code))
+    Next::Done(ExitCode::from(Output::end(code)))
 }
 
 /// The workbench with what the options say; without a port it opens with the choice of one.
@@ -58,7 +58,10 @@ fn workbench(context: &Context) -> Next {
             Ok(port) => Some(port),
             Err(error) => {
                 let error: crate::app::PortNameError = error;
-                return Next::Done(ExitCode::from(Output::fail(2, &error.to_string())));
+                return Next::Done(ExitCode::from(Output::end(Output::fail(
+                    2,
+                    &error.to_string(),
+                ))));
             }
         },
     };
@@ -69,4 +72,20 @@ fn workbench(context: &Context) -> Next {
         theme: context.global.theme.clone(),
         mono: context.global.mono,
     }))
+}
+
+/// Help and version, which are errors to clap and no errors to the user; or what is wrong.
+fn no_command(error: &clap::Error, json: bool) -> u8 {
+    if !error.use_stderr() {
+        Output::written(error.print());
+        return 0;
+    }
+    let text = error.render().to_string();
+    let text = text.trim_end();
+    if json {
+        Output::new(true, false);
+        return Output::fail(2, text.strip_prefix("error: ").unwrap_or(text));
+    }
+    Output::always(text);
+    2
 }

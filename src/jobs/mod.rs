@@ -10,10 +10,12 @@ mod cycles;
 mod desk;
 mod error;
 mod event;
+mod identify;
 mod power;
 mod reading;
 mod reread;
 mod runner;
+mod runs;
 mod verify;
 
 pub use arrival::Arrival;
@@ -22,6 +24,9 @@ pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
+pub use identify::{ChipReport, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole};
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
+#[cfg(test)]
+pub use runs::Runs;
 pub use verify::{VerifyPart, VerifyReport, verify};

@@ -74,6 +74,7 @@ pub enum Action {
     Details,
     Cautions,
     Measured,
+    Identify,
     Lines,
     Rail,
     Capture,
@@ -157,7 +158,7 @@ pub static ALWAYS: &[Binding] = &[
     row(
         &[Key::Ctrl('c')],
         "^C",
-        "stop, rail off",
+        "rail off",
         "Stops what runs at its next safe point and takes the rail off. A second one within 5 s \
          sends nothing but STOP and rail off.",
         Action::Stop,
@@ -180,6 +181,14 @@ pub static PANES: &[Binding] = &[
 
 /// In every pane but the console, where these are signs of a line.
 pub static WORK: &[Binding] = &[
+    stage(
+        Stage::Look,
+        &[Key::Char('i')],
+        "i",
+        "identify",
+        "Looks at every space and asks the chips of its flash who they are.",
+        Action::Identify,
+    ),
     stage(
         Stage::Look,
         &[Key::Char('l')],
@@ -254,11 +263,11 @@ static CONNECTION: &[Binding] = &[
     row(
         &[Key::Char('o')],
         "o",
-        "off by meter",
+        "measured",
         "Says that a person has measured the rail and found it off.",
         Action::Measured,
     ),
-    row(&[Key::Char('a')], "a", "cautions", "Shows the cautions.", Action::Cautions),
+    row(&[Key::Char('a')], "a", "", "Shows the cautions.", Action::Cautions),
 ];
 
 static MAP: &[Binding] = &[

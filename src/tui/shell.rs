@@ -44,6 +44,8 @@ pub struct Shell {
     /// Of the port that was chosen.
     pub watch: Watch,
     frame: Instant,
+    /// The window had another size for a moment at least: nothing on it can be counted on.
+    resized: bool,
     /// When to draw, if something has changed.
     due: Option<Instant>,
     /// The core has something new that was not looked at.
@@ -82,6 +84,7 @@ impl Shell {
             flags,
             watch,
             frame,
+            resized: false,
             due: Some(frame),
             news: true,
             follow_at: None,
@@ -207,6 +210,9 @@ impl Shell {
             let words = self.handle.words(space, bits, first, count);
             update(&mut self.state, Msg::Page(words));
         }
+        if std::mem::take(&mut self.resized) {
+            self.screen.clear()?;
+        }
         let state = &self.state;
         self.screen.draw(|frame| draw(state, frame))?;
         self.frame = self.state.now;
@@ -232,6 +238,7 @@ impl Shell {
     }
 
     fn resized(&mut self) -> io::Result<()> {
+        self.resized = true;
         let (width, height) = crossterm::terminal::size()?;
         self.msg(Msg::Resize(width, height))
     }

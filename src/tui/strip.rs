@@ -1,7 +1,7 @@
 //! The key strip: the pane's own keys in one line, those of the work in the other.
 
 use super::dialogs::Dialog;
-use super::keys::{ALWAYS, Action, Binding, PANES, Stage, WORK, table};
+use super::keys::{ALWAYS, Binding, PANES, Stage, WORK, table};
 use super::plain::{fit, width};
 use super::state::{Pane, State};
 use ratatui::Frame;
@@ -71,9 +71,6 @@ pub fn draw(state: &State, frame: &mut Frame, [upper, lower]: [Rect; 2]) {
             row.head(stage.name());
             WORK.iter().filter(|one| one.stage == Some(stage)).for_each(|one| row.binding(one));
         }
-        WORK.iter()
-            .filter(|one| one.stage.is_none() && one.action != Action::Quit)
-            .for_each(|one| row.binding(one));
     } else if state.dialog.is_none() {
         row.key("help", "lists the lines");
         row.key("+ -", "step the address");
@@ -88,8 +85,10 @@ fn own(state: &State, area: Rect) -> Row<'_> {
             row.binding(one);
         }
         if state.focus != Pane::Console {
-            let quit = WORK.iter().filter(|one| one.action == Action::Quit);
-            quit.chain(PANES).for_each(|one| row.binding(one));
+            WORK.iter().filter(|one| one.stage.is_none()).for_each(|one| row.binding(one));
+            for one in PANES {
+                row.binding(one);
+            }
         }
         return row;
     };

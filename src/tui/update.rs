@@ -9,7 +9,7 @@ use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
 use super::state::{Pane, State};
 use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, Rail};
-use crate::app::{CaptureOptions, Job};
+use crate::app::{CaptureOptions, IdentifyOptions, Job};
 use std::time::Duration;
 
 /// A second stop within this time is an urgent one.
@@ -160,6 +160,9 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
         Action::Measured => measured(state),
         Action::Lines => return lines(state),
         Action::Rail => return rail(state, !matches!(state.core.rail, Rail::On { .. })),
+        Action::Identify => {
+            return job(state, "identify", Job::Identify(IdentifyOptions::default()));
+        }
         Action::Capture => {
             return job(state, "capture", Job::Capture(CaptureOptions::default()));
         }

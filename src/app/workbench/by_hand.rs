@@ -85,7 +85,7 @@ pub(super) async fn by_hand(
     tell: &mut dyn FnMut(&Answer),
 ) -> Result<(HandReport, Ending), JobError> {
     let shelf = Shelf::open(Arc::new(OsDisk), root)?;
-    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let refused = RefCell::new(None);
     let next = || match orders.try_next() {
         Ok(Some(Command::Order(order))) => {
@@ -117,6 +117,7 @@ pub(super) async fn by_hand(
     };
     let mut tell = |answer: &Answer| (told.borrow_mut())(answer);
     let report = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
         cycles(desk, &sheet, powered, &mut next, &mut tell).await
     })
     .await?;

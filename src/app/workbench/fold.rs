@@ -140,11 +140,11 @@ impl Fold {
                 }
                 return;
             }
-            Event::Resumed { .. } | Event::Note { .. } => {}
+            Event::Resumed { .. } | Event::Note { .. } | Event::Caution { .. } => {}
         }
         if let Some(text) = sentence(event) {
             let tone = match event {
-                Event::RailUnknown | Event::Note { .. } => Tone::Trouble,
+                Event::RailUnknown | Event::Note { .. } | Event::Caution { .. } => Tone::Trouble,
                 _ => Tone::Plain,
             };
             shared.push(line(tone, text));
