@@ -14,6 +14,17 @@ pub mod link;
 pub(crate) mod module;
 pub(crate) mod shelf;
 pub mod sim;
+pub(crate) mod tui;
 pub mod wire;
 
-pub use cli::run;
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+/// Runs the command that `args` say, or the workbench if they say none; the first is the program's
+/// name.
+pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    match cli::run(args) {
+        cli::Next::Done(code) => code,
+        cli::Next::Workbench(setup) => ExitCode::from(tui::run(*setup)),
+    }
+}

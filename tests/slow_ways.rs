@@ -130,7 +130,7 @@ fn a_host_that_stood_still_says_so_and_blames_no_supply() {
             Event::Rail { on, .. } => Some(*on),
             _ => None,
         });
-        assert_eq!(rail, Some(false), "it was asked to be off, and is");
+        assert_eq!(rail, Some(false), "it was asked to be off, and is: {}", outcome.text);
     }
 }
 

@@ -6,7 +6,7 @@ use super::image::ImageName;
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
 use super::{Event, Known, Outcome};
-use crate::jobs::{CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, run};
+use crate::jobs::{Arrival, CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, run};
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
 use crate::shelf::{Disk, OsDisk, Shelf};
 use crate::sim::BenchDescription;
@@ -92,9 +92,21 @@ pub(super) fn run_on_disk(
     sink: &mut dyn FnMut(&Event),
     shelf_disk: Arc<dyn Disk>,
 ) -> Outcome {
+    run_shown(machine, wanted, job, sink, &mut |_| (), shelf_disk)
+}
+
+/// The same for a screen that wants to see what arrives.
+pub(super) fn run_shown(
+    machine: &mut Machine<'_>,
+    wanted: &Wanted,
+    job: &Job,
+    sink: &mut dyn FnMut(&Event),
+    screen: &mut dyn FnMut(&Arrival<'_>),
+    shelf_disk: Arc<dyn Disk>,
+) -> Outcome {
     // A session number is random and never 0, which means "no session" on the wire.
     let client = Client::new(Session::new(fastrand::u32(1..), machine.plan.first()));
-    let desk = Desk::new(client.clone(), machine.cancel.clone(), sink);
+    let desk = Desk::new(client.clone(), machine.cancel.clone(), sink).with_screen(screen);
     let before = Before {
         wanted,
         plan: machine.plan,

@@ -111,7 +111,7 @@ pub fn open_port(
 }
 
 /// The USB identity of a serial device where the system tells one, else the port's name.
-fn identity(name: &PortName) -> String {
+pub(super) fn identity(name: &PortName) -> String {
     if let PortName::Serial { path, .. } = name {
         let ports = serialport::available_ports().unwrap_or_default();
         if let Some(serialport::SerialPortType::UsbPort(usb)) =

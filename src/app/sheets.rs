@@ -54,7 +54,7 @@ fn first_fault<T>(review: Review<T>) -> Result<T, JobError> {
 }
 
 /// The names of the built-in module sheets.
-pub(super) fn sheet_names() -> impl Iterator<Item = &'static str> {
+pub(crate) fn sheet_names() -> impl Iterator<Item = &'static str> {
     builtin_names()
 }
 

@@ -3,7 +3,7 @@
 use super::Known;
 use super::chosen::{Chosen, Keep, choose_sheet, same_kind};
 use super::sheets::{bench_sheet, load_adapter_sheet, refuse_unchecked};
-use crate::jobs::{Desk, Event, JobError, check_fit};
+use crate::jobs::{Arrival, Desk, Event, JobError, check_fit};
 use crate::link::{RatePlan, connect, raise_rate};
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::Label;
@@ -51,6 +51,7 @@ pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Rea
     let named = wanted.sheet.as_deref().map(super::sheets::load_sheet).transpose()?;
     let specimen = wanted.specimen.as_deref().map(label).transpose()?;
     let hello = connect(&desk.client, plan).await?;
+    desk.show(&Arrival::Adapter(&hello));
     let rate = match plan.fixed {
         Some(fixed) => Some(fixed),
         None => raise_rate(&desk.client, &hello, None).await?,
@@ -67,7 +68,7 @@ pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Rea
     if bench.is_none() {
         let _ = known.remember(identity, |adapter| adapter.rate = rate.map(|rate| rate.0));
     }
-    leave_no_rail_on(desk).await?;
+    leave_no_rail_on(desk, &hello).await?;
     let sheet = if let Some(sheet) = named {
         sheet
     } else {
@@ -88,6 +89,7 @@ pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Rea
     if let Some(label) = &specimen {
         same_kind(label, &sheet)?;
     }
+    desk.show(&Arrival::Bench { sheet: &sheet, specimen: specimen.as_ref(), simulated });
     let named = wanted.sheet.as_deref().filter(|_| bench.is_none());
     let keep = Keep::new(known, identity, named, &sheet);
     Ok(Ready { hello, sheet, access, simulated, specimen, keep })
@@ -111,14 +113,19 @@ fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, J
 }
 
 /// A host that was killed may have left the rail on; a new session has cleared its shapes.
-async fn leave_no_rail_on(desk: &Desk<'_>) -> Result<(), JobError> {
-    let Reply::Ping(PingReply { rail, .. }) = desk.client.call(Request::Ping).await? else {
+async fn leave_no_rail_on(desk: &Desk<'_>, hello: &HelloReply) -> Result<(), JobError> {
+    let Reply::Ping(PingReply { rail, rail_mv, .. }) = desk.client.call(Request::Ping).await?
+    else {
         return Ok(());
     };
-    if matches!(rail, RailState::Off | RailState::Tripped) {
-        return Ok(());
+    let (mut mv, mut measured) = (rail_mv.0, hello.rail_sensed);
+    if !matches!(rail, RailState::Off | RailState::Tripped) {
+        desk.caution("the rail was still on from an earlier session; it is switched off first");
+        let off = desk.client.call(Request::Rail(RailRequest::OFF)).await?;
+        if let Reply::Rail(off) = off {
+            (mv, measured) = (off.mv.0, off.measured);
+        }
     }
-    desk.caution("the rail was still on from an earlier session; it is switched off first");
-    desk.client.call(Request::Rail(RailRequest::OFF)).await?;
+    desk.show(&Arrival::RailOff { mv, measured });
     Ok(())
 }

@@ -3,14 +3,15 @@
 use clap::{ArgGroup, Parser, Subcommand};
 use std::path::PathBuf;
 
-/// Reads plug-in memory modules to agreement and keeps the copies with their record.
+/// Reads plug-in memory modules to agreement and keeps the copies with their record. Without a
+/// command, the workbench opens.
 #[derive(Debug, Parser)]
-#[command(name = "buswright", version, subcommand_required = true, arg_required_else_help = true)]
+#[command(name = "buswright", version, subcommand_required = false)]
 pub struct Args {
     #[command(flatten)]
     pub global: Global,
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
 }
 
 /// Options that every command takes.
@@ -31,6 +32,12 @@ pub struct Global {
     /// Folder of captures and histories
     #[arg(long, global = true, value_name = "DIR", env = "BUSWRIGHT_SHELF")]
     pub shelf: Option<PathBuf>,
+    /// Theme of the workbench: dark, mono, or a file
+    #[arg(long, global = true, value_name = "NAME|FILE")]
+    pub theme: Option<String>,
+    /// The workbench without colours
+    #[arg(long, global = true)]
+    pub mono: bool,
     /// One JSON object per event, and the report
     #[arg(long, global = true)]
     pub json: bool,

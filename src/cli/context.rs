@@ -2,6 +2,7 @@
 
 use super::args::Global;
 use super::output::Output;
+use crate::app::workbench::Places;
 use crate::app::{Known, PortName, Wanted, is_builtin_sheet};
 use directories::ProjectDirs;
 use std::path::{Path, PathBuf};
@@ -50,6 +51,12 @@ impl Context {
     /// The adapter sheet, if one is named.
     pub fn adapter(&self) -> Option<String> {
         self.global.adapter.as_deref().map(|name| self.own_sheet(name))
+    }
+
+    /// Where the workbench keeps things.
+    pub fn places(&self) -> Places {
+        let log = self.global.log.clone();
+        Places { folder: self.folder.clone(), shelf: self.shelf(), log }
     }
 
     /// What the user wants to work on.

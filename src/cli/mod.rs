@@ -11,6 +11,7 @@ mod progress;
 mod sheet;
 mod shelf;
 
+use crate::app::workbench::Setup;
 use args::{Args, Command};
 use clap::Parser;
 use context::Context;
@@ -18,17 +19,26 @@ use output::Output;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
+/// What comes after the command line was read.
+pub enum Next {
+    /// Nothing: the command is done.
+    Done(ExitCode),
+    /// No command was named: the workbench.
+    Workbench(Box<Setup>),
+}
+
 /// Runs the command that `args` say; the first is the program's name.
-pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+pub fn run(args: impl IntoIterator<Item = OsString>) -> Next {
     let args: Vec<OsString> = args.into_iter().collect();
     // Also where the rest makes no sense, it counts who is to be told.
     let json = args.iter().take_while(|arg| *arg != "--").any(|arg| arg == "--json");
     let args = match Args::try_parse_from(args) {
         Ok(args) => args,
-        Err(error) => return ExitCode::from(Output::end(no_command(&error, json))),
+        Err(error) => return Next::Done(ExitCode::from(Output::end(no_command(&error, json)))),
     };
     let context = Context::new(args.global);
-    let code = match args.command {
+    let Some(command) = args.command else { return workbench(&context) };
+    let code = match command {
         Command::Ports => ports::run(&context),
         Command::Identify(options) => job::identify(&context, options),
         Command::Capture(options) => job::capture(&context, options),
@@ -37,7 +47,31 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Sheet(command) => sheet::run(&context, &command),
         Command::Bench(options) => bench::run(&context, &options),
     };
-    ExitCode::from(Output::end(code))
+    Next::Done(ExitCode::from(Output::end(code)))
+}
+
+/// The workbench with what the options say; without a port it opens with the choice of one.
+fn workbench(context: &Context) -> Next {
+    let port = match &context.global.port {
+        None => context.port(&context.known()).ok(),
+        Some(text) => match text.parse() {
+            Ok(port) => Some(port),
+            Err(error) => {
+                let error: crate::app::PortNameError = error;
+                return Next::Done(ExitCode::from(Output::end(Output::fail(
+                    2,
+                    &error.to_string(),
+                ))));
+            }
+        },
+    };
+    Next::Workbench(Box::new(Setup {
+        places: context.places(),
+        port,
+        wanted: context.wanted(),
+        theme: context.global.theme.clone(),
+        mono: context.global.mono,
+    }))
 }
 
 /// Help and version, which are errors to clap and no errors to the user; or what is wrong.

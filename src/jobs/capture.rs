@@ -8,7 +8,7 @@ pub use report::CaptureReport;
 
 use super::blocks::{Conditions, Reach};
 use super::reading::read_blocks;
-use super::{BlockState, Desk, Ending, Event, JobError, Powered};
+use super::{Arrival, BlockState, Desk, Ending, Event, JobError, Powered};
 use crate::bus::{WordAddress, crc32};
 use crate::module::Sheet;
 use crate::shelf::{Block, Identified, Label, Part, Shelf, Start, Unfinished};
@@ -138,7 +138,18 @@ impl Work<'_, '_> {
     fn keep(&mut self, block: &Block, bytes: &[u8]) -> Result<(), JobError> {
         self.store.put_block(block.index, block.offset, bytes, crc32(bytes))?;
         self.content[block.offset as usize..][..bytes.len()].copy_from_slice(bytes);
+        self.show(block, false);
         Ok(())
+    }
+
+    /// Shows the words of a block; `kept` says that they are from before an interruption.
+    fn show(&self, block: &Block, kept: bool) {
+        self.desk.show(&Arrival::Words {
+            space: &self.part(block.part).1.space,
+            address: self.word_address(block),
+            bytes: self.bytes_of(block),
+            kept,
+        });
     }
 
     /// The word address on the bus where a block begins.
@@ -161,6 +172,7 @@ impl Work<'_, '_> {
         for block in &blocks {
             if let Some(bytes) = self.store.read_back(block.index)? {
                 self.content[block.offset as usize..][..bytes.len()].copy_from_slice(&bytes);
+                self.show(block, true);
             }
         }
         if self.store.resumed() > 0 {

@@ -1,8 +1,11 @@
 //! What every job works with.
 
-use super::{Event, JobError};
+use super::{Arrival, Event, JobError};
 use crate::link::{Cancel, Client};
 use std::cell::{Cell, RefCell};
+
+/// What wants to see what arrives.
+type Screen<'a> = RefCell<&'a mut dyn FnMut(&Arrival<'_>)>;
 
 /// The link, the request to stop, and where events go.
 pub struct Desk<'a> {
@@ -13,12 +16,38 @@ pub struct Desk<'a> {
     /// RAIL on was sent and rail off has not been confirmed since.
     pub(super) rail_asked: Cell<bool>,
     sink: RefCell<&'a mut dyn FnMut(&Event)>,
+    screen: Option<Screen<'a>>,
 }
 
 impl<'a> Desk<'a> {
     /// A desk that tells `sink` what happens.
     pub fn new(client: Client, cancel: Cancel, sink: &'a mut dyn FnMut(&Event)) -> Self {
-        Self { client, cancel, rail_asked: Cell::new(false), sink: RefCell::new(sink) }
+        Self {
+            client,
+            cancel,
+            rail_asked: Cell::new(false),
+            sink: RefCell::new(sink),
+            screen: None,
+        }
+    }
+
+    /// The same with a screen that wants to see what arrives.
+    pub fn with_screen(self, screen: &'a mut dyn FnMut(&Arrival<'_>)) -> Self {
+        Self { screen: Some(RefCell::new(screen)), ..self }
+    }
+
+    /// Shows what has arrived, where there is a screen.
+    pub fn show(&self, arrival: &Arrival<'_>) {
+        if let Some(screen) = &self.screen {
+            (screen.borrow_mut())(arrival);
+        }
+    }
+
+    /// Shows that `count` bytes of the module have been read or checked.
+    pub(super) fn moved(&self, count: u64) {
+        if self.screen.is_some() {
+            self.show(&Arrival::Bytes { count, link: self.client.stats() });
+        }
     }
 
     /// Tells an event.

@@ -3,8 +3,10 @@
 //! A job is an asynchronous function over a [`Desk`]; it tells what happens as [`Event`]s and ends
 //! in a report or a [`JobError`]. [`run`] turns either, or a panic, into the one final event.
 
+mod arrival;
 mod blocks;
 mod capture;
+mod cycles;
 mod desk;
 mod error;
 mod event;
@@ -16,7 +18,9 @@ mod runner;
 mod runs;
 mod verify;
 
+pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
+pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};

@@ -74,6 +74,7 @@ pub(super) async fn read_blocks(
         let ((block, offset, last), reply) = answer?;
         let Reply::Read(read) = reply else { continue };
         let words = reach.words(read)?;
+        desk.moved(words.len() as u64);
         content.resize(block.bytes as usize, 0);
         content[offset..offset + words.len()].copy_from_slice(&words);
         if last {
@@ -97,6 +98,7 @@ pub(super) async fn digest_blocks(
         let Some(answer) = pipeline.next().await else { return Ok(()) };
         let (block, reply) = answer?;
         if let Reply::Digest(got) = reply {
+            desk.moved(u64::from(block.bytes));
             done(block, got.digest);
         }
     }

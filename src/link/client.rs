@@ -62,6 +62,11 @@ impl Client {
         self.with(|s| s.set_rate(rate));
     }
 
+    /// Why nothing more can be asked, once that is so.
+    pub fn lost(&self) -> Option<LinkError> {
+        self.with(|s| s.lost().cloned())
+    }
+
     /// What a rail that is off means after this host was silent for long.
     pub fn dead_man(&self) -> Option<LinkError> {
         self.with(|s| s.dead_man())

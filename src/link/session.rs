@@ -220,6 +220,11 @@ impl Session {
         self.lose(LinkError::Unplugged);
     }
 
+    /// Why nothing more can be asked, once that is so.
+    pub fn lost(&self) -> Option<&LinkError> {
+        self.lost.as_ref()
+    }
+
     /// What a rail that is off means after this host was silent for long.
     pub fn dead_man(&self) -> Option<LinkError> {
         self.silent.map(|silent| LinkError::HostSilent { silent_ms: silent.as_millis() })
@@ -393,6 +398,10 @@ impl Session {
         match reply {
             Reply::Fault(fault) => {
                 let error = fault_error(&done.request, &fault);
+                if fault.code == FaultCode::RAIL_OFF {
+                    // Known from here on: a PING that tells it again ends nothing more.
+                    self.rail_on = false;
+                }
                 let error = match fault.code {
                     FaultCode::RAIL_OFF | FaultCode::HALTED => self.dead_man().unwrap_or(error),
                     _ => error,

@@ -133,7 +133,9 @@ fn help_and_wrong_words() {
     bare(&["--help"]).says(0, &["capture", "verify", "shelf", "sheet", "bench", "ports"]);
     bare(&["--version"]).says(0, &["buswright"]);
     bare(&["capture", "--help"]).says(0, &["--out", "--passes"]);
-    for args in [&[][..], &["captur"], &["capture", "--nonsense"], &["capture", "extra"]] {
+    // Without a command the workbench opens, where there is a terminal.
+    bare(&[]).says(2, &["needs a terminal", "--help"]);
+    for args in [&["captur"][..], &["capture", "--nonsense"], &["capture", "extra"]] {
         bare(args).says(2, &["Usage"]);
     }
 }

@@ -1,0 +1,32 @@
+//! What stands behind the workbench: a thread that owns port, timers and jobs.
+//!
+//! It never waits for the screen. Progress is a [`Snapshot`] that the core folds and the screen
+//! copies; what must not be missed (log lines, answers) waits in a queue of bounded length. Orders
+//! come through a channel, with a call for the core's attention.
+
+mod by_hand;
+mod core;
+mod fold;
+mod handle;
+mod map;
+mod open;
+mod paced_sim;
+mod places;
+mod running;
+mod snapshot;
+#[cfg(test)]
+mod tests;
+mod work;
+
+pub use crate::jobs::{Answer, Order};
+pub use crate::wire::LineLevels;
+pub use core::{Places, Setup, start};
+#[cfg(test)]
+pub use fold::facts as sheet_facts;
+pub use handle::{Command, Handle, Item, Line, Tone};
+#[cfg(test)]
+pub use map::SpaceMap;
+pub use map::{Image, Mark};
+pub use places::{PortLine, label_error, port_lines};
+pub use running::{Elsewhere, Watch};
+pub use snapshot::{AdapterFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts};

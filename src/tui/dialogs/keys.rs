@@ -1,0 +1,148 @@
+//! What keys do in a dialog.
+
+use super::{Choice, Dialog, TIMES};
+use crate::app::workbench::{Command, Order, label_error};
+use crate::tui::keys::Key;
+use crate::tui::msg::Effect;
+use crate::tui::state::State;
+use crate::tui::update::{connect, look_again};
+
+/// Gives a key to the dialog that is open. It is put back unless it has come to its end.
+pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
+    let Some(dialog) = state.dialog.take() else { return Vec::new() };
+    if key == Key::Esc {
+        return Vec::new();
+    }
+    match dialog {
+        Dialog::Choose(choose) => chosen(state, choose, key),
+        Dialog::Specimen(mut line) => {
+            if key != Key::Enter {
+                line.key(key);
+                state.dialog = Some(Dialog::Specimen(line));
+                return Vec::new();
+            }
+            let text = line.text().trim().to_string();
+            if let Some(wrong) = label_error(&text).filter(|_| !text.is_empty()) {
+                state.notice = Some(wrong);
+                state.dialog = Some(Dialog::Specimen(line));
+                return Vec::new();
+            }
+            state.wanted.specimen = Some(text).filter(|text| !text.is_empty());
+            look_again(state)
+        }
+        Dialog::Cautions(then) => match (key, then) {
+            (Key::Enter, Some(then)) => {
+                state.cautioned = true;
+                vec![Effect::Send(*then)]
+            }
+            (Key::Enter, None) => Vec::new(),
+            (_, then) => {
+                state.dialog = Some(Dialog::Cautions(then));
+                Vec::new()
+            }
+        },
+        Dialog::Leave { space, time, order } => leave(state, (space, time, order), key),
+        Dialog::Measured => {
+            if key == Key::Enter {
+                return vec![Effect::Send(Command::RailMeasured)];
+            }
+            state.dialog = Some(Dialog::Measured);
+            Vec::new()
+        }
+        Dialog::Quit => {
+            if key == Key::Enter {
+                state.leaving = true;
+                state.stop_asked = Some(state.now);
+                return vec![Effect::Stop, Effect::Send(Command::Quit)];
+            }
+            state.dialog = Some(Dialog::Quit);
+            Vec::new()
+        }
+        Dialog::Help { pane, down } => {
+            let down = match key {
+                Key::Down => down + 1,
+                Key::Up => down.saturating_sub(1),
+                Key::PageDown => down + 8,
+                Key::PageUp => down.saturating_sub(8),
+                Key::Home => 0,
+                Key::Enter | Key::Char('?' | 'q') => return Vec::new(),
+                _ => down,
+            };
+            // Drawing stops at the end; so must counting.
+            let down = down.min(super::draw::help_rows(state, pane).saturating_sub(1));
+            state.dialog = Some(Dialog::Help { pane, down });
+            Vec::new()
+        }
+        Dialog::Elsewhere { there, follow } => elsewhere(state, there, follow, key),
+    }
+}
+
+fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect> {
+    match key {
+        Key::Up => choose.at = choose.at.saturating_sub(1),
+        Key::Down | Key::Tab => choose.at = (choose.at + 1).min(choose.rows.len()),
+        Key::Enter if choose.name().is_empty() => {
+            choose.wrong = Some("name one, or go up to one of the list".into());
+        }
+        Key::Enter => {
+            let name = choose.name().to_string();
+            match choose.what {
+                Choice::Sheet => {
+                    state.wanted.sheet = Some(name);
+                    return look_again(state);
+                }
+                Choice::Port => match name.parse::<crate::app::PortName>() {
+                    Ok(_) => {
+                        state.port = name;
+                        return connect(state);
+                    }
+                    Err(error) => choose.wrong = Some(error.to_string()),
+                },
+            }
+        }
+        other => {
+            if !choose.is_typed() && matches!(other, Key::Char(_)) {
+                choose.at = choose.rows.len();
+            }
+            choose.typed.key(other);
+            choose.wrong = None;
+        }
+    }
+    state.dialog = Some(Dialog::Choose(choose));
+    Vec::new()
+}
+
+fn leave(
+    state: &mut State,
+    (space, time, order): (usize, usize, Option<Order>),
+    key: Key,
+) -> Vec<Effect> {
+    let time = match key {
+        Key::Enter => {
+            state.after_leave = order;
+            let seconds = TIMES[time.min(TIMES.len() - 1)];
+            return vec![Effect::Send(Command::Order(Order::Allow { space, seconds }))];
+        }
+        Key::Left | Key::Down | Key::Char('-') => time.saturating_sub(1),
+        Key::Right | Key::Up | Key::Char('+') => (time + 1).min(TIMES.len() - 1),
+        _ => time,
+    };
+    state.dialog = Some(Dialog::Leave { space, time, order });
+    Vec::new()
+}
+
+fn elsewhere(
+    state: &mut State,
+    there: Option<crate::app::workbench::Elsewhere>,
+    follow: bool,
+    key: Key,
+) -> Vec<Effect> {
+    let (follow, effects) = match key {
+        Key::Enter if there.is_none() => return connect(state),
+        Key::Char('f') => (true, Vec::new()),
+        Key::Char('s') if there.is_some() => (true, vec![Effect::StopElsewhere]),
+        _ => (follow, Vec::new()),
+    };
+    state.dialog = Some(Dialog::Elsewhere { there, follow });
+    effects
+}

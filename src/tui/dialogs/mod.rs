@@ -1,0 +1,57 @@
+//! What lies over the panes until it is answered or escaped.
+
+mod cautions;
+mod choose;
+mod draw;
+mod elsewhere;
+mod keys;
+
+pub use cautions::CAUTIONS;
+pub use choose::{Choice, Choose};
+pub use draw::draw;
+pub use keys::key;
+
+use super::line_edit::LineEdit;
+use super::state::Pane;
+use crate::app::workbench::{Command, Elsewhere, Order};
+
+/// Times of leave that can be chosen, in seconds.
+pub const TIMES: [u16; 5] = [30, 60, 120, 300, 600];
+
+/// A dialog.
+#[derive(Clone, Debug)]
+pub enum Dialog {
+    /// A port, or a sheet, from a list or typed.
+    Choose(Choose),
+    /// The label of the individual module.
+    Specimen(LineEdit),
+    /// The cautions; then, perhaps, what was asked for.
+    Cautions(Option<Box<Command>>),
+    /// Leave to write.
+    Leave {
+        /// The space.
+        space: usize,
+        /// Which of [`TIMES`].
+        time: usize,
+        /// What is to be written with it.
+        order: Option<Order>,
+    },
+    /// Has a person measured the rail?
+    Measured,
+    /// Something runs: stop it and end?
+    Quit,
+    /// The keys of a pane.
+    Help {
+        /// The pane.
+        pane: Pane,
+        /// Rows scrolled.
+        down: usize,
+    },
+    /// Another workbench runs without a screen.
+    Elsewhere {
+        /// What it does; `None` once it has ended.
+        there: Option<Elsewhere>,
+        /// It is looked at once a second.
+        follow: bool,
+    },
+}

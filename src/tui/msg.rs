@@ -1,0 +1,45 @@
+//! What happens to the state, and what it wants done.
+
+use super::keys::Key;
+use crate::app::workbench::{Command, Elsewhere, Item, PortLine, Snapshot};
+use std::time::Instant;
+
+/// Something that happened.
+#[derive(Debug)]
+pub enum Msg {
+    /// Time has gone on.
+    Tick(Instant),
+    /// A key.
+    Key(Key),
+    /// Pasted text.
+    Paste(String),
+    /// The window has another size.
+    Resize(u16, u16),
+    /// The core has something new.
+    Core(Box<Snapshot>, Vec<Item>),
+    /// The words that the map asked for.
+    Page(Vec<u32>),
+    /// The ports that there are.
+    Ports(Vec<PortLine>),
+    /// Another workbench was looked at.
+    Elsewhere(Option<Elsewhere>),
+    /// A signal asks for the end.
+    End,
+}
+
+/// Something to be done outside.
+#[derive(Debug)]
+pub enum Effect {
+    /// Ask the core.
+    Send(Command),
+    /// Ask for the safe state.
+    Stop,
+    /// Ask which ports there are.
+    ListPorts,
+    /// Stop the process until it is continued.
+    Suspend,
+    /// Paint everything anew.
+    Redraw,
+    /// Stop the other workbench safely.
+    StopElsewhere,
+}

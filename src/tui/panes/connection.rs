@@ -1,0 +1,111 @@
+//! Connection: port, adapter, voltages, sheet, specimen, link.
+
+use crate::app::workbench::{Phase, Rail};
+use crate::tui::plain::{fit, plain, wrap};
+use crate::tui::state::State;
+use ratatui::Frame;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::Paragraph;
+
+const COLUMN: usize = 9;
+
+fn volts(mv: u16, measured: bool) -> String {
+    // Steps of 50 mV: a digit that trembles tells nothing.
+    let mv = (u32::from(mv) + 25) / 50 * 50;
+    let how = if measured { "measured" } else { "declared" };
+    format!("{mv} mV {how}")
+}
+
+fn facts(state: &State) -> Vec<(&'static str, String, Style)> {
+    let core = &state.core;
+    let theme = &state.look.theme;
+    let (text, quiet) = (theme.text, theme.quiet);
+    let port = if core.port.is_empty() { &state.port } else { &core.port };
+    let port = if port.is_empty() { "none, p chooses one".to_string() } else { port.clone() };
+    let mut rows = vec![("port", port, text)];
+    if let Some(adapter) = &core.adapter {
+        rows.push(("adapter", adapter.board.clone(), text));
+        let rate = adapter.baud.map_or("no rate".into(), |baud| format!("{baud} baud"));
+        rows.push(("rate", rate, text));
+        let rail = match core.rail {
+            Rail::On { mv, measured } => volts(mv, measured),
+            Rail::Off { mv, measured } => format!("off {}", volts(mv, measured)),
+            Rail::OffConfirmed => "off, by your meter".into(),
+            _ => format!("{} mV wanted", adapter.rail_mv),
+        };
+        rows.push(("rail", rail, text));
+        rows.push(("I/O", volts(adapter.io_mv, adapter.io_measured), text));
+    } else {
+        let what = match &core.phase {
+            Phase::Closed => "not connected, c connects",
+            Phase::Opening => "looking for it",
+            Phase::Ready => "connected",
+            Phase::Failed(_) => "none, see the log",
+        };
+        rows.push(("adapter", what.into(), quiet));
+    }
+    let sheet = core.sheet.as_ref().map(|sheet| sheet.name.clone());
+    let none = |what: &str| format!("none, {what} names it");
+    rows.push(("sheet", sheet.unwrap_or_else(|| none("s")), text));
+    let specimen = core.specimen.clone().or_else(|| state.wanted.specimen.clone());
+    rows.push(("specimen", specimen.unwrap_or_else(|| none("m")), text));
+    let link = core.link.map_or("not used yet", |link| link.word());
+    rows.push(("link", link.into(), if core.link.is_some() { text } else { quiet }));
+    rows.push(("lines", "not checked".into(), quiet));
+    rows.push(("chips", chips(state), quiet));
+    rows
+}
+
+/// What the sheet says of the chips, until they are asked themselves.
+fn chips(state: &State) -> String {
+    let spaces = state.core.sheet.as_ref().map_or(&[][..], |sheet| &sheet.spaces);
+    match spaces.iter().map(|space| space.chips.len()).sum() {
+        0 => "not known".into(),
+        n @ 0_usize.. => format!("{n} by the sheet"),
+    }
+}
+
+fn details(state: &State) -> Vec<String> {
+    let Some(link) = state.core.link else { return vec!["nothing was counted yet".into()] };
+    let firmware = state.core.adapter.as_ref().map_or("", |adapter| adapter.firmware.as_str());
+    vec![
+        format!("firmware  {}", plain(firmware)),
+        format!("sent      {} frames", link.frames_sent),
+        format!("again     {}", link.repeats),
+        format!("late      {}", link.timeouts),
+        format!("damaged   {}", link.frames_damaged),
+        format!("stray     {}", link.frames_stray),
+        format!("bytes out {}", link.bytes_sent),
+        format!("bytes in  {}", link.bytes_received),
+        "d goes back".into(),
+    ]
+}
+
+/// Draws the pane.
+pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
+    let room = usize::from(area.width);
+    let more = state.look.glyphs.more;
+    if state.details {
+        let lines: Vec<_> =
+            details(state).into_iter().map(|text| Line::from(fit(&text, room, more))).collect();
+        frame.render_widget(Paragraph::new(lines), area);
+        return;
+    }
+    let mut lines: Vec<_> = facts(state)
+        .into_iter()
+        .map(|(head, text, style)| {
+            let text = fit(&plain(&text), room.saturating_sub(COLUMN), more);
+            Line::from(vec![
+                Span::styled(format!("{head:<COLUMN$}"), state.look.theme.quiet),
+                Span::styled(text, style),
+            ])
+        })
+        .collect();
+    if let Phase::Failed(why) = &state.core.phase {
+        let style = state.look.theme.trouble;
+        lines.extend(wrap(why, room).into_iter().map(|text| Line::styled(text, style)));
+    }
+    frame.render_widget(Paragraph::new(lines), area);
+}

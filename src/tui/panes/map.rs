@@ -1,0 +1,192 @@
+//! Memory map, copy view: fill tells how sure, a letter tells trouble.
+
+mod near;
+
+use crate::app::workbench::{Mark, SheetFacts, SpaceFacts};
+use crate::tui::glyphs::Glyphs;
+use crate::tui::layout::areas;
+use crate::tui::plain::fit;
+use crate::tui::state::{Pane, State, Zoom};
+use humansize::{BINARY, format_size};
+use ratatui::Frame;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::Paragraph;
+
+/// The address before a row.
+const COLUMN: usize = 9;
+
+/// What the title says beside the pane's name.
+pub fn subtitle(state: &State) -> String {
+    let space = state.core.sheet.as_ref().and_then(|sheet| sheet.spaces.get(state.map.space));
+    match (state.map.zoom, space) {
+        (Zoom::Module, _) | (_, None) => "copy".into(),
+        (Zoom::Blocks, Some(space)) => format!("copy, blocks of {}", space.name),
+        (Zoom::Words, Some(space)) => format!("copy, words of {}", space.name),
+    }
+}
+
+/// The sign of a block, in words and in its style.
+pub(super) fn sign(state: &State, mark: Mark, under_way: bool) -> (char, &'static str, Style) {
+    let Glyphs { not_read, under_way: going, once, agreed, .. } = state.look.glyphs;
+    let theme = &state.look.theme;
+    match mark {
+        _ if under_way => (going, "under way", theme.half),
+        Mark::NotRead => (not_read, "not read", theme.quiet),
+        Mark::ReadOnce => (once, "read once", theme.half),
+        Mark::Agreed => (agreed, "agreed", theme.sure),
+        Mark::Unsteady => ('U', "unsteady", theme.trouble),
+        Mark::Nobody => ('N', "nothing answers", theme.trouble),
+    }
+}
+
+/// The legend, in as many lines as it needs.
+fn legend(state: &State, room: usize) -> Vec<Line<'static>> {
+    let marks = [
+        (Mark::NotRead, false),
+        (Mark::NotRead, true),
+        (Mark::ReadOnce, false),
+        (Mark::Agreed, false),
+        (Mark::Unsteady, false),
+        (Mark::Nobody, false),
+    ];
+    let mut lines = vec![Line::default()];
+    let mut used = 0;
+    for (mark, under_way) in marks {
+        let (sign, word, style) = sign(state, mark, under_way);
+        let takes = word.len() + 4;
+        if used + takes > room + 2 {
+            lines.push(Line::default());
+            used = 0;
+        }
+        used += takes;
+        if let Some(line) = lines.last_mut() {
+            line.push_span(Span::styled(sign.to_string(), style));
+            line.push_span(Span::styled(format!(" {word}  "), state.look.theme.quiet));
+        }
+    }
+    lines
+}
+
+/// The pane's content in the present window.
+fn inner(state: &State) -> (usize, usize) {
+    let area = areas(state.size, Pane::Map).map(|areas| areas.panes[Pane::Map as usize]);
+    area.map_or((50, 10), |area| {
+        (usize::from(area.width).saturating_sub(2), usize::from(area.height).saturating_sub(1))
+    })
+}
+
+/// Rows between title and legend.
+pub fn view_rows(state: &State) -> usize {
+    let (width, height) = inner(state);
+    height.saturating_sub(legend(state, width).len() + 1)
+}
+
+/// Blocks in a row of the module's view.
+pub fn cells_per_row(state: &State) -> usize {
+    let room = inner(state).0.saturating_sub(COLUMN).max(8);
+    // A power of two, so that rows begin at round addresses.
+    1 << room.ilog2().min(6)
+}
+
+/// Words in a row of the view of words.
+pub fn words_per_row(state: &State, space: &SpaceFacts) -> usize {
+    near::per_row(space, inner(state).0).0
+}
+
+/// Draws the pane.
+pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
+    let room = usize::from(area.width);
+    let Some(sheet) = state.core.sheet.as_deref() else {
+        let text = "nothing is known of the module yet: connect, then k captures it";
+        let lines: Vec<_> =
+            crate::tui::plain::wrap(text, room).into_iter().map(Line::from).collect();
+        frame.render_widget(Paragraph::new(lines), area);
+        return;
+    };
+    let legend = legend(state, room);
+    let shown = usize::from(area.height).saturating_sub(legend.len() + 1);
+    let (lines, at) = match state.map.zoom {
+        Zoom::Module => module(state, sheet, room),
+        Zoom::Blocks => near::blocks(state, sheet, room),
+        Zoom::Words => (near::words(state, sheet, room, shown), 0),
+    };
+    let skip = (at + 1).saturating_sub(shown);
+    let lines: Vec<_> = lines.into_iter().skip(skip).take(shown).collect();
+    frame.render_widget(Paragraph::new(lines), Rect { height: shown as u16, ..area });
+    let below = Rect { y: area.y + shown as u16, height: area.height - shown as u16, ..area };
+    let mut rows = vec![here(state, sheet, room)];
+    rows.extend(legend);
+    frame.render_widget(Paragraph::new(rows), below);
+}
+
+/// Where the cursor is, in a line.
+fn here(state: &State, sheet: &SheetFacts, room: usize) -> Line<'static> {
+    let space = sheet.spaces.get(state.map.space);
+    let map = state.core.map.get(state.map.space);
+    let (Some(space), Some(map)) = (space, map) else { return Line::default() };
+    let block = match state.map.zoom {
+        Zoom::Words => (state.map.word / map.block_words.max(1)) as usize,
+        _ => state.map.block,
+    };
+    let first = block as u32 * map.block_words;
+    let last = (first + map.block_words).min(space.words) - 1;
+    let cell = map.cells.get(block).copied().unwrap_or_default();
+    let (_, word, _) = sign(state, cell.mark, map.under_way == Some(block));
+    let zones: Vec<_> = near::zones_in(sheet, state.map.space, first, last).collect();
+    let zones = if zones.is_empty() { String::new() } else { format!(", {}", zones.join(", ")) };
+    let text = format!(
+        "{} 0x{:X}-0x{:X}: {word}{zones}",
+        space.name,
+        space.base.0 + first,
+        space.base.0 + last
+    );
+    Line::styled(fit(&text, room, state.look.glyphs.more), state.look.theme.title)
+}
+
+/// Every space, a sign for each block; the second value is the row of the cursor.
+fn module(state: &State, sheet: &SheetFacts, room: usize) -> (Vec<Line<'static>>, usize) {
+    let theme = &state.look.theme;
+    let per_row = cells_per_row(state);
+    let focus = state.focus == Pane::Map;
+    let (mut lines, mut at) = (Vec::new(), 0);
+    // Twice as wide where there is room for every row: easier to see.
+    let longest = state.core.map.iter().map(|map| map.cells.len().min(per_row)).max().unwrap_or(0);
+    let wide = if COLUMN + longest * 2 <= room { 2 } else { 1 };
+    for (index, (space, map)) in sheet.spaces.iter().zip(&state.core.map).enumerate() {
+        let bytes = u64::from(space.words) * u64::from(space.bits / 8);
+        let chips: Vec<_> = space.chips.iter().map(|(name, _)| name.as_str()).collect();
+        let battery = if space.battery { ", battery" } else { "" };
+        let head = format!(
+            "{}  {}, {} bits, {}{battery}  {}",
+            space.name,
+            space.kind.word(),
+            space.bits,
+            format_size(bytes, BINARY),
+            chips.join(" ")
+        );
+        lines.push(Line::styled(fit(&head, room, state.look.glyphs.more), theme.text));
+        for (row, cells) in map.cells.chunks(per_row).enumerate() {
+            let first = space.base.0 + (row * per_row) as u32 * map.block_words;
+            let mut line = Line::from(Span::styled(format!("0x{first:<6X} "), theme.quiet));
+            for (n, cell) in cells.iter().enumerate() {
+                let block = row * per_row + n;
+                let (sign, _, style) = sign(state, cell.mark, map.under_way == Some(block));
+                let here = focus && index == state.map.space && block == state.map.block;
+                if here {
+                    at = lines.len();
+                }
+                let style = if here { style.patch(theme.cursor) } else { style };
+                line.push_span(Span::styled(sign.to_string().repeat(wide), style));
+            }
+            lines.push(line);
+        }
+        for zone in sheet.zones.iter().filter(|zone| zone.space == index) {
+            let keep = if zone.keep { ", kept" } else { "" };
+            let text = format!("  zone {} {}+0x{:X}{keep}", zone.name, zone.start, zone.words);
+            lines.push(Line::styled(fit(&text, room, state.look.glyphs.more), theme.quiet));
+        }
+    }
+    (lines, at)
+}

@@ -1,0 +1,117 @@
+//! The key strip: the pane's own keys in one line, those of the work in the other.
+
+use super::dialogs::Dialog;
+use super::keys::{ALWAYS, Binding, PANES, Stage, WORK, table};
+use super::plain::{fit, width};
+use super::state::{Pane, State};
+use ratatui::Frame;
+use ratatui::layout::Rect;
+use ratatui::text::{Line, Span};
+use ratatui::widgets::Paragraph;
+
+/// A row of keys that grows while there is room.
+struct Row<'a> {
+    state: &'a State,
+    line: Line<'static>,
+    left: usize,
+}
+
+impl<'a> Row<'a> {
+    fn new(state: &'a State, room: u16) -> Self {
+        let line = Line::from(" ");
+        Self { state, line, left: usize::from(room).saturating_sub(1) }
+    }
+
+    /// Adds a key with its word, if there is room for both.
+    fn key(&mut self, name: &str, word: &str) {
+        let takes = width(name) + width(word) + 3;
+        if word.is_empty() || takes > self.left + 2 {
+            return;
+        }
+        self.left = self.left.saturating_sub(takes);
+        let theme = &self.state.look.theme;
+        self.line.push_span(Span::styled(name.to_string(), theme.key));
+        self.line.push_span(Span::styled(format!(" {word}  "), theme.text));
+    }
+
+    fn binding(&mut self, row: &Binding) {
+        self.key(row.name, row.word);
+    }
+
+    fn head(&mut self, text: &str) {
+        let takes = width(text) + 1;
+        if takes <= self.left {
+            self.left -= takes;
+            let style = self.state.look.theme.quiet;
+            self.line.push_span(Span::styled(format!("{text} "), style));
+        }
+    }
+
+    fn draw(self, frame: &mut Frame, area: Rect) {
+        frame.render_widget(Paragraph::new(self.line), area);
+    }
+}
+
+/// Draws both lines.
+pub fn draw(state: &State, frame: &mut Frame, [upper, lower]: [Rect; 2]) {
+    let theme = &state.look.theme;
+    if let Some(notice) = &state.notice {
+        let text = fit(notice, usize::from(upper.width).saturating_sub(2), state.look.glyphs.more);
+        frame.render_widget(Paragraph::new(Line::styled(format!(" {text}"), theme.trouble)), upper);
+    } else {
+        own(state, upper).draw(frame, upper);
+    }
+    let mut row = Row::new(state, lower.width);
+    // What stops is always there, so it comes first.
+    for always in ALWAYS {
+        row.binding(always);
+    }
+    if state.dialog.is_none() && state.focus != Pane::Console {
+        for stage in [Stage::Look, Stage::Keep, Stage::Prove] {
+            row.head(stage.name());
+            WORK.iter().filter(|one| one.stage == Some(stage)).for_each(|one| row.binding(one));
+        }
+    } else if state.dialog.is_none() {
+        row.key("help", "lists the lines");
+        row.key("+ -", "step the address");
+    }
+    row.draw(frame, lower);
+}
+
+fn own(state: &State, area: Rect) -> Row<'_> {
+    let mut row = Row::new(state, area.width);
+    let Some(dialog) = &state.dialog else {
+        for one in table(state.focus) {
+            row.binding(one);
+        }
+        if state.focus != Pane::Console {
+            WORK.iter().filter(|one| one.stage.is_none()).for_each(|one| row.binding(one));
+            for one in PANES {
+                row.binding(one);
+            }
+        }
+        return row;
+    };
+    let keys: &[(&str, &str)] = match dialog {
+        Dialog::Choose(_) => {
+            &[("Enter", "takes it"), ("Up Down", "choose, or type a name"), ("Esc", "back")]
+        }
+        Dialog::Specimen(_) => &[("Enter", "takes it"), ("Esc", "back")],
+        Dialog::Cautions(Some(_)) => &[("Enter", "read, go on"), ("Esc", "back")],
+        Dialog::Cautions(None) => &[("Enter", "read"), ("Esc", "back")],
+        Dialog::Leave { .. } => {
+            &[("Enter", "allow"), ("Left Right", "time"), ("Esc", "stay locked")]
+        }
+        Dialog::Measured => &[("Enter", "yes, below 300 mV"), ("Esc", "no")],
+        Dialog::Quit => &[("Enter", "stop, rail off, end"), ("Esc", "stay")],
+        Dialog::Help { .. } => &[("Up Down", "scroll"), ("Esc", "back")],
+        Dialog::Elsewhere { there: Some(_), .. } => {
+            &[("f", "follow"), ("s", "stop it safely"), ("Esc", "leave it alone")]
+        }
+        Dialog::Elsewhere { there: None, .. } => &[("Enter", "connect"), ("Esc", "back")],
+    };
+    for (name, word) in keys {
+        row.key(name, word);
+    }
+    row
+}

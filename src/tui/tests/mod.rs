@@ -1,0 +1,6 @@
+//! The workbench without terminal and core: key scripts in, state and screens out.
+
+mod documents;
+mod fixture;
+mod screens;
+mod scripts;

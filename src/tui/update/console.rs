@@ -1,0 +1,124 @@
+//! Keys and lines of the bus console.
+
+use super::{lines, quit, rail};
+use crate::app::workbench::{Command, Doing, Order, SheetFacts};
+use crate::bus::WordAddress;
+use crate::module::Kind;
+use crate::tui::console::Row;
+use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
+use crate::tui::dialogs::Dialog;
+use crate::tui::keys::{Action, Key, action};
+use crate::tui::line_edit::LineEdit;
+use crate::tui::msg::Effect;
+use crate::tui::state::{Pane, State};
+
+/// Takes a key in the console; `None` if it means something to all panes.
+pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
+    let empty = state.console.line.is_empty();
+    match (action(Pane::Console, key), key) {
+        (Some(Action::Run), _) => return Some(run(state)),
+        (Some(Action::Back), _) => state.console.call_back(true),
+        (Some(Action::On), _) => state.console.call_back(false),
+        (Some(Action::Complete), _) if empty => state.focus = state.focus.beside(true),
+        (Some(Action::Complete), _) => {
+            let before = state.console.line.before_cursor();
+            match complete(&before, state.core.sheet.as_deref()) {
+                Ok(rest) => state.console.line.paste_whole(&rest),
+                Err(many) if many.is_empty() => {}
+                Err(many) => state.notice = Some(many.join("  ")),
+            }
+        }
+        (Some(Action::Leave), _) if empty => state.focus = state.before,
+        (Some(Action::Leave), _) => state.console.line = LineEdit::default(),
+        (_, Key::Char(sign @ ('+' | '-'))) if empty && state.console.last.is_some() => {
+            return Some(step(state, sign == '+'));
+        }
+        _ => {
+            if !state.console.line.key(key) {
+                return None;
+            }
+        }
+    }
+    Some(Vec::new())
+}
+
+fn run(state: &mut State) -> Vec<Effect> {
+    let line = state.console.line.text().trim().to_string();
+    if line.is_empty() {
+        return again(state);
+    }
+    state.console.given(&line);
+    match parse(&line, state.core.sheet.as_deref()) {
+        Err(why) => {
+            state.console.push(Row::trouble(why));
+            Vec::new()
+        }
+        Ok(Ask::Again) => again(state),
+        Ok(Ask::Cycle(cycle)) => {
+            state.console.last = Some(cycle);
+            make(state, cycle)
+        }
+        Ok(Ask::LetGo) => order(state, Order::LetGo),
+        Ok(Ask::Lines) => lines(state),
+        Ok(Ask::Rail(on)) => rail(state, on),
+        Ok(Ask::Writes { space, seconds }) => order(state, Order::Allow { space, seconds }),
+        Ok(Ask::Locked) => order(state, Order::Lock),
+        Ok(Ask::Help) => {
+            for verb in VERBS {
+                state.console.push(Row::plain(format!("{:<24} {}", verb.form, verb.help)));
+            }
+            Vec::new()
+        }
+        Ok(Ask::Quit) => quit(state),
+    }
+}
+
+fn again(state: &mut State) -> Vec<Effect> {
+    if let Some(cycle) = state.console.last {
+        return make(state, cycle);
+    }
+    state.console.push(Row::trouble("there is no cycle to make again yet"));
+    Vec::new()
+}
+
+/// The next address, or the one before; it stays in the space.
+fn step(state: &mut State, on: bool) -> Vec<Effect> {
+    let sheet = state.core.sheet.clone();
+    let (Some(mut cycle), Some(sheet)) = (state.console.last, sheet) else { return Vec::new() };
+    let Some(space) = sheet.spaces.get(cycle.space) else { return Vec::new() };
+    let offset = cycle.address.0.wrapping_sub(space.base.0);
+    let offset = if on {
+        (offset + 1) % space.words
+    } else {
+        offset.checked_sub(1).unwrap_or(space.words - 1)
+    };
+    cycle.address = WordAddress(space.base.0 + offset);
+    state.console.last = Some(cycle);
+    make(state, cycle)
+}
+
+fn order(state: &mut State, order: Order) -> Vec<Effect> {
+    if matches!(state.core.doing, Doing::Job(_)) {
+        state.console.push(Row::trouble("a job runs; ^C stops it first"));
+        return Vec::new();
+    }
+    vec![Effect::Send(Command::Order(order))]
+}
+
+fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
+    let locked =
+        !state.core.leave.is_some_and(|(space, until)| space == cycle.space && state.now < until);
+    let ram = |sheet: &SheetFacts| {
+        sheet.spaces.get(cycle.space).is_some_and(|space| space.kind == Kind::Ram)
+    };
+    let asks = cycle.value.is_some()
+        && locked
+        && state.core.doing == Doing::ByHand
+        && state.core.sheet.as_deref().is_some_and(ram);
+    if asks {
+        let order = Some(cycle.order());
+        state.dialog = Some(Dialog::Leave { space: cycle.space, time: 1, order });
+        return Vec::new();
+    }
+    order(state, cycle.order())
+}

@@ -1,0 +1,99 @@
+//! Moving in the memory map.
+
+use crate::tui::keys::Action;
+use crate::tui::panes::map::{cells_per_row, view_rows, words_per_row};
+use crate::tui::state::{MapPane, State, Zoom};
+
+/// Brings the cursor back into what there is.
+pub(super) fn clamp(state: &mut State) {
+    let spaces = state.core.map.len();
+    if state.map.space >= spaces {
+        state.map = MapPane::default();
+    }
+    let blocks = state.core.map.get(state.map.space).map_or(0, |map| map.cells.len());
+    state.map.block = state.map.block.min(blocks.saturating_sub(1));
+}
+
+pub(super) fn act(state: &mut State, action: Action) {
+    match (state.map.zoom, action) {
+        (_, Action::ZoomIn) => closer(state),
+        (_, Action::ZoomOut) => farther(state),
+        (Zoom::Words, action) => words(state, action),
+        (zoom, action) => blocks(state, zoom, action),
+    }
+}
+
+fn closer(state: &mut State) {
+    let Some(map) = state.core.map.get(state.map.space) else { return };
+    state.map.zoom = match state.map.zoom {
+        Zoom::Module => Zoom::Blocks,
+        Zoom::Blocks | Zoom::Words => {
+            if state.map.zoom == Zoom::Blocks {
+                state.map.word = state.map.block as u32 * map.block_words;
+                state.map.page.clear();
+            }
+            Zoom::Words
+        }
+    };
+}
+
+fn farther(state: &mut State) {
+    state.map.zoom = match state.map.zoom {
+        Zoom::Words => {
+            let block_words = state.core.map.get(state.map.space).map_or(1, |map| map.block_words);
+            state.map.block = (state.map.word / block_words.max(1)) as usize;
+            Zoom::Blocks
+        }
+        Zoom::Blocks | Zoom::Module => Zoom::Module,
+    };
+}
+
+fn blocks(state: &mut State, zoom: Zoom, action: Action) {
+    let Some(map) = state.core.map.get(state.map.space) else { return };
+    let blocks = map.cells.len();
+    let row = if zoom == Zoom::Module { cells_per_row(state) } else { 1 };
+    let page = view_rows(state).max(1);
+    let at = state.map.block;
+    let (space, block) = (state.map.space, at);
+    let (space, block) = match action {
+        Action::Left => (space, block.saturating_sub(1)),
+        Action::Right => (space, block + 1),
+        Action::Home => (space, 0),
+        Action::End => (space, blocks.saturating_sub(1)),
+        Action::Up if block >= row => (space, block - row),
+        // Out of the space at its upper end.
+        Action::Up if zoom == Zoom::Module && space > 0 => {
+            let before = state.core.map[space - 1].cells.len();
+            (space - 1, (before.saturating_sub(1) / row * row + block).min(before - 1))
+        }
+        Action::Down if block + row < blocks => (space, block + row),
+        Action::Down if zoom == Zoom::Module && space + 1 < state.core.map.len() => {
+            (space + 1, block % row)
+        }
+        Action::PageUp => (space, block.saturating_sub(page * row)),
+        Action::PageDown => (space, block + page * row),
+        _ => (space, block),
+    };
+    state.map.space = space;
+    state.map.block = block;
+    clamp(state);
+}
+
+fn words(state: &mut State, action: Action) {
+    let Some(sheet) = state.core.sheet.clone() else { return };
+    let Some(space) = sheet.spaces.get(state.map.space) else { return };
+    let row = words_per_row(state, space) as u32;
+    let page = row * (view_rows(state).max(1) as u32);
+    let last = space.words.saturating_sub(page).next_multiple_of(row.max(1));
+    let at = state.map.word;
+    let word = match action {
+        Action::Up | Action::Left => at.saturating_sub(row),
+        Action::Down | Action::Right => at + row,
+        Action::PageUp => at.saturating_sub(page),
+        Action::PageDown => at + page,
+        Action::Home => 0,
+        Action::End => last,
+        _ => at,
+    };
+    state.map.word = word.min(last);
+}
