@@ -7,6 +7,7 @@ mod capture_job;
 mod disk_tests;
 mod image;
 mod jobs;
+mod kit;
 mod known;
 mod parts;
 mod port_name;
@@ -21,6 +22,7 @@ mod wanted;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
+pub(crate) use kit::{KitError, write_kit};
 pub use known::{Known, KnownAdapter};
 pub use port_name::{PortName, PortNameError};
 pub use ports::{OpenPort, OpenPortError, bench_for_service, open_port};

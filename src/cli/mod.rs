@@ -4,6 +4,7 @@ mod args;
 mod bench;
 mod context;
 mod job;
+mod kit;
 mod output;
 mod ports;
 mod progress;
@@ -35,6 +36,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
         Command::Shelf(command) => shelf::run(&context, command),
         Command::Sheet(command) => sheet::run(&command),
         Command::Bench(options) => bench::run(&options),
+        Command::Kit(options) => kit::run(&options),
     };
     ExitCode::from(code)
 }
