@@ -17,7 +17,7 @@ fn files(folder: &Path, below: &str, all: &mut BTreeSet<String>) {
         let name = Path::new(below).join(entry.file_name()).to_str().unwrap().to_owned();
         if entry.file_type().unwrap().is_dir() {
             files(folder, &name, all);
-        } else if !name.ends_with(".rs") {
+        } else if entry.path().extension().is_none_or(|end| end != "rs") {
             all.insert(name);
         }
     }
