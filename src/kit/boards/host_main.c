@@ -1,7 +1,7 @@
 /* The host board as a serial port: prints the name of a pseudo-terminal and serves it until its
  * standard input ends.
  *
- * usage: adapter-host STORE RAM_WORDS     STORE: a file of 32-bit words, a power of two of them */
+ * usage: adapter-host STORE RAM_WORDS     STORE: a file of 32-bit words */
 #define _GNU_SOURCE
 #include <fcntl.h>
 #include <poll.h>
@@ -150,7 +150,6 @@ static bool load(host_module *m, const char *file, uint32_t ram_words) {
     if (!f || fseek(f, 0, SEEK_END) || (bytes = ftell(f)) < 4) return false;
     rewind(f);
     m->store_words = (uint32_t)bytes / 4;
-    if (m->store_words & (m->store_words - 1) || ram_words & (ram_words - 1)) return false;
     m->store = malloc((size_t)bytes);
     m->ram_words = ram_words;
     m->ram = calloc(ram_words ? ram_words : 1, 4);
@@ -164,7 +163,7 @@ int main(int argc, char **argv) {
     static line l;
     bool idle_before = false;
     if (argc != 3 || !load(&l.module, argv[1], (uint32_t)strtoul(argv[2], 0, 0)) || !open_line(&l)) {
-        fprintf(stderr, "usage: adapter-host STORE RAM_WORDS; both are powers of two of words\n");
+        fprintf(stderr, "usage: adapter-host STORE RAM_WORDS\n");
         return 2;
     }
     core.bd.ops = &ops;

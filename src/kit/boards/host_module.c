@@ -13,8 +13,8 @@ static uint32_t *selected(host_module *m, uint16_t control, uint32_t address) {
         m->violations++;
         return 0;
     }
-    if (!(control & CS0)) return &m->store[address & (m->store_words - 1)];
-    if (!(control & CS1) && m->ram_words) return &m->ram[address & (m->ram_words - 1)];
+    if (!(control & CS0) && address < m->store_words) return &m->store[address];
+    if (!(control & CS1) && address < m->ram_words) return &m->ram[address];
     return 0;
 }
 
@@ -41,14 +41,15 @@ void module_changed(host_module *m, const host_pins *pins) {
     if (word && !(control & OE) && (control & WE) && pins->data_out) m->violations++;
     if (writing) {
         m->write_at = pins->address;
+        m->write_to = !(control & CS1) && control & CS0;
         m->write_value = driven | ~pins->data_out;
     } else if (m->was_writing) {
         /* At the end of the strobe, as a static RAM takes it. The store is read-only. */
         if (m->write_at != pins->address) m->violations++;
-        if (control & CS1 || !m->ram_words) {
+        if (!m->write_to) {
             m->store_writes++;
         } else {
-            m->ram[m->write_at & (m->ram_words - 1)] = m->write_value;
+            m->ram[m->write_at] = m->write_value;
             m->ram_writes++;
         }
     }

@@ -7,10 +7,10 @@
 
 typedef struct {
     uint32_t *store, *ram;
-    uint32_t store_words, ram_words; /* powers of two; addresses wrap */
+    uint32_t store_words, ram_words; /* beyond them nothing answers */
     uint32_t floating;               /* what lines show that nobody drives: their last level */
     bool was_writing;
-    bool powered, falling;
+    bool powered, falling, write_to;
     uint32_t write_at, write_value;
     uint32_t store_writes, ram_writes;
     uint32_t violations; /* fights, and lines high into a module without supply */

@@ -143,6 +143,13 @@ void lines_release(bw_core *c) {
     }
 }
 
+void lines_again(bw_core *c) {
+    if (!c->lines_set) return;
+    for (uint8_t n = 0; n < BD_CONTROL_LINES; n++)
+        if (c->drive.driven[CONTROL] >> n & 1)
+            bd_line(&c->bd, CONTROL, n, c->drive.level[CONTROL] >> n & 1 ? HIGH : LOW);
+}
+
 static uint8_t take_line(bw_core *c, uint8_t *group, uint8_t *line) {
     *group = take_below(c, 3);
     *line = take_below(c, 32);
@@ -271,11 +278,11 @@ uint8_t serve_walk(bw_core *c) {
     bool high = take_flag(c);
     uint8_t count, group, line, code;
     turns = take16(c);
-    if (turns == 0) take_bad(c, TURNS_AT);
     count = take8(c);
     list = line_index(c->body, c->at);
     for (uint8_t n = 0; n < count && !c->bad_at; n++) take_line(c, &group, &line);
-    if (!take_end(c)) return F_MALFORMED;
+    if (take_end(c) && turns == 0) take_bad(c, TURNS_AT);
+    if (c->bad_at) return F_MALFORMED;
     if (count > BD_ROWS) return F_TOO_LONG;
     code = walk_check(c, high, list, count);
     if (code) return code;

@@ -106,6 +106,7 @@ uint8_t span_check(bw_core *c, uint32_t address, int32_t step, uint32_t count);
 
 /* lines.c, hold.c */
 void lines_release(bw_core *c);
+void lines_again(bw_core *c); /* control lines that LINES drives, after all were driven anew */
 bool lines_may_move(bw_core *c, bw_levels moved); /* may a script bring a line to this level? */
 void hold_release(bw_core *c);
 

@@ -157,15 +157,11 @@ uint8_t serve_rail(bw_core *c) {
     uint16_t settle, expected, floor, apart;
     uint8_t shapes;
     expected = take16(c);
-    if (!action && expected) take_bad(c, 3);
     settle = take16(c);
-    if (!action && settle) take_bad(c, 5);
     floor = take16(c);
-    if (!action && floor) take_bad(c, 7);
     shapes = take8(c);
-    if (!action && shapes) take_bad(c, 9);
     if (!take_end(c)) return F_MALFORMED;
-    if (!action) return off(c);
+    if (!action) return off(c); /* whatever else it says: off is never refused */
     if (shape_count(c) == 0 || shape_count(c) != shapes)
         return fault_of(c, F_SHAPES_MISSING, shape_count(c));
     apart = expected > BD_RAIL_MV ? expected - BD_RAIL_MV : BD_RAIL_MV - expected;

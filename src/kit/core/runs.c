@@ -117,13 +117,13 @@ uint8_t serve_run(bw_core *c) {
         return F_MALFORMED;
     }
     bytes = (uint16_t)(c->length - PAYLOAD_AT - 4);
+    if (bytes % r->pay_width) {
+        take_bad(c, PAYLOAD_AT);
+        return F_MALFORMED;
+    }
     request = chain_sum(c);
     if (line_u32(c, (uint16_t)(c->length - 4)) != request) {
         take_bad(c, (uint16_t)(c->length - 4));
-        return F_MALFORMED;
-    }
-    if (bytes % r->pay_width) {
-        take_bad(c, PAYLOAD_AT);
         return F_MALFORMED;
     }
     code = chain_judge(c, &place, request, &k);

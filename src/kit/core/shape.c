@@ -191,12 +191,12 @@ uint8_t serve_shape(bw_core *c) {
             s.waits[n] = bd_wait_of(s.times[n] > least ? s.times[n] : least);
         }
         hold_release(c);
-        lines_release(c);
         c->permit[slot].used = 0;
         c->shape[slot] = s;
         if (c->rail == RAIL_ON || c->rail == RAIL_RISING) {
             shape_hold(c);
             bd_control_drive(&c->bd, c->held.mask | c->line_moved, c->shape[slot].image_idle);
+            lines_again(c);
         }
     }
     reply_begin(c);
