@@ -3,8 +3,10 @@
  *   tail            keep              put       scan              head
  *   | waiting requests | frame begun ...|  (free)  | bytes as they came |
  *
- * A decoded frame is never longer than what came for it, so `put` never passes `scan`. A waiting
- * request is two bytes (length; in the five high bits the fault that it will get) and its body. */
+ * A byte that came gives one decoded byte at most, so `put` never passes `scan`. Whenever all bytes
+ * are looked at, `head` goes back to `put`: else what is between them would be lost as long as an
+ * older request waits. A waiting request is two bytes (length; in the five high bits the fault that
+ * it will get) and its body. */
 #include "parts.h"
 
 static uint16_t next(uint16_t at) {
@@ -85,6 +87,7 @@ void line_poll(bw_core *c) {
         uint16_t head;
         uint8_t lost;
         bd_lock(&c->bd);
+        if (c->scan == c->head) c->scan = c->head = c->put;
         head = c->head;
         lost = c->lost;
         c->lost = 0;
