@@ -61,6 +61,20 @@ fn simulated(sent: &[(Nanos, Vec<u8>)]) -> Vec<Vec<u8>> {
     got
 }
 
+/// What the program prints, and its books.
+fn talk(program: &Path, input: String) -> (String, String) {
+    let mut command = Command::new(program);
+    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = command.spawn().unwrap();
+    let mut stdin = child.stdin.take().unwrap();
+    let writer = std::thread::spawn(move || stdin.write_all(input.as_bytes()));
+    let out = child.wait_with_output().unwrap();
+    writer.join().unwrap().unwrap();
+    let books = String::from_utf8_lossy(&out.stderr).into_owned();
+    assert!(out.status.success(), "ended with {}: {books}", out.status);
+    (String::from_utf8(out.stdout).unwrap(), books)
+}
+
 /// The same for the C core.
 fn native(program: &Path, sent: &[(Nanos, Vec<u8>)]) -> Vec<Vec<u8>> {
     let mut input = String::new();
@@ -72,18 +86,10 @@ fn native(program: &Path, sent: &[(Nanos, Vec<u8>)]) -> Vec<Vec<u8>> {
         input.push('\n');
     }
     writeln!(input, "{}", (sent.last().unwrap().0 + GAP).0 / 1000).unwrap();
-    let mut command = Command::new(program);
-    command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
-    let mut child = command.spawn().unwrap();
-    let mut stdin = child.stdin.take().unwrap();
-    let writer = std::thread::spawn(move || stdin.write_all(input.as_bytes()));
-    let out = child.wait_with_output().unwrap();
-    writer.join().unwrap().unwrap();
-    let err = String::from_utf8_lossy(&out.stderr);
-    assert!(out.status.success(), "ended with {}: {err}", out.status);
+    let (out, _) = talk(program, input);
     let mut reader = FrameReader::new(2_000);
     let mut got = Vec::new();
-    for line in String::from_utf8(out.stdout).unwrap().lines() {
+    for line in out.lines() {
         let bytes = line.split(' ').skip(1).map(|byte| u8::from_str_radix(byte, 16).unwrap());
         let frame: Vec<u8> = [0].into_iter().chain(bytes).chain([0]).collect();
         reader.push(&frame, |body| got.push(body.to_vec()));
@@ -146,6 +152,45 @@ fn compare(program: &Path, sent: &[(Nanos, Vec<u8>)], what: &str) {
         }
     }
     assert!(c.len() >= sent.len() * 9 / 10, "{what}: {} replies", c.len());
+}
+
+/// Noise, frames cut anywhere, requests at any time, then silence: nothing crashes, no rule of the
+/// bus is broken, and the dead-man switches the rail off.
+#[test]
+fn whatever_comes_in_the_core_stands_and_the_rail_goes_off() {
+    let Some(kit) = Kit::export() else { return };
+    let program = program(&kit);
+    for seed in if support::long() { 0..2_000 } else { 0..100 } {
+        let mut random = Random::tame(seed + 1_000);
+        let mut rng = fastrand::Rng::with_seed(seed);
+        let (mut at, mut input) = (1_000_000_u32, String::new());
+        for n in 0..200_u32 {
+            let mut bytes = encode_frame_after_idle(&random.body(n as u8));
+            match rng.u8(..8) {
+                0 => bytes = (0..rng.usize(..300)).map(|_| rng.u8(..)).collect(),
+                1 => bytes.truncate(rng.usize(1..=bytes.len())),
+                2 => {
+                    let at = rng.usize(..bytes.len());
+                    bytes[at] = rng.u8(..);
+                }
+                _ => {}
+            }
+            if bytes.is_empty() {
+                bytes.push(0);
+            }
+            write!(input, "{at}").unwrap();
+            for byte in &bytes {
+                write!(input, " {byte:02X}").unwrap();
+            }
+            input.push('\n');
+            at += if rng.u8(..4) == 0 { rng.u32(..200_000) } else { rng.u32(..2_000) };
+        }
+        // A run that lasts may still be at work; its dead-man comes in the same time.
+        writeln!(input, "{}", at + 9_000_000).unwrap();
+        let (_, books) = talk(&program, input);
+        assert!(books.contains("violations 0, writes to the store 0"), "seed {seed}: {books}");
+        assert!(books.contains("rail off"), "seed {seed}: {books}");
+    }
 }
 
 fn program(kit: &Kit) -> PathBuf {

@@ -19,6 +19,7 @@ pub const FILES: &[KitFile] = &[
     KitFile { path: "core/check.c", text: include_str!("core/check.c") },
     KitFile { path: "core/crc.c", text: include_str!("core/crc.c") },
     KitFile { path: "core/cycle.c", text: include_str!("core/cycle.c") },
+    KitFile { path: "core/cycle.h", text: include_str!("core/cycle.h") },
     KitFile { path: "core/digest.c", text: include_str!("core/digest.c") },
     KitFile { path: "core/env.c", text: include_str!("core/env.c") },
     KitFile { path: "core/hello.c", text: include_str!("core/hello.c") },

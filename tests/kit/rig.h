@@ -48,7 +48,7 @@ typedef struct {
     int place; /* in a frame that is sent: 0 delimiter, 1 code byte, 2 and more the body */
     uint8_t kind;
     struct {
-        uint64_t frames, first, last, reads_before, reads, bytes;
+        uint64_t frames, first, last, reads_before, reads, bytes, idle;
     } of[256];
     const uint64_t *reads;
 } rig_line;

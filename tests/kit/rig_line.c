@@ -33,6 +33,8 @@ static void noted(rig_line *l, uint8_t byte) {
         if (l->of[byte].frames++ == 0) {
             l->of[byte].first = now;
             l->of[byte].reads_before = *l->reads;
+        } else if (byte == 0x89 && now > l->of[byte].last) {
+            l->of[byte].idle += now - l->of[byte].last; /* the line was free */
         }
     }
     l->of[l->kind].bytes += l->place > 2;

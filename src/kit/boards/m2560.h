@@ -66,9 +66,14 @@ typedef uint16_t bd_wait_t;
 #define BD_CLOCK F_CPU
 /* 115200 is off by 2.1 % with either clock, more than the datasheet recommends. */
 #define BD_RESET_RATE 250000
-/* A byte at 2 Mbaud lasts 80 clock periods at 16 MHz: less than the receive interrupt takes. */
+/* No faster than the receive interrupt: a byte may not be shorter than 160 clock periods. */
+#if F_CPU == 16000000
 #define BD_RATES {250000, 500000, 1000000}
 #define BD_RATE_COUNT 3
+#else
+#define BD_RATES {250000, 500000}
+#define BD_RATE_COUNT 2
+#endif
 /* Two clock periods: the instructions around a wait take longer in any case. */
 #define BD_SETUP_NS (2000 / MHZ)
 #define BD_PULSE_NS (2000 / MHZ)

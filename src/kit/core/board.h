@@ -34,6 +34,15 @@
 
 #include BW_BOARD
 
+/* Where the call would cost more than what is called; and where time counts more than size. */
+#if defined(__GNUC__) && !defined(__clang__)
+#define BW_HOT static inline __attribute__((always_inline))
+#define BW_FAST __attribute__((optimize("O2")))
+#else
+#define BW_HOT static inline
+#define BW_FAST
+#endif
+
 /* Constants that an 8-bit controller keeps in program memory. */
 #ifndef BD_ROM
 #define BD_ROM

@@ -96,7 +96,7 @@ typedef struct bw_core {
     uint8_t working, silent, cause;
     uint32_t cause_detail, work_id, work_done, work_whole, work_began, busy_at;
     uint32_t work_limit; /* ms */
-    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due;
+    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, short_breaths, breaths;
     uint8_t ending; /* work of an earlier session goes on */
 
     /* Answers that wait for the gap between two frames. */

@@ -1,7 +1,18 @@
 /* Cycles. The images say what every driven control line shows in each phase. */
-#include "parts.h"
+#include "cycle.h"
 
-enum { SETUP, PULSE, HOLD, RECOVER, RELEASE };
+void cycle_extra(bw_core *c, uint16_t mask, uint16_t levels) {
+    bd_control_drive(&c->bd, c->held.mask | c->line_moved | mask, levels);
+}
+
+uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
+    return cycle_read_here(c, s, address);
+}
+
+uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge) {
+    cycle_charge(c, s, charge);
+    return cycle_read_here(c, s, address);
+}
 
 void cycle_ready(bw_core *c) {
     hold_release(c);
@@ -12,44 +23,12 @@ void cycle_ready(bw_core *c) {
     }
 }
 
-/* Lines that no idle level names are outputs only while a phase of their shape lasts. */
-static void extra(bw_core *c, uint16_t mask, uint16_t levels) {
-    bd_control_drive(&c->bd, c->held.mask | c->line_moved | mask, levels);
-}
-
-uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
-    uint32_t bus;
-    bd_address(&c->bd, address);
-    if (s->drives_read) extra(c, s->drives_read, s->image_read_setup);
-    bd_control(&c->bd, s->image_read_setup);
-    bd_wait(&c->bd, s->waits[SETUP]);
-    bd_control(&c->bd, s->image_read);
-    bd_wait(&c->bd, s->waits[PULSE]);
-    bus = bd_data_in(&c->bd);
-    bd_control(&c->bd, s->image_read_setup);
-    bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image_idle);
-    if (s->drives_read) extra(c, 0, s->image_idle);
-    bd_wait(&c->bd, s->waits[RECOVER]);
-    c->was_read = 1;
-    if (s->first) bus >>= s->first;
-    return s->width == 4 ? bus : bus & word_ones(s);
-}
-
-uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge) {
-    bd_wait(&c->bd, s->waits[RELEASE]);
-    bd_data_drive(&c->bd, word_ones(s) << s->first, charge << s->first);
-    bd_wait(&c->bd, s->waits[SETUP]);
-    bd_data_free(&c->bd);
-    return cycle_read(c, s, address);
-}
-
 static void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
     if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
     c->was_read = 0;
     bd_address(&c->bd, address);
     bd_data_drive(&c->bd, word_ones(s) << s->first, value << s->first);
-    if (s->drives_write) extra(c, s->drives_write, s->image_write_setup);
+    if (s->drives_write) cycle_extra(c, s->drives_write, s->image_write_setup);
     bd_control(&c->bd, s->image_write_setup);
     bd_wait(&c->bd, s->waits[SETUP]);
 }
@@ -61,7 +40,7 @@ void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value
     bd_control(&c->bd, s->image_write_setup);
     bd_wait(&c->bd, s->waits[HOLD]);
     bd_control(&c->bd, s->image_idle);
-    if (s->drives_write) extra(c, 0, s->image_idle);
+    if (s->drives_write) cycle_extra(c, 0, s->image_idle);
     bd_data_free(&c->bd);
     bd_wait(&c->bd, s->waits[RECOVER]);
 }
@@ -75,7 +54,7 @@ void cycle_strobe(bw_core *c, const bw_shape *s, uint32_t address, bool write, u
         bd_control(&c->bd, s->image_write);
     } else {
         bd_address(&c->bd, address);
-        if (s->drives_read) extra(c, s->drives_read, s->image_read_setup);
+        if (s->drives_read) cycle_extra(c, s->drives_read, s->image_read_setup);
         bd_control(&c->bd, s->image_read_setup);
         bd_wait(&c->bd, s->waits[SETUP]);
         if (mark) bd_mark(&c->bd, true);
@@ -89,7 +68,7 @@ void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
     bd_control(&c->bd, write ? s->image_write_setup : s->image_read_setup);
     bd_wait(&c->bd, s->waits[HOLD]);
     bd_control(&c->bd, s->image_idle);
-    if (s->drives_read | s->drives_write) extra(c, 0, s->image_idle);
+    if (s->drives_read | s->drives_write) cycle_extra(c, 0, s->image_idle);
     bd_data_free(&c->bd);
     bd_wait(&c->bd, s->waits[RECOVER]);
     c->was_read = !write;

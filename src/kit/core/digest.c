@@ -1,10 +1,10 @@
 /* DIGEST: checksum, AND and OR of many words, made here. */
-#include "parts.h"
+#include "cycle.h"
 
 /* Words between two pauses; each is short against every time that is kept. */
 #define SLICE 32
 
-uint8_t serve_digest(bw_core *c) {
+BW_FAST uint8_t serve_digest(bw_core *c) {
     uint8_t echo[14], slot, precharge;
     uint32_t address, count, charge, sum = CRC_START, all, any = 0, step;
     bw_shape *s;
@@ -30,8 +30,9 @@ uint8_t serve_digest(bw_core *c) {
         count -= slice;
         c->work_done += slice;
         for (; slice; slice--) {
-            uint32_t value =
-                precharge ? cycle_read_charged(c, s, address, charge) : cycle_read(c, s, address);
+            uint32_t value;
+            if (precharge) cycle_charge(c, s, charge);
+            value = cycle_read_here(c, s, address);
             address += step;
             all &= value;
             any |= value;

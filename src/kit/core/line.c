@@ -40,7 +40,7 @@ static void frame_fresh(bw_core *c) {
     c->rx_crc = CRC_START;
 }
 
-static void decoded(bw_core *c, uint8_t byte) {
+BW_FAST static void decoded(bw_core *c, uint8_t byte) {
     if (c->got == BD_RX_BODY + 4) {
         c->bad = 1;
         return;
@@ -67,7 +67,7 @@ static void frame_ended(bw_core *c) {
     frame_fresh(c);
 }
 
-static void coded(bw_core *c, uint8_t byte) {
+BW_FAST static void coded(bw_core *c, uint8_t byte) {
     if (byte == 0) {
         frame_ended(c);
         return;
@@ -82,7 +82,7 @@ static void coded(bw_core *c, uint8_t byte) {
     if (!c->bad) decoded(c, byte);
 }
 
-void line_poll(bw_core *c) {
+BW_FAST void line_poll(bw_core *c) {
     for (;;) {
         uint16_t head;
         uint8_t lost;

@@ -33,6 +33,7 @@ void send_begin(bw_core *c, uint8_t kind, uint8_t tag);
 void send8(bw_core *c, uint8_t value);
 void send16(bw_core *c, uint16_t value);
 void send32(bw_core *c, uint32_t value);
+void send_bytes(bw_core *c, const uint8_t *at, uint16_t count);
 void send_end(bw_core *c);
 void send_break(bw_core *c); /* a frame that must not become whole */
 void send_forget(bw_core *c); /* answers that have not begun to leave are dropped */
@@ -60,6 +61,14 @@ uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
 void work_halt(bw_core *c, uint8_t cause);
 uint32_t ms_ticks(uint32_t ms);
+
+/* The same at little cost, between two words: what came is taken, what is due goes out, and now and
+ * then the rest is done. */
+BW_HOT bool breathe_short(bw_core *c) {
+    if (bd_tx_free(&c->bd)) send_pump(c);
+    if (c->head == c->scan && ++c->short_breaths & 31) return c->cause == E_GOOD;
+    return breathe(c);
+}
 
 /* serve.c: requests in their turn. Each returns a fault code, or 0 when it has answered. */
 void serve(bw_core *c);

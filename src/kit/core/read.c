@@ -1,30 +1,44 @@
 /* READ: words on their way while the next are read. */
-#include "parts.h"
+#include "cycle.h"
 
 #define HEAD 15u /* bytes of a reply before the words */
 
 typedef struct {
     bw_core *c;
-    uint8_t width, count;
-    uint32_t run;        /* the word that may stand several times */
-    uint16_t run_length; /* so often it came; 0: none */
+    uint8_t width, count; /* words that stand as they are, in `scratch` */
+    uint8_t *to;
+    uint32_t run;       /* the word that may stand several times */
+    uint8_t run_length; /* so often it came; 0: none */
 } coder;
 
-static void word(bw_core *c, uint32_t value, uint8_t width) {
-    send8(c, (uint8_t)value);
-    if (width == 1) return;
-    send8(c, (uint8_t)(value >> 8));
-    if (width == 2) return;
-    send8(c, (uint8_t)(value >> 16));
-    send8(c, (uint8_t)(value >> 24));
+static void word_out(bw_core *c, uint32_t value, uint8_t width) {
+    uint8_t bytes[4];
+    bytes[0] = (uint8_t)value;
+    bytes[1] = (uint8_t)(value >> 8);
+    bytes[2] = (uint8_t)(value >> 16);
+    bytes[3] = (uint8_t)(value >> 24);
+    send_bytes(c, bytes, width);
 }
 
 static void plain_out(coder *e) {
-    uint8_t *at = e->c->scratch;
     if (e->count == 0) return;
     send8(e->c, (uint8_t)(e->count - 1));
-    for (uint16_t n = (uint16_t)(e->count * e->width); n; n--) send8(e->c, *at++);
+    send_bytes(e->c, e->c->scratch, (uint16_t)(e->to - e->c->scratch));
+    e->to = e->c->scratch;
     e->count = 0;
+}
+
+BW_HOT void plain(coder *e) {
+    uint8_t *to = e->to;
+    uint32_t value = e->run;
+    *to++ = (uint8_t)value;
+    if (e->width > 1) *to++ = (uint8_t)(value >> 8);
+    if (e->width > 2) {
+        *to++ = (uint8_t)(value >> 16);
+        *to++ = (uint8_t)(value >> 24);
+    }
+    e->to = to;
+    if (++e->count == 128) plain_out(e);
 }
 
 static void run_out(coder *e) {
@@ -34,29 +48,27 @@ static void run_out(coder *e) {
     if (e->run_length >= least) {
         plain_out(e);
         send8(e->c, (uint8_t)(0x80 + e->run_length - 2));
-        word(e->c, e->run, e->width);
+        word_out(e->c, e->run, e->width);
     } else {
-        while (e->run_length--) {
-            uint8_t *at = e->c->scratch + (uint16_t)(e->count * e->width);
-            uint32_t value = e->run;
-            for (uint8_t n = 0; n < e->width; n++, value >>= 8) at[n] = (uint8_t)value;
-            if (++e->count == 128) plain_out(e);
-        }
+        for (; e->run_length; e->run_length--) plain(e);
     }
-    e->run_length = 0;
 }
 
-static void code(coder *e, uint32_t value) {
+BW_HOT void code(coder *e, uint32_t value) {
     if (e->run_length && value == e->run && e->run_length < 129) {
         e->run_length++;
         return;
     }
-    run_out(e);
+    if (e->run_length == 1) {
+        plain(e);
+    } else if (e->run_length) {
+        run_out(e);
+    }
     e->run = value;
     e->run_length = 1;
 }
 
-uint8_t serve_read(bw_core *c) {
+BW_FAST uint8_t serve_read(bw_core *c) {
     uint8_t echo[13], slot, precharge, encoding;
     uint32_t address, charge, size;
     int16_t step;
@@ -85,25 +97,27 @@ uint8_t serve_read(bw_core *c) {
     e.c = c;
     e.width = s->width;
     e.count = 0;
+    e.to = c->scratch;
     e.run_length = 0;
     reply_body(c, echo, 13);
     for (; count; count--) {
         uint32_t value;
-        if (!breathe(c)) {
+        if (!breathe_short(c)) {
             send_break(c);
             return work_fault(c);
         }
-        value = precharge ? cycle_read_charged(c, s, address, charge) : cycle_read(c, s, address);
+        if (precharge) cycle_charge(c, s, charge);
+        value = cycle_read_here(c, s, address);
         address += (uint32_t)(int32_t)step;
         c->work_done++;
         if (encoding) {
             code(&e, value);
         } else {
-            word(c, value, s->width);
+            word_out(c, value, s->width);
         }
     }
     if (encoding) {
-        run_out(&e);
+        if (e.run_length) run_out(&e);
         plain_out(&e);
     }
     /* Words read while the rail was falling must not go out as good. */

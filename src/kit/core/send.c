@@ -7,7 +7,7 @@ static uint16_t next(uint16_t at) {
     return at == BD_OUT ? 0 : at;
 }
 
-void send_pump(bw_core *c) {
+BW_FAST void send_pump(bw_core *c) {
     while (c->out_tail != c->out_ready && bd_tx_free(&c->bd)) {
         uint8_t byte = c->out[c->out_tail];
         c->out_tail = next(c->out_tail);
@@ -61,6 +61,45 @@ void send16(bw_core *c, uint16_t value) {
 void send32(bw_core *c, uint32_t value) {
     send16(c, (uint16_t)value);
     send16(c, (uint16_t)(value >> 16));
+}
+
+/* How many bytes fit from `head` on without a turn of the ring, and without reaching the tail. */
+static uint16_t stretch(const bw_core *c) {
+    uint16_t head = c->out_head, tail = c->out_tail;
+    if (tail > head) return (uint16_t)(tail - head - 1);
+    return (uint16_t)(BD_OUT - head - (tail == 0));
+}
+
+/* The way of almost every byte: as many at a time as need no second look at ring and block. */
+BW_FAST void send_bytes(bw_core *c, const uint8_t *at, uint16_t count) {
+    uint32_t sum = c->tx_crc;
+    while (count) {
+        uint16_t room = stretch(c);
+        uint8_t *to = c->out + c->out_head, *from = to;
+        uint8_t some = (uint8_t)(0xFF - c->out_code), byte = 1;
+        if (some > room) some = (uint8_t)room;
+        if (some > count) some = (uint8_t)count;
+        for (; some; some--) {
+            byte = *at;
+            if (byte == 0) break;
+            at++;
+            sum = crc_byte(sum, byte);
+            *to++ = byte;
+            if (bd_tx_free(&c->bd)) send_pump(c);
+        }
+        count = (uint16_t)(count - (to - from));
+        c->out_code = (uint8_t)(c->out_code + (to - from));
+        c->out_head = (uint16_t)(to - c->out);
+        if (c->out_head == BD_OUT) c->out_head = 0;
+        if (count && (byte == 0 || to == from)) {
+            /* A zero, a full block, or no room. */
+            byte = *at++;
+            sum = crc_byte(sum, byte);
+            put(c, byte);
+            count--;
+        }
+    }
+    c->tx_crc = sum;
 }
 
 void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {

@@ -88,7 +88,7 @@ static void dead_man(bw_core *c) {
 
 static void times_poll(bw_core *c) {
     rail_poll(c);
-    permit_poll(c);
+    if (++c->breaths == 0) permit_poll(c);
     if ((c->rail == RAIL_ON || c->rail == RAIL_RISING) && !c->off_due &&
         passed(c, c->last_good, DEAD_MAN_MS))
         dead_man(c);
