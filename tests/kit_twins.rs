@@ -211,7 +211,7 @@ fn both_answer_alike_whatever_is_asked() {
         let mut sent = Vec::new();
         for n in 0..300_u32 {
             sent.push((at, random.body(n as u8)));
-            at = at + GAP;
+            at += GAP;
         }
         compare(&program, &sent, &format!("seed {seed}"));
     }

@@ -11,6 +11,7 @@ pub const FILES: &[KitFile] = &[
     KitFile { path: "boards/host_module.h", text: include_str!("boards/host_module.h") },
     KitFile { path: "boards/m2560.h", text: include_str!("boards/m2560.h") },
     KitFile { path: "boards/m2560_main.c", text: include_str!("boards/m2560_main.c") },
+    KitFile { path: "boards/template.h", text: include_str!("boards/template.h") },
     KitFile { path: "core/answer.c", text: include_str!("core/answer.c") },
     KitFile { path: "core/board.h", text: include_str!("core/board.h") },
     KitFile { path: "core/bw.h", text: include_str!("core/bw.h") },

@@ -14,7 +14,7 @@ enum {
     PIN_A = 0x20, PIN_B = 0x23, PIN_C = 0x26, PIN_D = 0x29, PIN_E = 0x2C, PIN_G = 0x32,
     PIN_H = 0x100, PIN_K = 0x106, PIN_L = 0x109,
     ADC_LOW = 0x78, ADC_HIGH = 0x79, ADC_CONTROL = 0x7A,
-    UART_STATUS = 0xC0, UART_RATE = 0xC4, UART_DATA = 0xC6
+    UART_STATUS = 0xC0, UART_CONTROL = 0xC1, UART_RATE = 0xC4, UART_DATA = 0xC6
 };
 
 typedef struct {

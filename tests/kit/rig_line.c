@@ -10,7 +10,7 @@
 
 #include "rig.h"
 
-enum { RXC = 1 << 7, TXC = 1 << 6, UDRE = 1 << 5, DOR = 1 << 3, U2X = 1 << 1 };
+enum { RXEN = 1 << 4, RXC = 1 << 7, TXC = 1 << 6, UDRE = 1 << 5, DOR = 1 << 3, U2X = 1 << 1 };
 
 static uint64_t byte_cycles(const rig_line *l) {
     const uint8_t *d = l->avr->data;
@@ -83,13 +83,15 @@ static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with)
         uint8_t byte = l->in[l->in_at++];
         l->received++;
         l->last_byte = avr->cycle;
-        if (l->fifo_count == 2) {
+        if (!(avr->data[UART_CONTROL] & RXEN)) {
+            /* Nobody listens yet. */
+        } else if (l->fifo_count == 2) {
             l->overrun = true;
             l->overruns++;
         } else {
             l->fifo[l->fifo_count++] = byte;
         }
-        avr_raise_interrupt(avr, &l->uart->rxc);
+        if (l->fifo_count) avr_raise_interrupt(avr, &l->uart->rxc);
     }
     if (l->in_at == l->in_count) {
         l->receiving = false;

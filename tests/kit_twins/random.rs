@@ -50,7 +50,7 @@ fn scripts() -> Vec<Vec<u8>> {
         new().repeat_n(|b| b.write_payload().step(1)),
         new().repeat(5, |b| b.read_a().step(1).emit()).finally(|b| b.write_b(9)),
         new().set_a_to_b().repeat_n(|b| {
-            b.unless_payload(0, |b| b.write_payload().previous().wait_written(Width::W16, 0, 2))
+            b.unless_payload(0, |b| b.write_payload().wait_written(Width::W16, 0, 2).previous())
                 .next()
                 .step(1)
         }),
@@ -88,8 +88,8 @@ impl Random {
         let request = match tag {
             _ if self.rng.u8(..) < 5 => return self.noise(tag),
             0 => self.hello(false),
-            1 => self.shape_of(0, 4, Width::W32),
-            2 => self.shape_of(1, 8, Width::W32),
+            1 => Self::shape_of(0, 4, Width::W32),
+            2 => Self::shape_of(1, 8, Width::W32),
             3 => self.rail(true, 2),
             4 => self.permit(1),
             _ => self.next(),
@@ -130,7 +130,7 @@ impl Random {
         Request::Hello(HelloRequest { major: 1, session: self.session })
     }
 
-    fn shape_of(&mut self, id: u8, select: u16, width: Width) -> Request {
+    fn shape_of(id: u8, select: u16, width: Width) -> Request {
         Request::Shape(ShapeRequest { id: ShapeId(id), shape: shape(select, width) })
     }
 
@@ -329,8 +329,8 @@ impl Random {
         self.begins = self.begins.saturating_sub(1);
         match self.begins {
             5 => self.hello(true),
-            4 => self.shape_of(0, 4, Width::W32),
-            3 => self.shape_of(1, 8, Width::W32),
+            4 => Self::shape_of(0, 4, Width::W32),
+            3 => Self::shape_of(1, 8, Width::W32),
             2 => self.rail(true, 2),
             1 => self.permit(1),
             _ => self.request(),
@@ -348,10 +348,9 @@ impl Random {
             2..4 => self.hello(false),
             4..9 => Request::Ping,
             9..11 => Request::Stop,
-            11..14 => self.shape_of(0, 4, Width::W32),
-            14..17 => self.shape_of(1, 8, Width::W32),
+            11..14 => Self::shape_of(0, 4, Width::W32),
             17..20 if !self.tame => self.any_shape(),
-            17..20 => Request::Ping,
+            14..20 => Self::shape_of(1, 8, Width::W32),
             20..22 => self.rail(false, 0),
             22..28 => {
                 let shapes = self.pick(&[2, 2, 2, 1, 3]);

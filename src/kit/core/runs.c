@@ -77,10 +77,10 @@ static void at_work(bw_core *c, bw_kept *k) {
     for (;;) {
         uint8_t step = run_step(c);
         if (step == STEP_DONE) break;
-        breathe(c);
+        if (step == STEP_WAITS ? breathe(c) : breathe_short(c)) continue;
         if (c->cause == E_POWER_LOST) {
             run_lose_power(c);
-        } else if (c->cause != E_GOOD) {
+        } else {
             run_stop(c, c->cause);
         }
         if (r->ended) break;

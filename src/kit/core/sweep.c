@@ -20,7 +20,7 @@ static void record(bw_core *c, uint16_t most, uint32_t expected, uint32_t got) {
     }
 }
 
-uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more) {
+BW_FAST uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more) {
     bw_run *r = &c->run;
     uint32_t ones = run_ones(c), mask = r->mask & ones, background = op_get(op + 4, 4);
     uint8_t operations = op[1] & 15;
