@@ -4,6 +4,8 @@
 
 #[path = "cli/capture.rs"]
 mod capture;
+#[path = "cli/files.rs"]
+mod files;
 #[path = "support/home.rs"]
 mod home;
 #[path = "cli/output.rs"]

@@ -11,6 +11,8 @@ mod interruptions;
 mod ports;
 #[path = "pty/served.rs"]
 mod served;
+#[path = "pty/sheets.rs"]
+mod sheets;
 #[path = "pty/signals.rs"]
 mod signals;
 #[path = "pty/tcp.rs"]

@@ -50,8 +50,8 @@ fn the_intel_family_through_a_serial_device() {
     fs::write(&changed, &copy).unwrap();
     let (image, module) = (word(&copy), word(&rig.image.range));
     let address = rig.first() + 0x1234;
-    let named = format!("store word 0x{address:X}: image {image:X}, module {module:X}");
-    verify(&changed).assert_says(1, &["in 1 words of 1 MiB", &named]);
+    let named = format!("store word 0x{address:X}: image 0x{image:08X}, module 0x{module:08X}");
+    verify(&changed).assert_says(1, &["in 1 word of 1 MiB", &named]);
     // Without its range the file is no copy of the space, and nothing is read for it.
     let reads = witness.seen().reads;
     let ran = rig.run(&served.port, &["verify", &good, "--space", "store"]);

@@ -16,21 +16,24 @@ pub(super) async fn capture_job(
     shelf: &Shelf,
     options: &CaptureOptions,
 ) -> Result<(CaptureReport, Ending), JobError> {
-    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     let parts = parts(&sheet, options.space.as_deref(), options.range.as_deref())?;
     if let Some(out) = &options.out {
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }
+    let identified = shelf.last_identity(&specimen, &sheet.sha256())?;
     let request = CaptureRequest {
         specimen,
         simulated,
         parts,
         passes: options.passes.max(2),
         note: options.note.clone(),
+        identified,
     };
     let store = begin(desk, &sheet, shelf, &request)?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
         capture(desk, &sheet, &hello, powered, &request, store).await
     })
     .await?;
@@ -56,6 +59,10 @@ fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
         Ok(there) if there.is_dir() => {
             Err(JobError::Usage(format!("{} is a folder; name a file for the copy", out.display())))
         }
+        Ok(there) if !there.is_file() => Err(JobError::Usage(format!(
+            "{} is a device, pipe or socket; name a plain file for the copy",
+            out.display()
+        ))),
         Err(_) if folder.is_some_and(|folder| !folder.is_dir()) => Err(JobError::Usage(format!(
             "{}: there is no such folder; make it, or name another file",
             out.display()

@@ -1,9 +1,11 @@
 //! Images by name: a file, or a capture on the shelf.
 
+use super::input::{InputError, Plain};
 use super::parts::parts;
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::Sheet;
 use crate::shelf::{Capture, Part};
+use std::path::Path;
 
 /// An image, and which part of the module it is of.
 #[derive(Clone, Copy)]
@@ -16,15 +18,15 @@ pub(super) struct ImageName<'a> {
     pub range: Option<&'a str>,
 }
 
-/// The bytes of a file; `None` if the name can only be one of the shelf.
-pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
+/// The file, not read yet; `None` if the name can only be one of the shelf.
+pub(super) fn open_image(image: &str) -> Result<Option<Plain>, JobError> {
     if image.starts_with('@') {
         return Ok(None);
     }
-    match std::fs::read(image) {
-        Ok(bytes) => Ok(Some(bytes)),
-        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(error) => Err(JobError::Usage(format!("{image}: {error}"))),
+    match Plain::open(Path::new(image)) {
+        Ok(file) => Ok(Some(file)),
+        Err(error) if error.is_missing() => Ok(None),
+        Err(error) => Err(JobError::Usage(error.to_string())),
     }
 }
 
@@ -32,22 +34,28 @@ pub(super) fn read_image(image: &str) -> Result<Option<Vec<u8>>, JobError> {
 pub(super) fn file_parts(
     sheet: &Sheet,
     name: ImageName<'_>,
-    bytes: &[u8],
+    file: Plain,
 ) -> Result<Vec<VerifyPart>, JobError> {
     let parts = parts(sheet, name.space, name.range)?;
     let whole: u64 = parts.iter().map(|(_, part)| part.bytes()).sum();
-    if bytes.len() as u64 != whole {
+    // No more is read than the module can hold.
+    let read = match file.read(whole) {
+        Err(InputError::TooLong { got, .. }) => Err(got),
+        Err(error) => return Err(JobError::Usage(error.to_string())),
+        Ok(bytes) if bytes.len() as u64 != whole => Err(bytes.len() as u64),
+        Ok(bytes) => Ok(bytes),
+    };
+    let bytes = read.map_err(|length| {
         let sizes: Vec<_> =
             parts.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
-        return Err(JobError::Usage(format!(
-            "{} holds {} bytes; expected {whole} ({}). Name the space with --space if it is a copy \
-             of one, and the range with --range if it is a copy of less",
+        JobError::Usage(format!(
+            "{} holds {length} bytes; expected {whole} ({}). Name the space with --space if it is \
+             a copy of one, and the range with --range if it is a copy of less",
             name.image,
-            bytes.len(),
             sizes.join(", ")
-        )));
-    }
-    let mut rest = bytes;
+        ))
+    })?;
+    let mut rest = &bytes[..];
     Ok(parts
         .into_iter()
         .map(|(space, part)| {

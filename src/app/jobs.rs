@@ -1,11 +1,12 @@
 //! The jobs that commands and the workbench start.
 
 use super::capture_job::capture_job;
+use super::identify_job::{IdentifyOptions, identify_job};
 use super::image::ImageName;
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
 use super::{Event, Known, Outcome};
-use crate::jobs::{CaptureReport, Desk, JobError, VerifyReport, run};
+use crate::jobs::{CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, run};
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
 use crate::shelf::{Disk, OsDisk, Shelf};
 use crate::sim::BenchDescription;
@@ -56,6 +57,8 @@ impl Default for CaptureOptions {
 /// A job.
 #[derive(Clone, Debug)]
 pub enum Job {
+    /// Look at every space and ask the chips of its flash.
+    Identify(IdentifyOptions),
     /// Read to agreement and keep the copy.
     Capture(CaptureOptions),
     /// Compare the module with an image.
@@ -103,6 +106,10 @@ pub(super) fn run_on_disk(
     let whole = run(&desk, async {
         let shelf = Shelf::open(shelf_disk, root).map_err(JobError::from)?;
         match job {
+            Job::Identify(options) => {
+                let (report, ending) = identify_job(&desk, before, &shelf, options).await?;
+                Ok((Report::Identify(report), ending))
+            }
             Job::Capture(options) => {
                 let (report, ending) = capture_job(&desk, before, &shelf, options).await?;
                 Ok((Report::Capture(Box::new(report)), ending))
@@ -121,6 +128,7 @@ pub(super) fn run_on_disk(
 #[derive(Serialize)]
 #[serde(tag = "job", rename_all = "kebab-case")]
 enum Report {
+    Identify(IdentifyReport),
     Capture(Box<CaptureReport>),
     Verify(VerifyReport),
 }
@@ -128,6 +136,7 @@ enum Report {
 impl fmt::Display for Report {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
+            Self::Identify(report) => report.fmt(f),
             Self::Capture(report) => report.fmt(f),
             Self::Verify(report) => report.fmt(f),
         }

@@ -1,5 +1,6 @@
 //! What this machine remembers of adapters: the rate that worked, the sheet in use.
 
+use super::input::read_text;
 use crate::bus::Baud;
 use serde::{Deserialize, Serialize};
 use std::io::Write;
@@ -14,9 +15,12 @@ pub struct KnownAdapter {
     /// The line rate that worked last.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub rate: Option<u32>,
-    /// The module sheet used last, by name or file.
+    /// The module sheet used last: a built-in name or the absolute path of a file.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub sheet: Option<String>,
+    /// SHA-256 of its text then, as hexadecimal digits.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub sheet_sha256: Option<String>,
 }
 
 /// The file that keeps it. Losing it costs nothing but a search.
@@ -28,18 +32,31 @@ pub struct Known {
     /// Adapters.
     #[serde(rename = "adapter")]
     pub adapters: Vec<KnownAdapter>,
+    /// Why the file that is there could not be read; then nobody knows what it said.
+    #[serde(skip)]
+    pub damage: Option<String>,
     #[serde(skip)]
     file: PathBuf,
 }
 
 impl Known {
-    /// What `folder/known.toml` says; nothing if it is missing or cannot be read.
+    /// What `folder/known.toml` says; nothing if it is missing.
+    ///
+    /// Of one that cannot be read the worst is taken: a real adapter was used.
     pub fn load(folder: &Path) -> Self {
         let file = folder.join("known.toml");
-        let text = std::fs::read_to_string(&file).unwrap_or_default();
-        let mut known: Self = toml::from_str(&text).unwrap_or_default();
-        known.file = file;
-        known
+        let read = match read_text(&file) {
+            Ok(text) => toml::from_str(&text)
+                .map_err(|error| format!("{}: {}", file.display(), error.message())),
+            Err(error) if error.is_missing() => Ok(Self::default()),
+            Err(error) => Err(error.to_string()),
+        };
+        let known = read.unwrap_or_else(|why| Self {
+            real_port_used: true,
+            damage: Some(why),
+            ..Self::default()
+        });
+        Self { file, ..known }
     }
 
     /// What is known of `identity`.
@@ -106,9 +123,16 @@ mod tests {
     }
 
     #[test]
-    fn a_damaged_file_is_as_good_as_none() {
-        let folder = tempfile::tempdir().unwrap();
-        std::fs::write(folder.path().join("known.toml"), "\0[[nonsense").unwrap();
-        assert_eq!(Known::load(folder.path()).adapters, []);
+    fn of_a_damaged_file_the_worst_is_taken_also_after_it_is_written_anew() {
+        for damaged in [&b"\0[[nonsense"[..], &[0xFF, b'[']] {
+            let folder = tempfile::tempdir().unwrap();
+            std::fs::write(folder.path().join("known.toml"), damaged).unwrap();
+            let mut known = Known::load(folder.path());
+            assert!(known.damage.as_ref().unwrap().contains("known.toml: "), "{known:?}");
+            assert!(known.adapters.is_empty() && known.real_port_used);
+            known.remember("x", |adapter| adapter.rate = Some(9_600)).unwrap();
+            let again = Known::load(folder.path());
+            assert!(again.real_port_used && again.damage.is_none(), "{again:?}");
+        }
     }
 }

@@ -3,24 +3,33 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+mod chosen;
 #[cfg(test)]
 mod disk_tests;
+mod early;
+mod identify_job;
 mod image;
+mod input;
 mod jobs;
 mod kit;
 mod known;
 mod parts;
+#[cfg(test)]
+mod permit_tests;
 mod port_name;
 mod ports;
 mod serve;
 mod sheets;
 mod shelf_desk;
+mod shelf_lines;
 mod signals;
 mod sim_port;
 mod verify_job;
 mod wanted;
 
 pub use crate::jobs::{BlockState, Event, Outcome, View};
+pub use identify_job::IdentifyOptions;
+pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
 pub(crate) use kit::{KitError, write_kit};
 pub use known::{Known, KnownAdapter};

@@ -47,8 +47,25 @@ pub(super) fn parts(
     Ok(vec![(index, part)])
 }
 
+/// A range as people write it: the address is hexadecimal, and its `0x` says so.
+///
+/// A decimal address would be a legal reading of what is mostly a forgotten `0x`, so neither is
+/// guessed.
+pub(super) fn read_range(range: &str) -> Result<(WordAddress, u32), JobError> {
+    let (start, words) =
+        parse_range(range).map_err(|error| JobError::Usage(format!("--range: {error}")))?;
+    let (at, length) = range.split_once('+').map_or((range, ""), |(a, b)| (a.trim(), b.trim()));
+    if !at.starts_with("0x") && !at.starts_with("0X") {
+        return Err(JobError::Usage(format!(
+            "--range {range}: is {at} hexadecimal or decimal? Addresses are written with 0x: \
+             0x{at}+{length} if it is hexadecimal, {start}+{length} if it is decimal"
+        )));
+    }
+    Ok((start, words))
+}
+
 fn narrow(part: &mut Part, range: &str) -> Result<(), JobError> {
-    let (start, words) = parse_range(range).map_err(|error| JobError::Usage(error.to_string()))?;
+    let (start, words) = read_range(range)?;
     let first = start.0.checked_sub(part.base.0);
     let fits = |first: u32| u64::from(first) + u64::from(words) <= u64::from(part.words);
     match first {

@@ -55,6 +55,13 @@ impl FromStr for PortName {
                 Some((host, port)) if !host.is_empty() && port.parse::<u16>().is_ok() => {
                     Ok(Self::Tcp(address.into()))
                 }
+                Some((host, port))
+                    if !host.is_empty()
+                        && !port.is_empty()
+                        && port.bytes().all(|digit| digit.is_ascii_digit()) =>
+                {
+                    refuse("a TCP port is a number from 0 to 65535")
+                }
                 _ => refuse("HOST:PORT is missing"),
             };
         }
@@ -109,7 +116,9 @@ mod tests {
     fn nonsense_is_refused_with_what_is_missing() {
         for (text, what) in [
             ("sim:", "no file"),
-            ("tcp:host", "HOST:PORT"),
+            ("tcp:host", "HOST:PORT is missing"),
+            ("tcp:host:65536", "from 0 to 65535"),
+            ("tcp:host:name", "HOST:PORT is missing"),
             ("/dev/ttyS0@fast", "no number"),
             ("", "no device"),
         ] {

@@ -1,6 +1,8 @@
 //! Opening a PORT.
 
-use super::{PortName, SimPort};
+use super::input::{read_bytes, read_text};
+use super::sheets::bench_sheet;
+use super::{InputError, PortName, SimPort};
 use crate::bus::Baud;
 use crate::link::shell::{Attention, OpenError, open_serial, open_tcp};
 use crate::link::{Port, RatePlan};
@@ -10,6 +12,9 @@ use thiserror::Error;
 
 /// The bench that `sim` means.
 pub(super) const DEFAULT_BENCH: &str = "TG-7";
+
+/// The longest name on the wire, in bytes (`docs/wire.md`).
+const NAME_MAX: usize = 32;
 
 /// A port that is open.
 pub struct OpenPort {
@@ -56,13 +61,8 @@ pub enum OpenPortError {
         key: &'static str,
     },
     /// The bench file, or one that it names, cannot be read.
-    #[error("{}: {error}; is the path right?", path.display())]
-    File {
-        /// The file.
-        path: PathBuf,
-        /// What the system says.
-        error: std::io::Error,
-    },
+    #[error(transparent)]
+    File(#[from] InputError),
 }
 
 impl OpenPortError {
@@ -70,7 +70,7 @@ impl OpenPortError {
     pub fn code(&self) -> u8 {
         match self {
             Self::Port(_) => 3,
-            Self::Bench(_) | Self::NoBench { .. } | Self::Reserved { .. } | Self::File { .. } => 2,
+            Self::Bench(_) | Self::NoBench { .. } | Self::Reserved { .. } | Self::File(_) => 2,
         }
     }
 }
@@ -135,11 +135,7 @@ pub(super) fn builtin_bench(name: &str) -> Result<(BenchDescription, Bench), Ope
 
 /// The bench that a file describes, with the contents it names.
 pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenPortError> {
-    let wrap = |path: &Path| {
-        let path = path.to_path_buf();
-        |error| OpenPortError::File { path, error }
-    };
-    let text = std::fs::read_to_string(file).map_err(wrap(file))?;
+    let text = read_text(file)?;
     let mut description = BenchDescription::parse(&file.display().to_string(), &text)?;
     if description.state.is_some() {
         return Err(OpenPortError::Reserved { path: file.to_path_buf(), key: "state" });
@@ -148,7 +144,9 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
     let files: Vec<_> =
         description.files().map(|(memory, path)| (memory.to_string(), folder.join(path))).collect();
     for (memory, path) in files {
-        let bytes = std::fs::read(&path).map_err(wrap(&path))?;
+        let of = description.memories.iter().find(|(of, _)| of.name == memory);
+        let room = of.map_or(0, |(of, _)| u64::from(of.words) * of.width.bytes() as u64);
+        let bytes = read_bytes(&path, room)?;
         description.set_contents(&memory, bytes)?;
     }
     if crate::module::builtin(&description.sheet).is_none() {
@@ -163,12 +161,33 @@ pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenP
 /// `without_rate` makes its line one that has none, as TCP.
 pub fn bench_for_service(name: &str, without_rate: bool) -> Result<Bench, OpenPortError> {
     let is_file = Path::new(name).is_file();
-    let (mut description, bench) =
+    let (mut description, _) =
         if is_file { load_bench(Path::new(name))? } else { builtin_bench(name)? };
-    if !without_rate {
-        return Ok(bench);
+    if is_file && built_in_board(&description.adapter.board) {
+        description.adapter.board = board_of_file(Path::new(name));
     }
-    description.adapter.reset_rate = Baud(0);
-    description.adapter.rates.clear();
+    if without_rate {
+        description.adapter.reset_rate = Baud(0);
+        description.adapter.rates.clear();
+    }
     Ok(Bench::new(&description, fastrand::u64(..)))
+}
+
+/// True for the name of a built-in bench, by which a host knows its sheet and its label.
+fn built_in_board(board: &str) -> bool {
+    bench_sheet(board).is_some_and(|name| BenchDescription::builtin(name).is_some())
+}
+
+/// The board's name of a bench from a file that would pass for a built-in one: the specimen in it
+/// is another.
+fn board_of_file(file: &Path) -> String {
+    let stem = file.file_stem().unwrap_or_default().to_string_lossy();
+    let mut board = String::from("bench:file ");
+    for letter in stem.chars().filter(|letter| !letter.is_control()) {
+        if board.len() + letter.len_utf8() > NAME_MAX {
+            break;
+        }
+        board.push(letter);
+    }
+    board
 }

@@ -1,8 +1,11 @@
 //! Finding the sheets that a job needs.
 
+use super::input::read_text;
+use crate::image::counted;
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Sheet, builtin, builtin_names};
 use std::fmt::Write;
+use std::path::Path;
 
 /// The board name of a simulated bench starts with this and goes on with its sheet.
 const BENCH: &str = "bench:";
@@ -16,7 +19,7 @@ pub(super) fn bench_sheet(board: &str) -> Option<&str> {
 pub fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
     let (file, text) = match builtin(wanted) {
         Some(text) => (format!("built-in sheet {wanted}"), text.to_string()),
-        None => (wanted.to_string(), read(wanted, "module sheet", &names())?),
+        None => (wanted.to_string(), read(wanted, "module sheet", &which_are_built_in())?),
     };
     Sheet::parse(&file, &text).map_err(|error| JobError::Usage(error.to_string()))
 }
@@ -28,32 +31,14 @@ pub fn load_adapter_sheet(file: &str) -> Result<AdapterSheet, JobError> {
 }
 
 fn read(file: &str, what: &str, built_in: &str) -> Result<String, JobError> {
-    std::fs::read_to_string(file).map_err(|error| {
-        JobError::Usage(format!("{what} {file}: {error}; name a file ({built_in})"))
-    })
+    read_text(Path::new(file))
+        .map_err(|error| JobError::Usage(format!("{what} {error} ({built_in})")))
 }
 
-fn names() -> String {
+/// The names of the built-in sheets, in words.
+pub(super) fn which_are_built_in() -> String {
     let names: Vec<_> = builtin_names().collect();
     format!("built in are {}", names.join(", "))
-}
-
-/// The sheet of a job: named, else that of a simulated bench, else the one remembered.
-pub(super) fn choose_sheet(
-    named: Option<&str>,
-    board: &str,
-    remembered: Option<&str>,
-) -> Result<Sheet, JobError> {
-    // A bench may be of a sheet that only its own file names.
-    let of_bench = bench_sheet(board).filter(|name| builtin(name).is_some());
-    match named.or(of_bench).or(remembered) {
-        Some(name) => load_sheet(name),
-        None => Err(JobError::Usage(format!(
-            "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \
-             without one; name it with --sheet NAME or FILE ({})",
-            names()
-        ))),
-    }
 }
 
 /// The names of the built-in module sheets.
@@ -92,5 +77,5 @@ pub fn describe_sheet(wanted: &str) -> Result<String, String> {
 /// Checks an adapter sheet and says in a line what it describes.
 pub fn describe_adapter_sheet(file: &str) -> Result<String, String> {
     let sheet = load_adapter_sheet(file).map_err(|error| error.to_string())?;
-    Ok(format!("{file}: good. {}, {} lines", sheet.name, sheet.lines.len()))
+    Ok(format!("{file}: good. {}, {}", sheet.name, counted(sheet.lines.len() as u64, "line")))
 }

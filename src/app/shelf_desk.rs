@@ -1,7 +1,9 @@
 //! What can be asked of the shelf without an adapter.
 
+use super::shelf_lines::{after, indented, line, pending_line, pending_values, with_lacks};
+use crate::image::{counted, word_text};
 use crate::jobs::JobError;
-use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf, Summary};
+use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf};
 use jiff::Timestamp;
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -50,29 +52,25 @@ impl ShelfDesk {
 
     /// Every capture, one a line, of the specimen if one is named.
     pub fn list(&self) -> Result<Answer, JobError> {
-        let Listing { captures, unfinished, troubles } = self.shelf.list()?;
+        let Listing { captures, pending, troubles } = self.shelf.list()?;
         let wanted = |label: &Label| self.specimen.as_ref().is_none_or(|mine| mine == label);
         let captures: Vec<_> = captures.iter().filter(|one| wanted(&one.specimen)).collect();
-        let unfinished: Vec<_> = unfinished.iter().filter(|one| wanted(&one.1.specimen)).collect();
+        let pending: Vec<_> = pending.iter().filter(|one| wanted(&one.start.specimen)).collect();
         let mut text = String::new();
         for one in &captures {
             let _ = writeln!(text, "{}", line(one));
         }
-        for (path, start) in &unfinished {
-            let _ = writeln!(
-                text,
-                "unfinished   {:<14} {}: `capture` goes on with it",
-                start.specimen.to_string(),
-                path.display()
-            );
+        for one in &pending {
+            let _ = writeln!(text, "{}", pending_line(one));
         }
         if text.is_empty() {
             let _ = writeln!(text, "nothing on the shelf in {} yet", self.shelf.root().display());
         }
         let value = json!({
-            "captures": captures,
-            "unfinished": unfinished.iter().map(|one| one.0.display().to_string())
+            "captures": captures.iter().map(|one| with_lacks(json!(one), &one.lacks()))
                 .collect::<Vec<_>>(),
+            "unfinished": pending_values(&pending, false),
+            "set_aside": pending_values(&pending, true),
         });
         let troubles = troubles.iter().map(ToString::to_string).collect();
         Ok(Answer { troubles, ..Answer::good(text.trim_end().into(), value) })
@@ -87,7 +85,8 @@ impl ShelfDesk {
         let mut text = String::new();
         let size = humansize::format_size(record.bytes, humansize::BINARY);
         let simulated = if record.simulated { ", simulated" } else { "" };
-        let _ = writeln!(text, "{id}: {} of {}{simulated}", size, record.specimen);
+        let lacks = after(", ", &record.lacks());
+        let _ = writeln!(text, "{id}: {} of {}{simulated}{lacks}", size, record.specimen);
         let _ = writeln!(text, "  taken {}, kept in {}", record.time, folder.display());
         let _ = writeln!(text, "  SHA-256 {}", record.sha256);
         let _ = writeln!(text, "  sheet {} ({})", record.sheet.name, record.sheet.sha256);
@@ -97,13 +96,13 @@ impl ShelfDesk {
         for space in &record.spaces {
             let _ = writeln!(
                 text,
-                "  {} ({}, {} bits): words {}+0x{:X}, checksums of {} blocks",
+                "  {} ({}, {} bits): words {}+0x{:X}, checksums of {}",
                 space.name,
                 space.kind,
                 space.width.bits(),
                 space.base.plus(space.first.0),
                 space.words,
-                space.crc32.len()
+                counted(space.crc32.len() as u64, "block")
             );
             for chip in &space.chips {
                 let _ = writeln!(text, "    {} on {}: ids {}", chip.chip, chip.lane, chip.ids);
@@ -111,21 +110,27 @@ impl ShelfDesk {
             for pass in &space.passes {
                 let _ = writeln!(
                     text,
-                    "    pass {}: {}, precharge {}, step {}, {} ns, {} blocks",
-                    pass.number, pass.kind, pass.precharge, pass.step, pass.access_ns, pass.blocks
+                    "    pass {}: {}, precharge {}, step {}, {} ns, {}",
+                    pass.number,
+                    pass.kind,
+                    pass.precharge,
+                    pass.step,
+                    pass.access_ns,
+                    counted(u64::from(pass.blocks), "block")
                 );
             }
             if space.unsteady.total > 0 {
                 let _ = writeln!(
                     text,
-                    "    unsteady: {} words, on {}",
-                    space.unsteady.total,
+                    "    unsteady: {}, on {}",
+                    counted(space.unsteady.total, "word"),
                     space.unsteady.lines.join(", ")
                 );
             }
             for word in &space.unsteady.words {
                 let at = space.base.plus(word.address.0);
-                let seen: Vec<_> = word.seen.iter().map(|value| format!("{value:X}")).collect();
+                let seen: Vec<_> =
+                    word.seen.iter().map(|&value| word_text(space.width, value)).collect();
                 let end = if word.settled { "then agreed" } else { "never agreed" };
                 let lines = word.lines.join(", ");
                 let _ = writeln!(text, "      word {at}: {} ({lines}), {end}", seen.join(" / "));
@@ -135,12 +140,13 @@ impl ShelfDesk {
             }
         }
         if !record.note.is_empty() {
-            let _ = writeln!(text, "  note: {}", record.note);
+            let _ = writeln!(text, "  note: {}", indented(&record.note));
         }
         for note in &notes {
-            let _ = writeln!(text, "  note of {}: {}", note.time, note.text);
+            let _ = writeln!(text, "  note of {}: {}", note.time, indented(&note.text));
         }
         let value = json!({ "id": id.to_string(), "record": record, "notes": notes });
+        let value = with_lacks(value, &record.lacks());
         Ok(Answer::good(text.trim_end().into(), value))
     }
 
@@ -150,7 +156,7 @@ impl ShelfDesk {
         for line in &history.lines {
             let time = line.time.strftime("%Y-%m-%d %H:%M UTC");
             let capture = line.capture.as_ref().map(|id| format!(" {id}")).unwrap_or_default();
-            let what = format!("{}{capture} {}", line.event, line.text);
+            let what = format!("{}{capture} {}", line.event, indented(&line.text));
             let _ = write!(text, "\n  {time}  {}", what.trim_end());
         }
         if history.lines.is_empty() {
@@ -158,7 +164,10 @@ impl ShelfDesk {
         }
         let troubles = match history.damaged {
             0 => Vec::new(),
-            n => vec![format!("{n} lines of the history are damaged and not shown")],
+            n => {
+                let lines = counted(n as u64, "line");
+                vec![format!("{lines} of the history could not be read, and not shown")]
+            }
         };
         Ok(Answer { troubles, ..Answer::good(text, json!({ "history": history.lines })) })
     }
@@ -194,22 +203,14 @@ impl ShelfDesk {
 
     /// Writes a copy to a file.
     pub fn export(&self, which: &str, file: &Path) -> Result<Answer, JobError> {
-        let id = self.find(which)?;
+        let Capture { id, record, .. } = self.get(which)?;
         let what = match self.shelf.export(&id, file)? {
             Exported::Written => "written to",
             Exported::AlreadyThere => "is already in",
         };
-        let text = format!("{id} {what} {}", file.display());
-        Ok(Answer::good(text, json!({ "id": id.to_string(), "file": file })))
+        let lacks = record.lacks();
+        let text = format!("{id} {what} {}{}", file.display(), after(": ", &lacks));
+        let value = json!({ "id": id.to_string(), "file": file });
+        Ok(Answer::good(text, with_lacks(value, &lacks)))
     }
-}
-
-fn line(one: &Summary) -> String {
-    let size = humansize::format_size(one.bytes, humansize::BINARY);
-    let simulated = if one.simulated { "simulated" } else { "" };
-    let id = one.id.to_string();
-    let specimen = one.specimen.to_string();
-    let time = one.time.strftime("%Y-%m-%d %H:%M UTC");
-    let note = one.note.lines().next().unwrap_or("");
-    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9} {note}").trim_end().into()
 }

@@ -1,7 +1,7 @@
 //! Verify, from an image's name to the answer.
 
 use super::capture_job::no_specimen;
-use super::image::{ImageName, file_parts, kept_parts, read_image};
+use super::image::{ImageName, file_parts, kept_parts, open_image};
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
 use crate::shelf::{HistoryLine, Shelf, ShelfError};
@@ -15,11 +15,11 @@ pub(super) async fn verify_job(
     image: ImageName<'_>,
     accept_simulated: bool,
 ) -> Result<(VerifyReport, Ending), JobError> {
-    let from_file = read_image(image.image)?;
-    let Ready { hello, sheet, access, simulated, specimen } = ready(desk, before).await?;
+    let from_file = open_image(image.image)?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    let (parts, kept) = if let Some(bytes) = from_file {
-        (file_parts(&sheet, image, &bytes)?, None)
+    let (parts, kept) = if let Some(file) = from_file {
+        (file_parts(&sheet, image, file)?, None)
     } else {
         let kept = shelf.get(image.image, Some(&specimen)).map_err(|error| match error {
             ShelfError::BadId { .. } => JobError::Usage(format!(
@@ -43,18 +43,31 @@ pub(super) async fn verify_job(
             )));
         }
         let content = shelf.content(&kept.id)?;
-        (kept_parts(&sheet, &kept, image.space, &content)?, Some(kept.id))
+        let lacks = kept.record.lacks();
+        if lacks.agreement.is_some() {
+            desk.caution(format!("{}, which the module is compared with: {lacks}", kept.id));
+        }
+        let parts = kept_parts(&sheet, &kept, image.space, &content)?;
+        (parts, Some((kept.id, kept.record.specimen)))
     };
-    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
-        verify(desk, &hello, powered, image.image, &parts).await
+    // The id, not what was asked for: `@last` means another one tomorrow.
+    let name = kept.as_ref().map_or_else(|| image.image.to_owned(), |(id, _)| id.to_string());
+    let other = kept.as_ref().map(|(_, of)| of).filter(|of| **of != specimen);
+    if let Some(other) = other {
+        desk.caution(format!("{name} is a copy of {other}, and the module here is {specimen}"));
+    }
+    let (mut report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
+        verify(desk, &hello, powered, &name, &parts).await
     })
     .await?;
+    report.copy_of = other.map(ToString::to_string);
     // The verdict counts, also where it cannot be written down.
     let line = HistoryLine {
         time: Timestamp::now(),
         specimen,
         event: "verified".into(),
-        capture: kept,
+        capture: kept.map(|(id, _)| id),
         sha256: None,
         bytes: Some(report.bytes),
         simulated,

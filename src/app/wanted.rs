@@ -1,7 +1,8 @@
 //! What a user wants to work on, and what that means once the adapter has answered.
 
 use super::Known;
-use super::sheets::{bench_sheet, choose_sheet, load_adapter_sheet};
+use super::chosen::{Chosen, Keep, choose_sheet, same_kind};
+use super::sheets::{bench_sheet, load_adapter_sheet};
 use crate::jobs::{Desk, Event, JobError, check_fit};
 use crate::link::{RatePlan, connect, raise_rate};
 use crate::module::{Sheet, SpaceAccess};
@@ -21,12 +22,14 @@ pub struct Wanted {
 }
 
 /// Everything that a job needs to begin; nothing is switched yet.
-pub(super) struct Ready {
+pub(super) struct Ready<'a> {
     pub hello: HelloReply,
     pub sheet: Sheet,
     pub access: Vec<SpaceAccess>,
     pub simulated: bool,
     pub specimen: Option<Label>,
+    /// What to remember once the rail is on: nothing of a run that is refused.
+    pub keep: Keep<'a>,
 }
 
 /// What is known before the adapter has answered.
@@ -41,7 +44,7 @@ pub(super) struct Before<'a> {
 
 /// Finds the adapter, then the sheet, then checks that they go together: in this order, and the
 /// rail is not switched.
-pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, JobError> {
+pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Ready<'a>, JobError> {
     let Before { wanted, plan, identity, known, bench } = before;
     // Files first: a wrong one must not cost a search for the adapter.
     let adapter = wanted.adapter.as_deref().map(load_adapter_sheet).transpose()?;
@@ -65,45 +68,45 @@ pub(super) async fn ready(desk: &Desk<'_>, before: Before<'_>) -> Result<Ready, 
         let _ = known.remember(identity, |adapter| adapter.rate = rate.map(|rate| rate.0));
     }
     leave_no_rail_on(desk).await?;
-    let remembered = known.adapter(identity).and_then(|adapter| adapter.sheet.clone());
     let sheet = if let Some(sheet) = named {
         sheet
     } else {
         let of_bench = bench.filter(|_| simulated).map(|bench| bench.sheet.as_str());
-        choose_sheet(of_bench, &hello.board, remembered.as_deref())?
+        let Chosen { sheet, remembered } = choose_sheet(of_bench, &hello.board, known, identity)?;
+        if let Some(name) = remembered {
+            desk.caution(format!("sheet {}: {name} (remembered for this adapter)", sheet.name));
+        }
+        sheet
     };
     let access = check_fit(&sheet, adapter.as_ref(), &hello)?;
-    if bench.is_none()
-        && let Some(name) = &wanted.sheet
-    {
-        let _ = known.remember(identity, |adapter| adapter.sheet = Some(name.clone()));
-    }
     let specimen = match (specimen, simulated) {
         (Some(label), _) => Some(label),
-        (None, true) => Some(bench_label(bench, &sheet)?),
+        (None, true) => Some(bench_label(bench, &hello.board)?),
         (None, false) => None,
     };
-    if let Some(label) = &specimen
-        && !label.kind().eq_ignore_ascii_case(&sheet.name)
-    {
-        desk.note(format!(
-            "the label says {} and the sheet {}: is this the right sheet for the module?",
-            label.kind(),
-            sheet.name
-        ));
+    if let Some(label) = &specimen {
+        same_kind(label, &sheet)?;
     }
-    Ok(Ready { hello, sheet, access, simulated, specimen })
+    let named = wanted.sheet.as_deref().filter(|_| bench.is_none());
+    let keep = Keep::new(known, identity, named, &sheet);
+    Ok(Ready { hello, sheet, access, simulated, specimen, keep })
 }
 
 pub(super) fn label(text: &str) -> Result<Label, JobError> {
     Label::parse(text).map_err(|error| JobError::Usage(error.to_string()))
 }
 
-/// The bench's own label: its description's, or that of the built-in bench of the same sheet.
-fn bench_label(bench: Option<&BenchDescription>, sheet: &Sheet) -> Result<Label, JobError> {
-    let own = bench.map(|bench| bench.specimen.clone());
-    let own = own.or_else(|| BenchDescription::builtin(&sheet.name).map(|bench| bench.specimen));
-    label(&own.unwrap_or_else(|| format!("{} #SIM", sheet.name)))
+/// The bench's own label: its description's, or that of the built-in bench that is served.
+fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, JobError> {
+    let served = || BenchDescription::builtin(bench_sheet(board)?).map(|bench| bench.specimen);
+    let own = bench.map(|bench| bench.specimen.clone()).or_else(served);
+    label(&own.ok_or_else(|| {
+        JobError::Usage(format!(
+            "which specimen is in the bench there? It calls itself {board} and is none of the \
+             built-in ones, and a label does not travel on the wire: name the one of its file, such \
+             as --specimen \"TG-7 #0417\""
+        ))
+    })?)
 }
 
 /// A host that was killed may have left the rail on; a new session has cleared its shapes.
@@ -114,7 +117,7 @@ async fn leave_no_rail_on(desk: &Desk<'_>) -> Result<(), JobError> {
     if matches!(rail, RailState::Off | RailState::Tripped) {
         return Ok(());
     }
-    desk.note("the rail was still on from an earlier session; it is switched off first");
+    desk.caution("the rail was still on from an earlier session; it is switched off first");
     desk.client.call(Request::Rail(RailRequest::OFF)).await?;
     Ok(())
 }

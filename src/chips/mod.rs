@@ -6,11 +6,13 @@
 #![allow(clippy::doc_markdown, reason = "part numbers are words here")]
 #![cfg_attr(
     not(test),
-    expect(dead_code, unused_imports, reason = "the scripts that fetch ids and tables use it")
+    expect(dead_code, unused_imports, reason = "status, limits and cautions are for writing")
 )]
 
+pub mod ask;
 pub mod cfi;
 pub mod family;
+mod finding;
 mod geometry;
 mod maker;
 pub mod parts;
@@ -18,10 +20,16 @@ mod settle;
 #[cfg(test)]
 mod settle_tests;
 mod shown;
+mod way;
+mod wiring;
 
+pub use ask::Asking;
 pub use cfi::{Cfi, CfiError};
-pub use family::{Family, Unlock};
+pub use family::{BusMode, Family, Unlock};
+pub use finding::{Finding, QUERY_FIRST};
 pub use geometry::{Boot, Doubt, Geometry, OrderDoubt, Region, Size};
 pub use maker::MakerId;
 pub use parts::{Catalogue, Identity};
 pub use settle::settle;
+pub use way::Way;
+pub use wiring::Wiring;

@@ -47,6 +47,8 @@ pub struct Global {
 pub enum Command {
     /// Serial ports with what the system knows of them
     Ports,
+    /// Name what is on the module; commands go only to flash
+    Identify(IdentifyArgs),
     /// Read the module to agreement and keep the copy
     Capture(CaptureArgs),
     /// Compare the module with an image
@@ -61,6 +63,18 @@ pub enum Command {
     Bench(BenchArgs),
     /// Write the adapter's firmware, with all its sources, into a folder
     Kit(KitArgs),
+}
+
+/// Options of `identify`.
+#[derive(Debug, clap::Args)]
+pub struct IdentifyArgs {
+    /// Also ask this space, which the sheet does not call flash: captured first, tried once,
+    /// restored
+    #[arg(long, value_name = "SPACE")]
+    pub probe: Option<String>,
+    /// A chip file that adds parts to the list; may be given several times
+    #[arg(long, value_name = "FILE")]
+    pub chips: Vec<PathBuf>,
 }
 
 /// Options of `capture`.

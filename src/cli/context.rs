@@ -49,6 +49,12 @@ impl Context {
             Some(text) => {
                 text.parse().map_err(|error: crate::app::PortNameError| error.to_string())
             }
+            None if known.damage.is_some() => Err(format!(
+                "which port? What this machine remembers of adapters cannot be read, so nobody \
+                 knows whether a real one was used: {}. Mend or remove that file, or say --port sim \
+                 or --port DEVICE (`buswright ports` lists what is there)",
+                known.damage.as_deref().unwrap_or_default()
+            )),
             None if known.real_port_used => Err("which port? A real adapter was used on this \
                  machine, so the simulated bench is no longer taken by itself: say --port sim or \
                  --port DEVICE (`buswright ports` lists what is there)"

@@ -1,13 +1,20 @@
-//! `capture` and `verify`: a job over a port.
+//! `identify`, `capture` and `verify`: a job over a port.
 
-use super::args::{CaptureArgs, VerifyArgs};
+use super::args::{CaptureArgs, IdentifyArgs, VerifyArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
 use crate::app::{
-    CaptureOptions, Event, Job, Machine, OpenPort, Outcome, open_port, run_job, watch_signals,
+    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, open_port, run_job,
+    watch_signals,
 };
 use crate::link::Cancel;
+
+/// Runs `identify`.
+pub fn identify(context: &Context, args: IdentifyArgs) -> u8 {
+    let IdentifyArgs { probe, chips } = args;
+    run(context, &Job::Identify(IdentifyOptions { probe, chips }))
+}
 
 /// Runs `capture`.
 pub fn capture(context: &Context, args: CaptureArgs) -> u8 {
@@ -28,10 +35,16 @@ fn run(context: &Context, job: &Job) -> u8 {
         Ok(progress) => progress,
         Err(text) => return Output::fail(2, &text),
     };
+    if let Err(outcome) = job.check(&context.wanted()) {
+        return not_begun(&mut progress, outcome.code, outcome.text);
+    }
     let name = match context.port(&known) {
         Ok(name) => name,
         Err(text) => return not_begun(&mut progress, 2, text),
     };
+    if let Some(damage) = &known.damage {
+        Output::always(&format!("what was remembered of adapters is lost: {damage}"));
+    }
     if name.is_sim() {
         Output::always("SIMULATED BENCH: no hardware is touched, all contents are generated");
     }
@@ -60,18 +73,20 @@ fn run(context: &Context, job: &Job) -> u8 {
         shelf: &context.shelf(),
     };
     let outcome = run_job(&mut machine, &context.wanted(), job, &mut |event| progress.event(event));
-    if outcome.report.is_none() {
-        return Output::fail(outcome.code, &outcome.text);
-    }
-    if !output.json {
-        Output::line(&outcome.text);
-    }
-    outcome.code
+    let code = if outcome.report.is_none() {
+        Output::told(outcome.code, &outcome.text)
+    } else {
+        if !output.json {
+            Output::line(&outcome.text);
+        }
+        outcome.code
+    };
+    progress.end(code)
 }
 
 /// Programs that read events and the log get their final event also when no job was begun.
 fn not_begun(progress: &mut Progress<'_>, code: u8, text: String) -> u8 {
     let outcome = Outcome { code, text, report: None };
     progress.event(&Event::Finished(outcome.clone()));
-    Output::fail(code, &outcome.text)
+    progress.end(Output::told(code, &outcome.text))
 }

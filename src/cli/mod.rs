@@ -6,6 +6,7 @@ mod context;
 mod job;
 mod kit;
 mod output;
+mod plain;
 mod ports;
 mod progress;
 mod sheet;
@@ -14,29 +15,45 @@ mod shelf;
 use args::{Args, Command};
 use clap::Parser;
 use context::Context;
+use output::Output;
 use std::ffi::OsString;
 use std::process::ExitCode;
 
 /// Runs the command that `args` say; the first is the program's name.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let args: Vec<OsString> = args.into_iter().collect();
+    // Also where the rest makes no sense, it counts who is to be told.
+    let json = args.iter().take_while(|arg| *arg != "--").any(|arg| arg == "--json");
     let args = match Args::try_parse_from(args) {
         Ok(args) => args,
-        Err(error) => {
-            // Help and version are errors to clap, and no errors to the user.
-            let code = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
-            return ExitCode::from(code);
-        }
+        Err(error) => return ExitCode::from(Output::end(no_command(&error, json))),
     };
     let context = Context::new(args.global);
     let code = match args.command {
         Command::Ports => ports::run(&context),
+        Command::Identify(options) => job::identify(&context, options),
         Command::Capture(options) => job::capture(&context, options),
         Command::Verify(options) => job::verify(&context, options),
         Command::Shelf(command) => shelf::run(&context, command),
         Command::Sheet(command) => sheet::run(&command),
-        Command::Bench(options) => bench::run(&options),
-        Command::Kit(options) => kit::run(&options),
+        Command::Bench(options) => bench::run(&context, &options),
+        Command::Kit(options) => kit::run(&context, &options),
     };
-    ExitCode::from(code)
+    ExitCode::from(Output::end(code))
+}
+
+/// Help and version, which are errors to clap and no errors to the user; or what is wrong.
+fn no_command(error: &clap::Error, json: bool) -> u8 {
+    if !error.use_stderr() {
+        Output::written(error.print());
+        return 0;
+    }
+    let text = error.render().to_string();
+    let text = text.trim_end();
+    if json {
+        Output::new(true, false);
+        return Output::fail(2, text.strip_prefix("error: ").unwrap_or(text));
+    }
+    Output::always(text);
+    2
 }

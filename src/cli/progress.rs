@@ -7,6 +7,7 @@ use jiff::Timestamp;
 use serde::Serialize;
 use std::fs::{File, OpenOptions};
 use std::io::{IsTerminal, Write, stderr};
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 /// Between two drawings of the line.
@@ -25,6 +26,7 @@ pub struct Progress<'a> {
     context: &'a Context,
     view: View,
     log: Option<File>,
+    log_trouble: Option<std::io::Error>,
     on_terminal: bool,
     drawn: Option<Instant>,
     pass_since: Instant,
@@ -44,7 +46,15 @@ impl<'a> Progress<'a> {
         let output = context.output;
         let on_terminal = stderr().is_terminal() && !output.json && !output.quiet;
         let now = Instant::now();
-        Ok(Self { context, view: View::default(), log, on_terminal, drawn: None, pass_since: now })
+        Ok(Self {
+            context,
+            view: View::default(),
+            log,
+            log_trouble: None,
+            on_terminal,
+            drawn: None,
+            pass_since: now,
+        })
     }
 
     /// Takes an event.
@@ -53,16 +63,23 @@ impl<'a> Progress<'a> {
         let output = self.context.output;
         if let Some(log) = &mut self.log
             && let Ok(line) = serde_json::to_string(&Logged { time: Timestamp::now(), event })
-        {
             // In one piece: two programs may append to the same file.
-            let _ = log.write_all(format!("{line}\n").as_bytes());
+            && let Err(error) = log.write_all(format!("{line}\n").as_bytes())
+        {
+            // The job counts more than its log.
+            self.log_trouble = Some(error);
+            self.log = None;
         }
         if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
             Output::json(event);
         }
         if let Some(line) = sentence(event) {
             self.clear();
-            output.say(&line);
+            if is_caution(event) {
+                Output::always(&line);
+            } else {
+                output.say(&line);
+            }
         }
         match event {
             Event::Pass { .. } => self.pass_since = Instant::now(),
@@ -70,6 +87,17 @@ impl<'a> Progress<'a> {
             Event::Finished(_) => self.clear(),
             _ => {}
         }
+    }
+
+    /// The exit code of a job that has come to `code`: another one if its log is not complete.
+    pub fn end(&self, code: u8) -> u8 {
+        let Some(error) = &self.log_trouble else { return code };
+        let path = self.context.global.log.as_deref().unwrap_or_else(|| Path::new(""));
+        Output::always(&format!(
+            "buswright: log {}: {error}; what happened after that is not in it",
+            path.display()
+        ));
+        Output::not_written(code)
     }
 
     fn draw(&mut self) {
@@ -91,6 +119,14 @@ impl<'a> Progress<'a> {
             let _ = write!(stderr(), "\r{:60}\r", "");
         }
     }
+}
+
+/// Told whatever people want to be told: a module is in danger, or a person must measure.
+fn is_caution(event: &Event) -> bool {
+    matches!(
+        event,
+        Event::Caution { .. } | Event::RailUnknown | Event::Rail { on: false, measured: false, .. }
+    )
 }
 
 /// What an event says to people; blocks are in the progress line, the end in the report.
@@ -119,7 +155,7 @@ fn sentence(event: &Event) -> Option<String> {
             let size = humansize::format_size(*bytes, humansize::BINARY);
             format!("{space}: pass {number}, {what} of {size}")
         }
-        Event::Note { text } => text.clone(),
+        Event::Note { text } | Event::Caution { text } => text.clone(),
         Event::Stopping { within_ms } => {
             format!("STOPPING, up to {} s", within_ms.div_ceil(1000))
         }

@@ -1,5 +1,6 @@
 //! What agreement cannot exclude, in words.
 
+use super::counted;
 use crate::bus::{Lane, Word};
 use std::fmt;
 
@@ -127,11 +128,15 @@ impl fmt::Display for DoubtKind {
                      missing, not selected or blank"
                 )
             }
-            Self::TooFew { words } => write!(
-                f,
-                "{words} words are too few to tell whether lines are open, held or shorted; a \
-                 capture of the whole space tells more"
-            ),
+            Self::TooFew { words } => {
+                let are = if *words == 1 { "is" } else { "are" };
+                write!(
+                    f,
+                    "{} {are} too few to tell whether lines are open, held or shorted; a capture \
+                     of the whole space tells more",
+                    counted(*words as u64, "word")
+                )
+            }
             Self::AllBlank => f.write_str(
                 "every word was all ones: blank, or nothing answered (open select, chip missing)",
             ),

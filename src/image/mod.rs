@@ -7,9 +7,11 @@ mod compare;
 mod doubt;
 mod doubts;
 mod mirror;
+mod say;
 mod unsteady;
 
 pub(crate) use compare::compare;
 pub(crate) use doubt::{Doubt, DoubtKind};
 pub(crate) use doubts::{SpaceView, doubts};
+pub(crate) use say::{counted, word_text};
 pub(crate) use unsteady::{Unsteady, UnsteadyWord};

@@ -11,7 +11,7 @@ use super::reading::read_blocks;
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
 use crate::bus::{WordAddress, crc32};
 use crate::module::Sheet;
-use crate::shelf::{Block, Label, Part, Shelf, Start, Unfinished};
+use crate::shelf::{Block, Identified, Label, Part, Shelf, Start, Unfinished};
 use crate::wire::HelloReply;
 use agree::agree;
 
@@ -28,6 +28,8 @@ pub struct CaptureRequest {
     pub passes: u32,
     /// Said by the person who takes it.
     pub note: String,
+    /// What the chips answered when they were last asked: a capture only reads.
+    pub(crate) identified: Option<Identified>,
 }
 
 /// A capture under way.
@@ -58,10 +60,14 @@ pub fn begin(
     })?;
     if let Some(aside) = store.set_aside() {
         desk.note(format!(
-            "an unfinished capture that does not fit was set aside in {}: {}",
+            "an unfinished capture that does not fit was set aside in {}: {}; the command that it \
+             was begun with takes it back",
             aside.path.display(),
             aside.differences.join("; ")
         ));
+    }
+    if store.taken_back() {
+        desk.note("a capture that had been set aside fits this one and is taken back");
     }
     if store.recorded().is_some() {
         desk.note("an earlier run ended just before the shelf; its copy is proven once more");

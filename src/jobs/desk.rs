@@ -31,6 +31,11 @@ impl<'a> Desk<'a> {
         self.tell(&Event::Note { text: text.into() });
     }
 
+    /// Tells a sentence that must not be missed.
+    pub fn caution(&self, text: impl Into<String>) {
+        self.tell(&Event::Caution { text: text.into() });
+    }
+
     /// Ends the job here if that was asked for.
     pub fn check(&self) -> Result<(), JobError> {
         if self.cancel.is_requested() {

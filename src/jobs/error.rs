@@ -3,6 +3,7 @@
 use crate::link::LinkError;
 use crate::module::FitError;
 use crate::shelf::ShelfError;
+use crate::wire::FaultCode;
 use thiserror::Error;
 
 /// Why a job did not come to its end.
@@ -45,16 +46,29 @@ pub enum JobError {
         before: String,
     },
     /// The rail could not be proven off after the job.
-    #[error(
-        "{before}; and the rail could not be switched off ({error}). The adapter does it by itself \
-         5 s after the last word from here; do not touch the module before you have measured its rail"
-    )]
+    #[error("{before}; and {}", unproven(.error))]
     RailUnproven {
         /// How the job had ended.
         before: String,
         /// Why the rail's state is not known.
         error: LinkError,
     },
+}
+
+/// What is to be said of a rail that is not known to be off.
+fn unproven(error: &LinkError) -> String {
+    match error {
+        // The switch is open already: no dead-man ends this.
+        LinkError::Fault { code: FaultCode::POWERED_THROUGH_LINES, detail, .. } => format!(
+            "the module is powered through its lines: the adapter has opened the rail's switch, \
+             and {detail} mV are still there. That does not end by itself: do not touch the module \
+             before the line that feeds it is found and the rail is measured to be off"
+        ),
+        error => format!(
+            "the rail could not be switched off ({error}). An adapter that hears nothing more does \
+             it by itself after 5 s; do not touch the module before you have measured its rail"
+        ),
+    }
 }
 
 fn place(at: Option<&str>) -> String {

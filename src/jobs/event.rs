@@ -78,6 +78,11 @@ pub enum Event {
         /// The sentence.
         text: String,
     },
+    /// A note that people need even when they want nothing but reports.
+    Caution {
+        /// The sentence.
+        text: String,
+    },
     /// The job is being stopped; the safe state is reached within the time given.
     Stopping {
         /// Milliseconds.
@@ -136,7 +141,8 @@ impl Event {
             Self::Stopping { .. } => view.stopping = true,
             Self::Finished(outcome) => view.outcome = Some(outcome.clone()),
             // A rail that nobody knows of counts as on.
-            Self::RailUnknown | Self::Resumed { .. } | Self::Note { .. } => {}
+            Self::RailUnknown | Self::Resumed { .. } | Self::Note { .. } | Self::Caution { .. } => {
+            }
         }
     }
 }

@@ -8,16 +8,21 @@ mod capture;
 mod desk;
 mod error;
 mod event;
+mod identify;
 mod power;
 mod reading;
 mod reread;
 mod runner;
+mod runs;
 mod verify;
 
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
+pub use identify::{ChipReport, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole};
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
+#[cfg(test)]
+pub use runs::Runs;
 pub use verify::{VerifyPart, VerifyReport, verify};

@@ -171,7 +171,12 @@ pub async fn with_rail<R>(
                 FoundAgain::Restarted => {
                     return Err(out_of_reach(desk, LinkError::Restarted, at));
                 }
-                FoundAgain::Same | FoundAgain::No => Err(JobError::Link { error, at }),
+                // It went to its reset rate because it had heard nothing for long.
+                FoundAgain::Same => {
+                    let error = desk.client.dead_man().unwrap_or(error);
+                    Err(JobError::Link { error, at })
+                }
+                FoundAgain::No => Err(JobError::Link { error, at }),
             }
         }
         other => other,

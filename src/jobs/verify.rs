@@ -3,8 +3,8 @@
 use super::blocks::{Conditions, Reach};
 use super::reading::{digest_blocks, read_blocks};
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
-use crate::bus::Digest;
-use crate::image::compare;
+use crate::bus::{Digest, Width};
+use crate::image::{compare, counted, word_text};
 use crate::shelf::{Block, Part, cut_blocks};
 use crate::wire::HelloReply;
 use serde::Serialize;
@@ -32,6 +32,9 @@ pub struct WordDiffers {
     pub expected: u32,
     /// What the module holds.
     pub got: u32,
+    /// How wide the word is.
+    #[serde(skip)]
+    pub width: Width,
 }
 
 /// What verifying has come to.
@@ -39,6 +42,9 @@ pub struct WordDiffers {
 pub struct VerifyReport {
     /// What it was compared with.
     pub image: String,
+    /// The specimen that the image is of, where that is another one than the module.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub copy_of: Option<String>,
     /// Bytes compared.
     pub bytes: u64,
     /// Words that differ.
@@ -55,15 +61,26 @@ const NAMED: usize = 16;
 impl fmt::Display for VerifyReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let size = humansize::format_size(self.bytes, humansize::BINARY);
+        let image = match &self.copy_of {
+            Some(other) => format!("{}, a copy of another specimen, {other}", self.image),
+            None => self.image.clone(),
+        };
         if self.differing == 0 && self.unsteady_blocks == 0 {
-            return write!(f, "the module equals {} ({size} compared by checksums)", self.image);
+            return write!(f, "the module equals {image} ({size} compared by checksums)");
         }
-        write!(f, "the module differs from {} in {} words of {size}", self.image, self.differing)?;
+        write!(
+            f,
+            "the module differs from {image} in {} of {size}",
+            counted(self.differing, "word")
+        )?;
         for word in &self.first {
             write!(
                 f,
-                "\n  {} word 0x{:X}: image {:X}, module {:X}",
-                word.space, word.address, word.expected, word.got
+                "\n  {} word 0x{:X}: image {}, module {}",
+                word.space,
+                word.address,
+                word_text(word.width, word.expected),
+                word_text(word.width, word.got)
             )?;
         }
         if self.differing > self.first.len() as u64 {
@@ -72,9 +89,9 @@ impl fmt::Display for VerifyReport {
         if self.unsteady_blocks > 0 {
             write!(
                 f,
-                "\n  {} blocks gave another checksum but equal words: they do not hold still, \
+                "\n  {} gave another checksum but equal words: the module does not hold still, \
                  capture again to see where",
-                self.unsteady_blocks
+                counted(u64::from(self.unsteady_blocks), "block")
             )?;
         }
         Ok(())
@@ -91,6 +108,7 @@ pub async fn verify(
 ) -> Result<(VerifyReport, Ending), JobError> {
     let mut report = VerifyReport {
         image: image.to_string(),
+        copy_of: None,
         bytes: parts.iter().map(|part| part.part.bytes()).sum(),
         differing: 0,
         unsteady_blocks: 0,
@@ -159,6 +177,7 @@ async fn words(
                 address: at.0,
                 expected: difference.a,
                 got: difference.b,
+                width,
             }
         }));
         Ok(())

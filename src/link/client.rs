@@ -42,6 +42,11 @@ impl Client {
         self.with(|s| s.number())
     }
 
+    /// How long a HELLO and its answer took.
+    pub fn round_trip(&self) -> Nanos {
+        self.with(|s| s.round_trip())
+    }
+
     /// The line rate; `None` where the line has none.
     pub fn baud(&self) -> Option<Baud> {
         self.with(|s| s.baud())
@@ -55,6 +60,11 @@ impl Client {
     /// Changes the line rate.
     pub fn set_rate(&self, rate: Baud) {
         self.with(|s| s.set_rate(rate));
+    }
+
+    /// What a rail that is off means after this host was silent for long.
+    pub fn dead_man(&self) -> Option<LinkError> {
+        self.with(|s| s.dead_man())
     }
 
     /// Tries once more after silence.

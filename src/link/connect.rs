@@ -6,12 +6,21 @@ use crate::wire::{HelloReply, HelloRequest, PROTOCOL_MAJOR, RateRequest, Reply, 
 
 /// HELLO is repeated so often.
 const TRY: Nanos = Nanos::from_millis(100);
+/// HELLOs at one rate before the next one is tried, round by round: the answer to the first of them
+/// may be on its way for so many tries.
+const TRIES: [u32; 3] = [1, 2, 4];
 /// The whole search: a board that restarts when its port is opened needs a second or two.
 const SEARCH: Nanos = Nanos::from_secs(4);
 /// Rates at which an adapter may wait after a reset.
 const RESET_RATES: [Baud; 3] = [Baud(115_200), Baud(250_000), Baud(500_000)];
-/// One PING at a new rate.
+/// One PING at a new rate; more where the way is long.
 const RATE_TRY: Nanos = Nanos::from_millis(120);
+/// After what HELLO took, for a way that is not always the same.
+const RATE_MARGIN: Nanos = Nanos::from_millis(50);
+/// The adapter must hear a good frame within 500 ms at a new rate.
+const RATE_TRY_MAX: Nanos = Nanos::from_millis(450);
+/// How long a silent adapter is looked for: a board may need a second or two to start.
+const LOOK_AGAIN: Nanos = Nanos::from_millis(2_400);
 /// PINGs that must be answered in a row before a rate counts as working.
 const RATE_PROOF: u32 = 3;
 /// The adapter goes back after 500 ms; by then it has.
@@ -51,9 +60,11 @@ impl RatePlan {
 pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, LinkError> {
     let rates = plan.rates();
     let start = client.now();
-    let mut at = 0;
+    let (mut at, mut tries) = (0, 0);
     loop {
-        if let Some(&rate) = rates.get(at % rates.len().max(1)) {
+        if tries == 0
+            && let Some(&rate) = rates.get(at % rates.len().max(1))
+        {
             client.set_rate(rate);
         }
         match hello(client).await {
@@ -76,8 +87,17 @@ pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, Link
             let heard = heard(client);
             return Err(LinkError::NoAnswer { tried: rates, waited_ms: waited.as_millis(), heard });
         }
-        at += 1;
+        tries += 1;
+        if tries >= TRIES[(at / rates.len().max(1)).min(TRIES.len() - 1)] {
+            tries = 0;
+            at += 1;
+        }
     }
+}
+
+/// How long one PING is waited for, on this way.
+fn rate_try(client: &Client) -> Nanos {
+    (client.round_trip() + RATE_MARGIN).min(RATE_TRY_MAX).max(RATE_TRY)
 }
 
 async fn hello(client: &Client) -> Result<HelloReply, LinkError> {
@@ -148,9 +168,9 @@ pub async fn find_again(client: &Client, hello: &HelloReply) -> FoundAgain {
     if client.baud().is_some() {
         client.set_rate(hello.reset_rate);
     }
-    // A board may need a second or two to start.
-    for _ in 0..20 {
-        match client.call_once(Request::Ping, RATE_TRY).await {
+    let start = client.now();
+    while client.now().since(start) < LOOK_AGAIN {
+        match client.call_once(Request::Ping, rate_try(client)).await {
             Ok(_) => return FoundAgain::Same,
             Err(LinkError::Restarted) => return FoundAgain::Restarted,
             Err(LinkError::Silent { .. }) => {}
@@ -163,7 +183,7 @@ pub async fn find_again(client: &Client, hello: &HelloReply) -> FoundAgain {
 async fn proven(client: &Client) -> Result<bool, LinkError> {
     let mut good = 0;
     for _ in 0..=RATE_PROOF {
-        match client.call_once(Request::Ping, RATE_TRY).await {
+        match client.call_once(Request::Ping, rate_try(client)).await {
             Ok(_) => good += 1,
             Err(LinkError::Silent { .. }) => {}
             Err(error) => return Err(error),

@@ -1,7 +1,7 @@
 //! Runs a job over a port: the one loop that real and simulated time share.
 
+use super::asked::Transmit;
 use super::client::Client;
-use super::session::Transmit;
 use crate::bus::Nanos;
 use std::future::Future;
 use std::pin::pin;

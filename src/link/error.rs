@@ -2,7 +2,6 @@
 
 use crate::bus::{Baud, Millivolts, Nanos};
 use crate::wire::{FaultCode, Kind};
-use std::fmt;
 use thiserror::Error;
 
 /// What was heard while nobody answered as an adapter does.
@@ -22,24 +21,39 @@ pub enum Heard {
     },
 }
 
-impl fmt::Display for Heard {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Nothing => f.write_str(
-                "nothing was heard: check cable, power and port. An adapter left at another rate \
-                 comes back to its reset rate after 10 s",
-            ),
-            Self::Noise { bytes } => write!(
-                f,
+impl Heard {
+    /// What it means, with what to do; rates are spoken of where the line has some.
+    fn sentence(self, has_rate: bool) -> String {
+        match (self, has_rate) {
+            (Self::Nothing, true) => "nothing was heard: check cable, power and port. An adapter \
+                 left at another rate comes back to its reset rate after 10 s"
+                .into(),
+            (Self::Nothing, false) => "nothing was heard: check whether the adapter or bench is \
+                 running there, and whether another host is connected to it"
+                .into(),
+            (Self::Noise { bytes }, true) => format!(
                 "{bytes} bytes were heard that are no frames: something else is on this port, or \
                  the adapter is at another rate. Name the rate with @RATE, or wait 10 s and try \
                  again"
             ),
-            Self::Frames { frames } => write!(
-                f,
-                "{frames} frames were heard that answer nothing: another program may be using the \
-                 adapter"
+            (Self::Noise { bytes }, false) => format!(
+                "{bytes} bytes were heard that are no frames: something else answers at this \
+                 address; check host and port number, and the rate of a serial server"
             ),
+            (Self::Frames { frames }, has_rate) => {
+                let heard =
+                    if frames == 1 { "1 frame was" } else { &format!("{frames} frames were") };
+                let or = if has_rate {
+                    ", or it still answers an earlier one at another rate: wait 10 s and try again"
+                } else {
+                    ""
+                };
+                format!(
+                    "{heard} heard that answer{} nothing: another program may be using the \
+                     adapter{or}",
+                    if frames == 1 { "s" } else { "" }
+                )
+            }
         }
     }
 }
@@ -48,7 +62,8 @@ impl fmt::Display for Heard {
 #[derive(Clone, Debug, PartialEq, Eq, Error)]
 pub enum LinkError {
     /// Nobody answered HELLO.
-    #[error("no adapter answered within {waited_ms} ms at {}; {heard}", rates(.tried))]
+    #[error("no adapter answered within {waited_ms} ms at {}; {}",
+        rates(.tried), .heard.sentence(!.tried.is_empty()))]
     NoAnswer {
         /// Rates that were tried; empty where the line has none.
         tried: Vec<Baud>,
@@ -72,7 +87,11 @@ pub enum LinkError {
     #[error("the port is gone: the cable was pulled or the connection closed")]
     Unplugged,
     /// A request had no answer, however often it was sent.
-    #[error("the adapter did not answer {request}, sent {attempts} times in {waited_ms} ms")]
+    #[error(
+        "the adapter did not answer {request}, sent {attempts} times in {waited_ms} ms: check cable \
+         and power, whether another program uses the port, and on a serial line try a lower rate \
+         with @RATE"
+    )]
     Silent {
         /// The request.
         request: Kind,
@@ -94,6 +113,16 @@ pub enum LinkError {
         why: &'static str,
         /// The voltage it told.
         mv: Millivolts,
+    },
+    /// The rail is off because the adapter has not heard this host for long.
+    #[error(
+        "this program stood still for {} s (stopped, or the computer slept), and the adapter \
+         switches the rail off by itself 5 s after the last word: keep the computer awake and \
+         start again", silent_ms / 1000
+    )]
+    HostSilent {
+        /// For how long, in milliseconds.
+        silent_ms: u64,
     },
     /// The adapter refused a request.
     #[error(
@@ -164,6 +193,15 @@ mod tests {
         let text = error.to_string();
         assert!(text.starts_with("no adapter answered within 4000 ms at 115200 and 250000 baud"));
         assert!(text.contains("12 bytes"));
+        for heard in [Heard::Nothing, Heard::Noise { bytes: 12 }] {
+            let over_tcp = LinkError::NoAnswer { tried: vec![], waited_ms: 4_000, heard };
+            let text = over_tcp.to_string();
+            assert!(text.contains("at this address") && !text.contains("RATE"), "{text}");
+        }
+        let silent = LinkError::silent(Kind::READ, 10, Nanos::from_millis(2_500)).to_string();
+        for remedy in ["cable", "power", "another program", "@RATE"] {
+            assert!(silent.contains(remedy), "{silent}");
+        }
         let old = LinkError::OtherProtocol { theirs: 0, ours: 1 };
         assert!(old.to_string().ends_with("use newer firmware"));
     }

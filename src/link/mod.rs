@@ -5,6 +5,7 @@
 //! [`drive`] runs a job over a [`Port`]; a real port sleeps until the next time-out, a simulated
 //! one jumps to it.
 
+mod asked;
 mod chain;
 mod client;
 mod connect;
@@ -17,10 +18,11 @@ mod session_tests;
 pub mod shell;
 mod stats;
 
+pub use asked::Transmit;
 pub use chain::Chain;
 pub use client::Client;
 pub use connect::{FoundAgain, RatePlan, connect, find_again, raise_rate};
 pub use drive::{Cancel, Port, PortLost, drive};
 pub use error::{Heard, LinkError};
-pub use session::{Session, Ticket, Transmit};
+pub use session::{Session, Ticket};
 pub use stats::LinkStats;

@@ -1,10 +1,12 @@
 //! The session core: requests out, replies in, in the order and with the repeats of `docs/wire.md`.
 
+use super::asked::{Flying, Transmit, Waiting};
 use super::expect::{allowance, answers, fault_error, is_immediate};
 use super::{LinkError, LinkStats};
 use crate::bus::{Baud, Millivolts, Nanos};
 use crate::wire::{
-    FrameReader, HelloReply, RailAction, RailState, Reply, Request, encode_frame_after_idle,
+    FaultCode, FrameReader, HelloReply, RailAction, RailState, Reply, Request,
+    encode_frame_after_idle,
 };
 use std::collections::{HashMap, VecDeque};
 
@@ -12,8 +14,12 @@ use std::collections::{HashMap, VecDeque};
 const ATTEMPTS: u32 = 10;
 /// Added to what line and adapter need: bridge and network delays of two directions and a margin.
 const PATIENCE: Nanos = Nanos::from_millis(250);
+/// A longer way is taken for a computer that was busy.
+const ROUND_TRIP_MAX: Nanos = Nanos::from_secs(1);
 /// The host is heard at least so often while a session is open (the dead-man waits 5 s).
 const KEEP_ALIVE: Nanos = Nanos::from_secs(1);
+/// So long without a word from the host, and the adapter's dead-man switches the rail off.
+const DEAD_MAN: Nanos = Nanos::from_secs(5);
 /// After a BUSY the next word comes in about a second.
 const BUSY_PATIENCE: Nanos = Nanos::from_millis(3_000);
 /// Longest body that any adapter may send; HELLO comes before its sizes are known.
@@ -21,40 +27,13 @@ const BODY_MAX: usize = 4_096;
 /// Request bytes that any adapter can hold before HELLO tells.
 const QUEUE_UNKNOWN: usize = 64;
 
+/// Request bytes in flight beyond which more only delays what has to be asked again: twenty READs,
+/// twice what a bridge of 16 ms each way needs at 3 Mbaud.
+const READS_AHEAD: usize = 512;
+
 /// Names one submitted request.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Ticket(u64);
-
-/// What the port must do next.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Transmit {
-    /// Send these bytes.
-    Bytes(Vec<u8>),
-    /// Change the line rate.
-    Rate(Baud),
-}
-
-struct Waiting {
-    ticket: Ticket,
-    request: Request,
-    /// Its frame on the line; looked at whenever something may have made room.
-    bytes: usize,
-    /// A single try with this time instead of repeats.
-    once: Option<Nanos>,
-}
-
-struct Flying {
-    ticket: Ticket,
-    request: Request,
-    once: Option<Nanos>,
-    tag: u8,
-    /// Counts transmissions: a reply to a later queued one proves this one lost.
-    order: u64,
-    bytes: usize,
-    deadline: Nanos,
-    attempts: u32,
-    first_sent: Nanos,
-}
 
 /// One host session with one adapter, as a value without clock or port.
 ///
@@ -69,8 +48,10 @@ pub struct Session {
     clock_hz: u32,
     queue_bytes: usize,
     boot_id: Option<u32>,
-    /// The HELLOs sent so far: tag, and rate asked at.
-    hellos: Vec<(u8, Option<Baud>)>,
+    /// The HELLOs sent so far: tag, rate asked at, and when.
+    hellos: Vec<(u8, Option<Baud>, Nanos)>,
+    /// From a HELLO to its answer: what the line takes in both directions.
+    round_trip: Nanos,
     rail_on: bool,
     stopping: bool,
     waiting: VecDeque<Waiting>,
@@ -85,6 +66,8 @@ pub struct Session {
     answered_by: Nanos,
     last_heard: Nanos,
     last_sent: Nanos,
+    /// How long this host has been silent, if long enough for the dead-man.
+    silent: Option<Nanos>,
     ping: Option<Ticket>,
     lost: Option<LinkError>,
     stats: LinkStats,
@@ -103,6 +86,7 @@ impl Session {
             queue_bytes: QUEUE_UNKNOWN,
             boot_id: None,
             hellos: Vec::new(),
+            round_trip: Nanos::ZERO,
             rail_on: false,
             stopping: false,
             waiting: VecDeque::new(),
@@ -116,6 +100,7 @@ impl Session {
             answered_by: Nanos::ZERO,
             last_heard: Nanos::ZERO,
             last_sent: Nanos::ZERO,
+            silent: None,
             ping: None,
             lost: None,
             stats: LinkStats::default(),
@@ -141,6 +126,11 @@ impl Session {
     pub fn stats(&self) -> LinkStats {
         let counters = self.reader.counters();
         LinkStats { frames_damaged: counters.damaged + counters.overlong, ..self.stats }
+    }
+
+    /// How long a HELLO and its answer took.
+    pub fn round_trip(&self) -> Nanos {
+        self.round_trip
     }
 
     /// The line rate; `None` where the line has none.
@@ -230,6 +220,11 @@ impl Session {
         self.lose(LinkError::Unplugged);
     }
 
+    /// What a rail that is off means after this host was silent for long.
+    pub fn dead_man(&self) -> Option<LinkError> {
+        self.silent.map(|silent| LinkError::HostSilent { silent_ms: silent.as_millis() })
+    }
+
     /// Tries once more after silence: what is submitted from now on goes out.
     pub fn reopen(&mut self) {
         if matches!(self.lost, Some(LinkError::Silent { .. })) {
@@ -261,6 +256,10 @@ impl Session {
         }
         let next = self.out.pop_front();
         if let Some(Transmit::Bytes(bytes)) = &next {
+            let gap = self.now.since(self.last_sent);
+            if self.boot_id.is_some() && gap >= DEAD_MAN {
+                self.silent = self.silent.max(Some(gap));
+            }
             self.last_sent = self.now;
             self.stats.frames_sent += 1;
             self.stats.bytes_sent += bytes.len() as u64;
@@ -272,7 +271,7 @@ impl Session {
     fn launch(&mut self) {
         while let Some(next) = self.waiting.front() {
             let immediate = is_immediate(&next.request);
-            if !immediate && !self.has_room(next.bytes) {
+            if !immediate && !self.has_room(next) {
                 // An immediate request behind it must not wait for the queue.
                 let Some(at) = self.waiting.iter().position(|w| is_immediate(&w.request)) else {
                     return;
@@ -282,28 +281,20 @@ impl Session {
                 }
                 continue;
             }
-            let Some(Waiting { ticket, request, bytes, once }) = self.waiting.pop_front() else {
-                return;
-            };
-            let flying = Flying {
-                ticket,
-                request,
-                once,
-                tag: 0,
-                order: 0,
-                bytes,
-                deadline: Nanos::ZERO,
-                attempts: 0,
-                first_sent: self.now,
-            };
+            let Some(next) = self.waiting.pop_front() else { return };
+            let flying = next.take_off(self.now);
             self.send(flying);
         }
     }
 
-    fn has_room(&self, size: usize) -> bool {
+    fn has_room(&self, next: &Waiting) -> bool {
         let queued = self.flying.iter().filter(|f| !is_immediate(&f.request));
         let used: usize = queued.map(|f| f.bytes).sum();
-        used == 0 || used + size <= self.queue_bytes
+        let window = match next.request {
+            Request::Read(_) => self.queue_bytes.min(READS_AHEAD),
+            _ => self.queue_bytes,
+        };
+        used == 0 || used + next.bytes <= window
     }
 
     fn send(&mut self, mut flying: Flying) {
@@ -316,8 +307,8 @@ impl Session {
         self.next_order += 1;
         flying.attempts += 1;
         if matches!(flying.request, Request::Hello(_)) {
-            self.hellos.retain(|(tag, _)| *tag != flying.tag);
-            self.hellos.push((flying.tag, self.baud));
+            self.hellos.retain(|(tag, ..)| *tag != flying.tag);
+            self.hellos.push((flying.tag, self.baud, self.now));
         }
         let frame = encode_frame_after_idle(&flying.request.encode(flying.tag));
         let sending = self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(frame.len() as u64));
@@ -325,11 +316,11 @@ impl Session {
         flying.deadline = match flying.once {
             Some(patience) => self.now + patience,
             None if is_immediate(&flying.request) => {
-                self.now + sending + work + PATIENCE + self.reply_in_transit()
+                self.now + sending + work + self.patience() + self.reply_in_transit()
             }
             None => {
                 self.answered_by = self.answered_by.max(self.now + sending) + work;
-                self.answered_by + PATIENCE
+                self.answered_by + self.patience()
             }
         };
         self.out.push_back(Transmit::Bytes(frame));
@@ -339,6 +330,11 @@ impl Session {
     /// An immediate reply waits behind what the transmitter already holds: two frames.
     fn reply_in_transit(&self) -> Nanos {
         self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(2_200))
+    }
+
+    /// Added to what line and adapter need; more where HELLO has taken long.
+    fn patience(&self) -> Nanos {
+        PATIENCE.max(self.round_trip * 2)
     }
 
     fn free_tag(&mut self) -> u8 {
@@ -367,7 +363,7 @@ impl Session {
 
     fn accept(&mut self, tag: u8, reply: Reply) {
         // The answer to an earlier HELLO is as good, and tells the rate that the adapter is at.
-        let earlier = self.hellos.iter().find(|(of, _)| *of == tag).map(|(_, rate)| *rate);
+        let earlier = self.hellos.iter().find(|(of, ..)| *of == tag).copied();
         let hello = matches!(reply, Reply::Hello(_)) && earlier.is_some();
         let found =
             self.flying.iter().position(|f| (f.tag == tag || hello) && answers(&f.request, &reply));
@@ -382,10 +378,13 @@ impl Session {
             self.answered_by = self.answered_by.max(self.now);
             return;
         }
-        if let (true, Some(Some(rate))) = (hello, earlier)
-            && self.baud != Some(rate)
-        {
-            self.set_rate(rate);
+        if let (true, Some((_, rate, sent))) = (hello, earlier) {
+            self.round_trip = self.now.since(sent).min(ROUND_TRIP_MAX);
+            if let Some(rate) = rate
+                && self.baud != Some(rate)
+            {
+                self.set_rate(rate);
+            }
         }
         let done = self.flying.swap_remove(at);
         if !is_immediate(&done.request) {
@@ -394,6 +393,10 @@ impl Session {
         match reply {
             Reply::Fault(fault) => {
                 let error = fault_error(&done.request, &fault);
+                let error = match fault.code {
+                    FaultCode::RAIL_OFF | FaultCode::HALTED => self.dead_man().unwrap_or(error),
+                    _ => error,
+                };
                 if error.is_final() {
                     self.results.insert(done.ticket, Err(error.clone()));
                     self.lose(error);
@@ -447,7 +450,11 @@ impl Session {
                 } else if self.rail_on && ping.rail != RailState::On {
                     self.rail_on = false;
                     let mv: Millivolts = ping.rail_min;
-                    self.fail_all(&LinkError::RailGone { why: "a PING tells", mv });
+                    let error = LinkError::RailGone { why: "a PING tells", mv };
+                    // A trip is the rail's own affair, however silent the host was.
+                    let tripped = ping.rail == RailState::Tripped;
+                    let silent = self.dead_man().filter(|_| !tripped);
+                    self.fail_all(&silent.unwrap_or(error));
                 }
             }
             _ => {}
@@ -470,7 +477,7 @@ impl Session {
             None if flying.request == Request::Ping && flying.attempts < ATTEMPTS => {
                 flying.deadline
             }
-            None => flying.deadline.max(self.last_heard + PATIENCE),
+            None => flying.deadline.max(self.last_heard + self.patience()),
         }
     }
 

@@ -1,7 +1,8 @@
 //! The session core against hand-made replies: order, repeats, strays, losses.
 
 use super::LinkError;
-use super::session::{Session, Ticket, Transmit};
+use super::asked::Transmit;
+use super::session::{Session, Ticket};
 use crate::bus::{Baud, Nanos, Precharge, ShapeId, WordAddress};
 use crate::wire::{
     Busy, Fault, FaultCode, FrameReader, Kind, PingReply, RailState, ReadEcho, ReadReply,

@@ -2,7 +2,7 @@
 
 use super::disk::Disk;
 use super::files::Files;
-use super::{CaptureId, Label, Note, Record, ShelfError, Start, sha256_hex};
+use super::{CaptureId, Label, Lacks, Note, Pending, Record, ShelfError, SpaceSummary, sha256_hex};
 use jiff::Timestamp;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -37,6 +37,23 @@ pub(crate) struct Summary {
     /// SHA-256 of the content.
     #[serde(default)]
     pub(crate) sha256: String,
+    #[serde(default, skip_serializing)]
+    sheet: SheetText,
+    #[serde(default, rename = "space", skip_serializing)]
+    spaces: Vec<SpaceSummary>,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Eq, Deserialize)]
+#[serde(default)]
+struct SheetText {
+    text: String,
+}
+
+impl Summary {
+    /// What it lacks to be a whole copy that held still.
+    pub(crate) fn lacks(&self) -> Lacks {
+        Lacks::of(&self.spaces, &self.sheet.text)
+    }
 }
 
 /// What is on the shelf.
@@ -44,8 +61,8 @@ pub(crate) struct Summary {
 pub(crate) struct Listing {
     /// The captures, by id.
     pub(crate) captures: Vec<Summary>,
-    /// The unfinished ones, with what they were begun with.
-    pub(crate) unfinished: Vec<(PathBuf, Start)>,
+    /// The unfinished ones, and those set aside.
+    pub(crate) pending: Vec<Pending>,
     /// What could not be read.
     pub(crate) troubles: Vec<ShelfError>,
 }
@@ -117,21 +134,7 @@ impl Shelf {
                 Err(error) => listing.troubles.push(error),
             }
         }
-        let unfinished = self.dir("unfinished");
-        for name in self.files.list(&unfinished)? {
-            let path = unfinished.join(name).join("start.toml");
-            match self
-                .files
-                .read_if_there(&path)
-                .and_then(|bytes| bytes.map(|bytes| from_toml::<Start>(&path, &bytes)).transpose())
-            {
-                Ok(start) => {
-                    let folder = path.parent().unwrap_or(&path).to_owned();
-                    listing.unfinished.extend(start.map(|start| (folder, start)));
-                }
-                Err(error) => listing.troubles.push(error),
-            }
-        }
+        self.list_pending(&mut listing)?;
         Ok(listing)
     }
 

@@ -35,6 +35,23 @@ pub(crate) enum Fault {
         /// As found.
         got: String,
     },
+    /// Several blocks in a row have other checksums.
+    #[error(
+        "{space}, blocks {first} to {last}: the {bytes} bytes from {at} of content.bin have other \
+         checksums than the record says"
+    )]
+    Blocks {
+        /// The space.
+        space: String,
+        /// The first, counted from the start of the space.
+        first: usize,
+        /// The last.
+        last: usize,
+        /// Where they begin in the content.
+        at: ByteAddress,
+        /// Their length together.
+        bytes: u64,
+    },
     /// A space has another SHA-256.
     #[error("{space}: SHA-256 is {got}, the record says {expected}")]
     Space {
@@ -65,6 +82,32 @@ pub(crate) enum Fault {
         /// The error.
         why: String,
     },
+}
+
+impl Fault {
+    /// Takes up the fault of the block that follows; `None` if it is of another one.
+    fn and_next(&mut self, next: &Self) -> Option<()> {
+        let Self::Block { space: of, block, bytes: more, .. } = next else { return None };
+        match self {
+            Self::Block { space, block: first, at, bytes, .. }
+                if space == of && *first + 1 == *block =>
+            {
+                *self = Self::Blocks {
+                    space: of.clone(),
+                    first: *first,
+                    last: *block,
+                    at: *at,
+                    bytes: *bytes + more,
+                };
+            }
+            Self::Blocks { space, last, bytes, .. } if space == of && *last + 1 == *block => {
+                *last = *block;
+                *bytes += more;
+            }
+            _ => return None,
+        }
+        Some(())
+    }
 }
 
 /// What a check of one capture found.
@@ -145,14 +188,18 @@ pub(super) fn faults(record: &Record, content: &[u8]) -> Vec<Fault> {
                 let at = ByteAddress(space.offset + (block * block_bytes) as u64);
                 let sum = crc_hex(crc32(got));
                 if sum != *expected {
-                    faults.push(Fault::Block {
+                    let fault = Fault::Block {
                         space: space.name.clone(),
                         block,
                         at,
                         bytes: got.len() as u64,
                         expected: expected.clone(),
                         got: sum,
-                    });
+                    };
+                    match faults.last_mut().and_then(|before| before.and_next(&fault)) {
+                        Some(()) => {}
+                        None => faults.push(fault),
+                    }
                 }
             }
         }

@@ -20,8 +20,8 @@ impl Lock {
 /// A disk, or something that behaves like one in a test.
 ///
 /// Every write is on the medium when its call returns; a new or moved name is there for certain
-/// only after [`Disk::sync_dir`] of its folder. There is no call that deletes, and none that
-/// replaces a file other than from a scratch file (see [`scratch`]).
+/// only after [`Disk::sync_dir`] of its folder. Scratch files (see [`scratch`]) apart, there is no
+/// call that deletes, and none that replaces a file other than from a scratch file.
 pub(crate) trait Disk: Send + Sync {
     /// Makes a folder and those above it.
     fn create_dir_all(&self, path: &Path) -> io::Result<()>;
@@ -29,6 +29,8 @@ pub(crate) trait Disk: Send + Sync {
     fn create_new(&self, path: &Path, bytes: &[u8]) -> io::Result<()>;
     /// Writes a scratch file, replacing what an earlier attempt left there.
     fn write_scratch(&self, path: &Path, bytes: &[u8]) -> io::Result<()>;
+    /// Takes away a scratch file that could not be written whole.
+    fn remove_scratch(&self, path: &Path) -> io::Result<()>;
     /// Adds `bytes` to the end of a file, which is made if it is missing.
     fn append(&self, path: &Path, bytes: &[u8]) -> io::Result<()>;
     /// Writes `bytes` at `offset` of a file that is there; a gap before it reads as zeros.
@@ -47,6 +49,8 @@ pub(crate) trait Disk: Send + Sync {
     fn list(&self, path: &Path) -> io::Result<Vec<String>>;
     /// True if there is a file or folder of that name.
     fn exists(&self, path: &Path) -> io::Result<bool>;
+    /// True if it is a plain file: no folder, device, pipe or socket.
+    fn is_file(&self, path: &Path) -> io::Result<bool>;
     /// The length of a file in bytes.
     fn len(&self, path: &Path) -> io::Result<u64>;
     /// Takes the lock of that name; `None` if somebody else has it.
@@ -55,7 +59,7 @@ pub(crate) trait Disk: Send + Sync {
     fn lock(&self, path: &Path) -> io::Result<Lock>;
 }
 
-/// The ending of scratch files: the only ones that may be replaced.
+/// The ending of scratch files: the only ones that may be replaced or removed.
 const SCRATCH: &str = "buswright-part";
 
 /// The name under which `path` is written before it gets its own.
@@ -71,7 +75,10 @@ pub(super) fn only_scratch(path: &Path) -> io::Result<()> {
     if path.extension().is_some_and(|ending| ending == SCRATCH) {
         return Ok(());
     }
-    Err(io::Error::new(io::ErrorKind::InvalidInput, "only scratch files may be replaced"))
+    Err(io::Error::new(
+        io::ErrorKind::InvalidInput,
+        "only scratch files may be replaced or removed",
+    ))
 }
 
 /// The folder that holds `path`.

@@ -117,6 +117,15 @@ pub(crate) enum ShelfError {
         /// The first byte that differs.
         at: ByteAddress,
     },
+    /// An export onto something that is no file.
+    #[error(
+        "{}: a folder, device, pipe or socket is there; name a plain file for the copy",
+        path.display()
+    )]
+    NotAFile {
+        /// What was named.
+        path: PathBuf,
+    },
     /// A note without text.
     #[error("the note for {id} is empty; say something in it")]
     EmptyNote {
@@ -157,6 +166,7 @@ impl ShelfError {
                 | Self::BadId { .. }
                 | Self::NoCapture { .. }
                 | Self::WouldReplace { .. }
+                | Self::NotAFile { .. }
                 | Self::EmptyNote { .. }
         )
     }

@@ -19,7 +19,12 @@ impl Shelf {
     pub(crate) fn export(&self, id: &CaptureId, dest: &Path) -> Result<Exported, ShelfError> {
         let content = self.content(id)?;
         let files = self.files();
-        if let Some(there) = files.read_if_there(dest)? {
+        if files.exists(dest)? {
+            if !files.is_file(dest)? {
+                return Err(ShelfError::NotAFile { path: dest.to_owned() });
+            }
+            // One byte more than the copy is enough to see that it is another one.
+            let there = files.read_at(dest, 0, content.len() + 1)?;
             if there == content {
                 return Ok(Exported::AlreadyThere);
             }

@@ -3,7 +3,7 @@
 use super::ShelfError;
 use super::disk::{Disk, Lock, folder_of, scratch};
 use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 /// The disk as the rest of the shelf uses it.
@@ -41,18 +41,32 @@ impl Files {
     /// Writes a whole file so that it is there entirely or not at all, replacing one of that name.
     /// Not for anything that is on the shelf.
     pub(super) fn replace(&self, path: &Path, bytes: &[u8]) -> Result<(), ShelfError> {
-        let aside = scratch(path);
-        self.0.write_scratch(&aside, bytes).map_err(at(&aside, "write this file"))?;
-        self.0.replace(&aside, path).map_err(at(path, "put the written file in its place"))?;
+        let aside = self.scratch(path, bytes)?;
+        let placed = self.0.replace(&aside, path);
+        self.tidied(&aside, placed.map_err(at(path, "put the written file in its place")))?;
         self.sync_dir(folder_of(path))
     }
 
     /// Writes a whole file so that it is there entirely or not at all; an error if it is there.
     pub(super) fn create_whole(&self, path: &Path, bytes: &[u8]) -> Result<(), ShelfError> {
-        let aside = scratch(path);
-        self.0.write_scratch(&aside, bytes).map_err(at(&aside, "write this file"))?;
-        self.rename(&aside, path)?;
+        let aside = self.scratch(path, bytes)?;
+        self.tidied(&aside, self.rename(&aside, path))?;
         self.sync_dir(folder_of(path))
+    }
+
+    fn scratch(&self, path: &Path, bytes: &[u8]) -> Result<PathBuf, ShelfError> {
+        let aside = scratch(path);
+        let written = self.0.write_scratch(&aside, bytes);
+        self.tidied(&aside, written.map_err(at(&aside, "write this file")))?;
+        Ok(aside)
+    }
+
+    /// Leaves no scratch file behind what failed; where that fails too, the first error counts.
+    fn tidied<T>(&self, aside: &Path, result: Result<T, ShelfError>) -> Result<T, ShelfError> {
+        if result.is_err() {
+            let _ = self.0.remove_scratch(aside);
+        }
+        result
     }
 
     /// Adds a line to the end of a file; on a line of its own even if the last one was cut short.
@@ -115,6 +129,11 @@ impl Files {
     /// See [`Disk::exists`].
     pub(super) fn exists(&self, path: &Path) -> Result<bool, ShelfError> {
         self.0.exists(path).map_err(at(path, "look whether this is there"))
+    }
+
+    /// See [`Disk::is_file`].
+    pub(super) fn is_file(&self, path: &Path) -> Result<bool, ShelfError> {
+        self.0.is_file(path).map_err(at(path, "look what this is"))
     }
 
     /// See [`Disk::len`].

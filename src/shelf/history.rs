@@ -122,6 +122,8 @@ impl Shelf {
 }
 
 fn captured(summary: Summary) -> HistoryLine {
+    let said = [summary.lacks().to_string(), summary.note];
+    let said: Vec<_> = said.into_iter().filter(|text| !text.is_empty()).collect();
     HistoryLine {
         time: summary.time,
         specimen: summary.specimen,
@@ -130,6 +132,6 @@ fn captured(summary: Summary) -> HistoryLine {
         sha256: Some(summary.sha256),
         bytes: Some(summary.bytes),
         simulated: summary.simulated,
-        text: summary.note,
+        text: said.join(": "),
     }
 }

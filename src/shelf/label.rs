@@ -92,6 +92,24 @@ impl Label {
         &self.kind
     }
 
+    /// The serial, as it was written.
+    pub(crate) fn serial(&self) -> &str {
+        &self.serial
+    }
+
+    /// The kind that labels of modules of a sheet named `sheet` have: its name with `-` for what a
+    /// label cannot carry.
+    pub(crate) fn kind_of(sheet: &str) -> String {
+        let plain = |letter: char| letter.is_ascii_alphanumeric() || matches!(letter, '-' | '.');
+        let kind: String = sheet
+            .chars()
+            .map(|letter| if plain(letter) { letter } else { '-' })
+            .take(KIND_MAX)
+            .collect();
+        let kind = kind.trim_matches(['-', '.']);
+        if kind.is_empty() { "module".to_owned() } else { kind.to_owned() }
+    }
+
     /// The serial as file names and capture ids carry it: `0417`.
     pub(crate) fn serial_slug(&self) -> String {
         self.serial.to_ascii_lowercase()
@@ -156,6 +174,18 @@ mod tests {
         assert_eq!(label.to_string(), "TG-7 #0417");
         assert_eq!(label, Label::parse("  tg-7#0417 ").unwrap());
         assert_ne!(label, Label::parse("TG-7b #0417").unwrap());
+    }
+
+    #[test]
+    fn every_sheet_has_a_kind_that_a_label_can_carry() {
+        for (sheet, kind) in
+            [("TG-7", "TG-7"), ("EF 32/b", "EF-32-b"), ("(Größe)", "Gr--e"), ("é", "module")]
+        {
+            assert_eq!(Label::kind_of(sheet), kind);
+            assert_eq!(Label::parse(&format!("{kind} #1")).unwrap().kind(), kind);
+        }
+        let long = Label::kind_of(&"a".repeat(64));
+        assert!(Label::parse(&format!("{long} #1")).is_ok());
     }
 
     #[test]

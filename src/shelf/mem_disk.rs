@@ -250,6 +250,16 @@ impl Disk for MemDisk {
         })
     }
 
+    fn remove_scratch(&self, path: &Path) -> io::Result<()> {
+        only_scratch(path)?;
+        self.naming(|state| {
+            let gone = state.files.remove(path);
+            // Its making need not be taken back any more.
+            state.unsettled.retain(|undo| !matches!(undo, Undo::Made(made) if made == path));
+            gone.map(drop).ok_or_else(|| ErrorKind::NotFound.into())
+        })
+    }
+
     fn append(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
         self.writing(bytes, |state, bytes| {
             if !state.taken(path) {
@@ -333,6 +343,10 @@ impl Disk for MemDisk {
 
     fn exists(&self, path: &Path) -> io::Result<bool> {
         self.reading(|state| Ok(state.taken(path)))
+    }
+
+    fn is_file(&self, path: &Path) -> io::Result<bool> {
+        self.reading(|state| Ok(state.files.contains_key(path)))
     }
 
     fn len(&self, path: &Path) -> io::Result<u64> {

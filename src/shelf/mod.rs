@@ -7,8 +7,10 @@
 //! ```text
 //! captures/0417-003/     content.bin, record.toml, notes.jsonl (and start.toml, progress.log)
 //! unfinished/0417_tg-7/  content.bin, progress.log, start.toml
-//! set-aside/0417_tg-7.1/ an unfinished capture that did not fit the next one of that specimen
+//! set-aside/0417_tg-7.1/ an unfinished capture that did not fit the next one of that specimen; one
+//!                        that fits takes it back
 //! histories/0417_tg-7.jsonl
+//! identities/0417_tg-7.jsonl
 //! locks/
 //! ```
 
@@ -21,12 +23,15 @@ mod files;
 mod finish;
 mod history;
 mod id;
+mod identity;
 mod label;
+mod lacks;
 mod lines;
 #[cfg(test)]
 mod mem_disk;
 mod notes;
 mod os_disk;
+mod pending;
 mod progress;
 mod record;
 mod start;
@@ -42,9 +47,12 @@ pub(crate) use error::ShelfError;
 pub(crate) use export::Exported;
 pub(crate) use history::HistoryLine;
 pub(crate) use id::CaptureId;
+pub(crate) use identity::{Identified, IdentifiedSpace};
 pub(crate) use label::{Label, LabelError};
+pub(crate) use lacks::{Lacks, SpaceSummary};
 pub(crate) use notes::Note;
 pub(crate) use os_disk::OsDisk;
+pub(crate) use pending::Pending;
 pub(crate) use record::{
     AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, SpaceRecord,
     UnsteadyRecord,

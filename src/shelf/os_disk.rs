@@ -28,6 +28,11 @@ impl Disk for OsDisk {
         file.sync_all()
     }
 
+    fn remove_scratch(&self, path: &Path) -> io::Result<()> {
+        only_scratch(path)?;
+        fs::remove_file(path)
+    }
+
     fn append(&self, path: &Path, bytes: &[u8]) -> io::Result<()> {
         let mut file = OpenOptions::new().append(true).create(true).open(path)?;
         file.write_all(bytes)?;
@@ -89,6 +94,10 @@ impl Disk for OsDisk {
 
     fn exists(&self, path: &Path) -> io::Result<bool> {
         path.try_exists()
+    }
+
+    fn is_file(&self, path: &Path) -> io::Result<bool> {
+        Ok(fs::metadata(path)?.is_file())
     }
 
     fn len(&self, path: &Path) -> io::Result<u64> {

@@ -10,7 +10,7 @@ pub(crate) use parts::{
     UnsteadyRecord,
 };
 
-use super::{BLOCK_BYTES, CaptureId, Label, Start, sha256_hex};
+use super::{BLOCK_BYTES, CaptureId, Label, Lacks, SpaceSummary, Start, sha256_hex};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
@@ -73,6 +73,12 @@ fn not_looked() -> String {
 }
 
 impl Record {
+    /// What it lacks to be a whole copy that held still.
+    pub(crate) fn lacks(&self) -> Lacks {
+        let spaces: Vec<_> = self.spaces.iter().map(SpaceSummary::from).collect();
+        Lacks::of(&spaces, &self.sheet.text)
+    }
+
     /// A record of what `start` says, for a sheet of that name and text; everything that was
     /// found out is still to be filled in. Sums, id and number are set when the capture is
     /// finished.

@@ -2,6 +2,7 @@
 
 use super::disk::Lock;
 use super::files::Files;
+use super::pending::{SET_ASIDE, UNFINISHED};
 use super::progress::{self, Entry};
 use super::text::crc_hex;
 use super::{Block, Record, Shelf, ShelfError, Start};
@@ -23,6 +24,7 @@ pub(crate) struct Unfinished {
     facts: Vec<String>,
     recorded: Option<Box<Record>>,
     set_aside: Option<SetAside>,
+    taken_back: bool,
     _lock: Lock,
 }
 
@@ -47,13 +49,13 @@ impl std::fmt::Display for SetAside {
 }
 
 impl Shelf {
-    /// Goes on with the unfinished capture of this specimen if it was begun with an equal `start`,
-    /// else begins one; one that differs is set aside. [`ShelfError::Busy`] if another process
+    /// Goes on with the capture of this specimen that was begun with an equal `start`, whether
+    /// unfinished or set aside, else begins one; an unfinished one that differs is set aside. [`ShelfError::Busy`] if another process
     /// works on it.
     pub(crate) fn begin_or_resume(&self, start: &Start) -> Result<Unfinished, ShelfError> {
         let files = self.files();
         let slug = start.specimen.slug();
-        let folder = self.dir("unfinished").join(&slug);
+        let folder = self.dir(UNFINISHED).join(&slug);
         let Some(lock) = files.try_lock(&self.dir("locks").join(&slug))? else {
             return Err(ShelfError::Busy { path: folder });
         };
@@ -66,18 +68,31 @@ impl Shelf {
             facts: Vec::new(),
             recorded: None,
             set_aside: None,
+            taken_back: false,
             folder,
             _lock: lock,
         };
         match unfinished.misfits()? {
-            None => unfinished.begin()?,
-            Some(differences) if differences.is_empty() => unfinished.resume()?,
+            None => {}
+            Some(differences) if differences.is_empty() => {
+                unfinished.resume()?;
+                return Ok(unfinished);
+            }
             Some(differences) => {
                 let path = unfinished.move_aside(&slug)?;
                 unfinished.set_aside = Some(SetAside { path, differences });
-                unfinished.begin()?;
             }
         }
+        let Some(fitting) = self.fitting_set_aside(start)? else {
+            unfinished.begin()?;
+            return Ok(unfinished);
+        };
+        if files.exists(&unfinished.folder)? {
+            // A beginning that was killed before it held anything.
+            unfinished.move_aside(&slug)?;
+        }
+        unfinished.take_back(&fitting)?;
+        unfinished.resume()?;
         Ok(unfinished)
     }
 }
@@ -102,7 +117,7 @@ impl Unfinished {
 
     fn begin(&mut self) -> Result<(), ShelfError> {
         let files = self.shelf.files();
-        files.make_dir(&self.shelf.dir("unfinished"))?;
+        files.make_dir(&self.shelf.dir(UNFINISHED))?;
         files.make_dir(&self.folder)?;
         files.create_if_missing(&self.content_path())?;
         files.create_if_missing(&self.log_path())?;
@@ -116,7 +131,7 @@ impl Unfinished {
         files.create_if_missing(&self.content_path())?;
         files.append_line(&self.log_path(), &Entry::Resumed.line())?;
         // The process that made these names may have ended before they were settled.
-        files.make_dir(&self.shelf.dir("unfinished"))?;
+        files.make_dir(&self.shelf.dir(UNFINISHED))?;
         files.make_dir(&self.folder)?;
         files.sync_dir(&self.folder)?;
         let mut logged = BTreeMap::new();
@@ -149,7 +164,7 @@ impl Unfinished {
 
     fn move_aside(&self, slug: &str) -> Result<PathBuf, ShelfError> {
         let files = self.shelf.files();
-        let dir = self.shelf.dir("set-aside");
+        let dir = self.shelf.dir(SET_ASIDE);
         files.make_dir(&dir)?;
         let mut number = 1_u32;
         let free = loop {
@@ -161,8 +176,20 @@ impl Unfinished {
         };
         files.rename(&self.folder, &free)?;
         files.sync_dir(&dir)?;
-        files.sync_dir(&self.shelf.dir("unfinished"))?;
+        files.sync_dir(&self.shelf.dir(UNFINISHED))?;
         Ok(free)
+    }
+
+    /// Puts one that was set aside in the place of the one that is gone on with.
+    fn take_back(&mut self, from: &Path) -> Result<(), ShelfError> {
+        let files = self.shelf.files();
+        let dir = self.shelf.dir(UNFINISHED);
+        files.make_dir(&dir)?;
+        files.rename(from, &self.folder)?;
+        files.sync_dir(&dir)?;
+        files.sync_dir(&self.shelf.dir(SET_ASIDE))?;
+        self.taken_back = true;
+        Ok(())
     }
 
     /// Stores a block that was read to agreement; `crc` is its CRC-32/ISO-HDLC. It counts once
@@ -240,6 +267,11 @@ impl Unfinished {
     /// What was in the way and is now kept elsewhere.
     pub(crate) fn set_aside(&self) -> Option<&SetAside> {
         self.set_aside.as_ref()
+    }
+
+    /// True if it had been set aside.
+    pub(crate) fn taken_back(&self) -> bool {
+        self.taken_back
     }
 
     /// The record of an earlier process that ended just before it could move the capture to the

@@ -8,7 +8,7 @@
 #[path = "../support/virtual_time.rs"]
 mod virtual_time;
 
-use buswright::app::{CaptureOptions, Event, Job};
+use buswright::app::{CaptureOptions, Event, IdentifyOptions, Job};
 use buswright::bus::{Baud, Nanos};
 use buswright::link::RatePlan;
 use buswright::sim::BenchDescription;
@@ -136,4 +136,27 @@ fn main() {
         let (one, both) = (times.pass_one.as_secs_f64(), times.both.as_secs_f64());
         println!("| {rate} | {width} bits | {one:.1} | {both:.1} | {:.3} |", both / one);
     }
+    println!();
+    println!("Identification of the built-in benches, from HELLO's answer to the rail being off.");
+    println!("| bench | chips | baud | ms | of these the rail's fall |");
+    println!("|---|---|---|---|---|");
+    for (name, rate) in [("TG-7", 115_200), ("TG-7b", 115_200), ("TG-7c", 115_200)] {
+        identification(name, rate);
+    }
+}
+
+fn identification(name: &str, rate: u32) {
+    let shelf = tempfile::tempdir().expect("a temporary folder");
+    let mut scenario = Scenario::capture(name, shelf.path());
+    scenario.job = Job::Identify(IdentifyOptions::default());
+    scenario.plan = RatePlan { fixed: Some(Baud(rate)), ..RatePlan::default() };
+    let run = scenario.run();
+    assert_eq!(run.outcome.code, 0, "{}", run.words());
+    let time = |wanted: fn(&Event) -> bool| run.time_of(wanted).expect("it was told");
+    let from = time(|event| matches!(event, Event::Connected { .. }));
+    let off = time(|event| matches!(event, Event::Rail { on: false, .. }));
+    let report = run.outcome.report.as_ref().expect("a report");
+    let chips = report["spaces"][0]["chips"].as_array().expect("chips").len();
+    let fall = scenario.description.adapter.rail.fall.as_millis();
+    println!("| {name} | {chips} | {rate} | {} | {fall} |", off.since(from).as_millis());
 }

@@ -125,10 +125,12 @@ fn a_label_that_is_none_is_refused() {
 }
 
 #[test]
-fn a_label_of_another_kind_is_asked_about() {
+fn a_label_of_another_kind_is_refused_with_what_to_change() {
     let home = Home::new();
     home.run(&["capture", "--space", "records", "--specimen", "TG-8 #0417"])
-        .says(0, &["the label says TG-8 and the sheet TG-7"]);
+        .says(4, &["TG-8 #0417", "the sheet is of TG-7", "--sheet", "--specimen \"TG-7 #0417\""])
+        .never_says(&["RAIL ON"]);
+    assert_eq!(home.captures(), 0);
 }
 
 #[test]
@@ -152,4 +154,48 @@ fn the_shelf_is_in_the_data_folder_unless_it_is_named() {
     command.env("BUSWRIGHT_SHELF", home.path("mine"));
     crate::home::Running::new(&mut command).finish().says(0, &[]);
     assert!(home.path("mine/captures/0417-001/content.bin").is_file());
+}
+
+#[test]
+fn a_range_that_means_nothing_is_told_before_the_port_is_opened() {
+    let home = Home::new();
+    let port = ["--port", "/dev/no-such"];
+    for (options, words) in [
+        (&["--range", "ten+1"][..], "not a number"),
+        (&["--range", "0x0+0x10", "--sheet", "TG-7"], "--range needs --space"),
+        (&["--space", "shop", "--sheet", "TG-7"], "no space shop"),
+        (&["--specimen", "0417"], "is no label"),
+    ] {
+        let args = [&["capture"], &port[..], options].concat();
+        home.run(&args).says(2, &[words]).never_says(&["no such port"]);
+    }
+    home.write("copy.bin", "short");
+    let args = ["verify", "copy.bin", "--range", "0x1G+1"];
+    home.run(&[&args[..], &port].concat()).says(2, &["0x1G"]).never_says(&["no such port"]);
+}
+
+#[test]
+fn an_address_without_0x_is_not_guessed() {
+    let home = Home::new();
+    let args = ["capture", "--space", "records", "--range"];
+    home.run(&[&args[..], &["100+10"]].concat())
+        .says(2, &["0x100+10 if it is hexadecimal", "0x64+10 if it is decimal"])
+        .never_says(&["RAIL ON"]);
+    home.run(&[&args[..], &["0x100+10"]].concat()).says(0, &["40 B"]);
+}
+
+#[test]
+fn blocks_with_the_same_trouble_are_named_together_and_words_in_full() {
+    let home = Home::new();
+    let bench = "format = 1\nsheet = \"TG-7\"\nspecimen = \"TG-7 #0900\"\n[[memory]]\n\
+                 kind = \"ram\"\nname = \"records\"\nwidth = 32\nwords = 0x10000\n\
+                 select = { CS1 = \"low\" }\n[[line_fault]]\nline = \"D7\"\nkind = \"open\"\n";
+    home.write("open.toml", bench);
+    let args = ["capture", "--space", "records", "--port", "sim:open.toml"];
+    let ran = home.run(&args).says(1, &["4 blocks from word 0x0 of records on: in each, 16384 w"]);
+    assert_eq!(ran.err.matches("differed between passes").count(), 1, "{ran}");
+    let show = home.run(&["shelf", "show", "0900-001"]).says(0, &["never agreed"]);
+    let word = show.out.lines().find(|line| line.contains("word 0x0:")).unwrap();
+    let value = word.split(": ").nth(1).unwrap().split(' ').next().unwrap();
+    assert!(value.starts_with("0x") && value.len() == 10, "{word}");
 }

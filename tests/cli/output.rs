@@ -92,7 +92,8 @@ fn a_reader_that_goes_away_ends_nothing() {
     let mut said = String::new();
     child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
     let code = wait_for_end(&mut child, "capture").code();
-    assert_eq!((code, said.contains("panicked")), (Some(0), false), "{said}");
+    // The job is done; that its words did not get out is in the exit code.
+    assert_eq!((code, said.contains("panicked")), (Some(3), false), "{said}");
     assert_eq!(home.content("0417-001").len(), (2 << 20) + (256 << 10));
 }
 
@@ -103,7 +104,6 @@ fn no_command_falls_over_a_closed_output() {
     for args in [
         &["--help"][..],
         &["--version"],
-        &["ports"],
         &["shelf", "list"],
         &["shelf", "show", "@last"],
         &["sheet", "list"],
@@ -120,8 +120,9 @@ fn no_command_falls_over_a_closed_output() {
         let mut said = String::new();
         child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
         let code = wait_for_end(&mut child, args[0]).code();
-        assert_eq!(code, Some(0), "{args:?}: {said}");
-        assert!(!said.contains("panicked"), "{args:?}: {said}");
+        assert_eq!(code, Some(3), "{args:?}: {said}");
+        let quiet = !said.contains("panicked") && !said.contains("standard output");
+        assert!(quiet, "{args:?}: {said}");
     }
 }
 
@@ -135,4 +136,79 @@ fn help_and_wrong_words() {
     for args in [&[][..], &["captur"], &["capture", "--nonsense"], &["capture", "extra"]] {
         bare(args).says(2, &["Usage"]);
     }
+}
+
+#[test]
+fn an_output_that_is_full_is_3_with_a_sentence() {
+    let home = Home::new();
+    home.run(&["capture", "--space", "records"]).says(0, &[]);
+    for args in [
+        &["--version"][..],
+        &["shelf", "list"],
+        &["sheet", "list"],
+        &["verify", "@last"],
+        &["verify", "@last", "--json"],
+    ] {
+        let mut command =
+            if args[0].starts_with('-') { home.bare(args) } else { home.command(args) };
+        let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+        let mut child = command.stdout(full).stderr(Stdio::piped()).spawn().unwrap();
+        let mut said = String::new();
+        child.stderr.take().unwrap().read_to_string(&mut said).unwrap();
+        let code = wait_for_end(&mut child, args[0]).code();
+        assert_eq!(code, Some(3), "{args:?}: {said}");
+        assert!(said.contains("standard output: ") && said.contains("not complete"), "{said}");
+    }
+    let ran = home.run(&["capture", "--space", "records", "--log", "/dev/full"]);
+    ran.says(3, &["log /dev/full: ", "0417-002", "agreed"]);
+}
+
+#[test]
+fn early_errors_are_one_object_for_programs() {
+    let home = Home::new();
+    let bare = |args: &[&str]| crate::home::Running::new(&mut home.bare(args)).finish();
+    for (code, args, words) in [
+        (2, &["captur", "--json"][..], "captur"),
+        (2, &["--json", "capture", "--passes", "1"], "--passes"),
+        (2, &["bench", "TG-9", "--pty", "--json"], "TG-9"),
+        (2, &["bench", "--tcp", "here", "--json"], "HOST:PORT"),
+        (2, &["shelf", "show", "0417-001", "--json"], "0417-001"),
+        (2, &["sheet", "check", "none.toml", "--json"], "none.toml"),
+        (2, &["capture", "--port", "tcp:", "--json"], "HOST:PORT"),
+        (2, &["capture", "--log", "none/job.log", "--json"], "none/job.log"),
+    ] {
+        let ran = bare(args).says(code, &[]);
+        let [object] = &ran.events()[..] else { panic!("one object: {ran}") };
+        assert_eq!(object["code"], code, "{ran}");
+        assert!(object["text"].as_str().unwrap().contains(words), "{ran}");
+        assert!(!ran.err.is_empty(), "people are told too: {ran}");
+    }
+}
+
+#[test]
+fn what_would_act_on_a_terminal_is_shown_instead() {
+    let home = Home::new();
+    let note = "a\u{1b}[2J\u{9b}\r\nRAIL OFF - safe to move";
+    home.run(&["capture", "--space", "records", "--note", note]).says(0, &[]);
+    home.run(&["shelf", "note", "@last", note]).says(0, &[]);
+    let file = "x\u{1b}]0;y.toml";
+    for args in [
+        &["shelf", "show", "@last"][..],
+        &["shelf", "show", "@last", "--json"],
+        &["shelf", "list"],
+        &["shelf", "list", "--json"],
+        &["shelf", "show", "TG-7 #0417"],
+        &["capture", "--sheet", file],
+        &["capture", "--specimen", "TG-7 #\u{1b}c"],
+        &["capture", file],
+        &["verify", file, "--json"],
+    ] {
+        let ran = home.run(args);
+        let acts = |c: char| c.is_control() && c != '\n';
+        assert!(!ran.all().contains(acts), "{args:?}: {:?}", ran.all());
+        let mut lines = ran.out.lines();
+        assert!(!lines.any(|line| line.starts_with("RAIL OFF")), "{args:?}: {ran}");
+    }
+    home.run(&["capture", "--specimen", "TG-7 #\u{1b}c"]).says(2, &["is no label"]);
+    home.run(&["shelf", "show", "@last"]).says(0, &["\\u{1b}[2J"]);
 }

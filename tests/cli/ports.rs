@@ -30,7 +30,7 @@ fn a_port_that_means_nothing_is_2() {
         ("", "no device"),
         ("sim:", "no file"),
         ("tcp:host", "HOST:PORT"),
-        ("tcp:host:99999", "HOST:PORT"),
+        ("tcp:host:99999", "a TCP port is a number from 0 to 65535"),
         ("/dev/ttyS0@fast", "no number"),
         ("/dev/ttyS0@0", "no number"),
     ] {
@@ -57,11 +57,19 @@ fn the_simulated_bench_is_not_taken_by_itself_once_a_real_port_was_used() {
 }
 
 #[test]
-fn a_damaged_memory_of_ports_stops_nothing() {
+fn with_a_damaged_memory_of_ports_nobody_knows_whether_sim_is_meant() {
     let home = Home::new();
     fs::create_dir_all(home.known().parent().unwrap()).unwrap();
-    fs::write(home.known(), [0xFF, 0x00, b'[']).unwrap();
-    home.run(&["capture", "--space", "records"]).says(0, &[]);
+    for damaged in [&[0xFF, 0x00, b'['][..], b"real_port_used = 7"] {
+        fs::write(home.known(), damaged).unwrap();
+        for command in [&["capture"][..], &["verify", "@last"]] {
+            home.run(command)
+                .says(2, &["which port?", "known.toml", "nobody knows", "--port sim"])
+                .never_says(&["SIMULATED"]);
+        }
+    }
+    let args = ["capture", "--space", "records", "--port", "sim"];
+    home.run(&args).says(0, &["SIMULATED BENCH", "what was remembered", "known.toml"]);
 }
 
 const BENCH: &str = r#"format = 1

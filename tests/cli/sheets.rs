@@ -65,7 +65,7 @@ fn adapter_sheets_are_checked_too() {
     let home = Home::new();
     home.write("post.toml", POST);
     home.run(&["sheet", "check", "--as-adapter", "post.toml"])
-        .says(0, &["post.toml: good", "Post", "1 lines"]);
+        .says(0, &["post.toml: good", "Post", "1 line"]);
     home.write("wrong.toml", POST.replace("board", "bord"));
     home.run(&["sheet", "check", "--as-adapter", "wrong.toml"])
         .says(2, &["wrong.toml:3", "bord", "did you mean `board`"]);

@@ -78,6 +78,12 @@ fn a_flipped_byte_is_found_with_its_block() {
     home.run(&["shelf", "check"]).says(1, &words);
     home.run(&["shelf", "check", "0417-001"]).says(1, &["block 1"]).never_says(&["0417-002"]);
     home.run(&["shelf", "check", "0417-002"]).says(0, &[]);
+    for at in [0x2_0000, 0x3_FFFF] {
+        home.flip("0417-001", at);
+    }
+    home.run(&["shelf", "check", "0417-001"])
+        .says(1, &["records, blocks 1 to 3: the 196608 bytes from byte 0x10000"])
+        .never_says(&["block 2"]);
     home.run(&["shelf", "export", "0417-001", "out.bin"]).says(3, &["does not fit its record"]);
     assert!(!home.path("out.bin").exists(), "a damaged copy does not get out");
 }
@@ -113,4 +119,55 @@ fn answers_are_json_where_that_is_asked_for() {
     let list: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
     assert_eq!(list["captures"][0]["id"], "0417-001");
     assert_eq!(list["unfinished"], serde_json::json!([]));
+}
+
+/// A TG-7 whose line D7 is open: its records never agree.
+const OPEN: &str = r#"format = 1
+sheet = "TG-7"
+specimen = "TG-7 #0900"
+[[memory]]
+kind = "ram"
+name = "records"
+width = 32
+words = 0x10000
+select = { CS1 = "low" }
+[[line_fault]]
+line = "D7"
+kind = "open"
+"#;
+
+#[test]
+fn what_did_not_agree_and_what_is_only_a_part_is_marked_wherever_it_is_named() {
+    let home = Home::new();
+    home.write("open.toml", OPEN);
+    let args = ["capture", "--space", "records", "--port", "sim:open.toml"];
+    home.run(&[&args[..], &["--passes", "2"]].concat()).says(1, &["never held still"]);
+    home.run(&[&args[..], &["--note", "again"]].concat()).says(1, &["0900-002"]);
+    for id in ["0900-001", "0900-002"] {
+        let marks = ["NOT AGREED (4 blocks never held still)", "PART ONLY (records)"];
+        for command in [&["shelf", "show"][..], &["shelf", "export"]] {
+            let args = if command[1] == "show" { vec![id] } else { vec![id, "out.bin"] };
+            let ran = home.run(&[command, &args].concat());
+            let ran = ran.says(0, &[]);
+            let headline = ran.out.lines().next().unwrap();
+            assert!(marks.iter().all(|mark| headline.contains(mark)), "{ran}");
+        }
+        std::fs::remove_file(home.path("out.bin")).unwrap();
+        for args in [&["shelf", "list"][..], &["shelf", "show", "TG-7 #0900"]] {
+            let ran = home.run(args).says(0, &[]);
+            let line = ran.out.lines().find(|line| line.contains(id)).unwrap();
+            assert!(marks.iter().all(|mark| line.contains(mark)), "{ran}");
+        }
+    }
+    let ran = home.run(&["shelf", "list", "--json"]);
+    let list: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!(list["captures"][0]["agreed"], false);
+    assert_eq!(list["captures"][0]["part"], "records");
+
+    home.run(&["capture", "--space", "store", "--range", "0x40+0x80"]).says(0, &[]);
+    home.run(&["shelf", "list", "--specimen", "TG-7 #0417"])
+        .says(0, &["PART ONLY (store words 0x40+0x80)"])
+        .never_says(&["NOT AGREED"]);
+    home.run(&["capture"]).says(0, &["0417-002"]);
+    home.run(&["shelf", "show", "0417-002"]).says(0, &[]).never_says(&["PART ONLY", "NOT AGREED"]);
 }

@@ -9,7 +9,7 @@ fn a_host_that_is_killed_leaves_what_it_has_read() {
     served.capture_until(2).kill();
     assert_eq!(served.home.captures(), 0);
     served.run(&["shelf", "list"]).says(0, &["unfinished", "PT #0001", "goes on with it"]);
-    let ran = served.goes_on().says(0, &["gone on with 1 times", "rail was still on"]);
+    let ran = served.goes_on().says(0, &["gone on with after 1 interruption", "rail was still on"]);
     // Two blocks at least are not read again.
     let kept = ran.err.split("unfinished capture: ").nth(1).unwrap();
     let kept: usize = kept.split(' ').next().unwrap().parse().unwrap();
@@ -23,7 +23,7 @@ fn a_host_that_is_killed_again_and_again_comes_to_its_end() {
     for _ in 0..3 {
         served.capture_until(1).kill();
     }
-    served.goes_on().says(0, &["gone on with 3 times"]);
+    served.goes_on().says(0, &["gone on with after 3 interruptions"]);
 }
 
 #[test]
@@ -53,4 +53,22 @@ fn a_bench_that_goes_away_is_told_at_once_and_the_blocks_are_kept() {
         .run(&["capture", "--port", "sim:bench.toml"])
         .says(0, &["going on with an unfinished capture", "agreed"]);
     assert!(served.home.content("0001-001") == served.contents);
+}
+
+#[test]
+fn a_short_capture_in_between_loses_no_longer_one() {
+    let served = Served::on_pty(&REAL);
+    served.capture_until(2).kill();
+    served
+        .run(&["capture", "--range", "0x0+0x100"])
+        .says(0, &["was set aside", "it reads other words", "takes it back", "0001-001"]);
+    let listed = served.run(&["shelf", "list"]).says(0, &["0001-001", "set aside"]);
+    let line = listed.out.lines().find(|line| line.starts_with("set aside")).unwrap();
+    assert!(line.contains(" of 4 blocks of store 0x0+0x10000"), "{listed}");
+    let command = line.split('`').nth(1).unwrap();
+    assert_eq!(command, "capture --space store --range 0x0+0x10000");
+    let command: Vec<_> = command.split(' ').collect();
+    served.run(&command).says(0, &["is taken back", "going on with an unfinished", "0001-002"]);
+    assert!(served.home.content("0001-002") == served.contents);
+    served.run(&["shelf", "list"]).says(0, &[]).never_says(&["set aside", "unfinished"]);
 }

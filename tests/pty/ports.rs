@@ -15,16 +15,37 @@ fn a_capture_equals_the_bench_and_a_changed_file_does_not() {
     let mut copy = served.home.read("copy.bin");
     copy[0x4321 * 4 + 1] ^= 0x80;
     served.home.write("changed.bin", copy);
-    served.run(&["verify", "changed.bin"]).says(1, &["1 words", "store word 0x4321: image"]);
+    served.run(&["verify", "changed.bin"]).says(1, &["1 word of", "store word 0x4321: image"]);
     // The port is a real one, the module is not.
     served.run(&["shelf", "list"]).says(0, &["simulated"]);
 }
 
 #[test]
-fn a_bench_has_a_label_of_its_own_by_its_sheets_name() {
+fn only_a_built_in_bench_has_a_label_of_its_own() {
     let served = Served::on_pty(&INSTANT);
     let ran = served.home.run(&["capture", "--port", &served.port, "--sheet", "small.toml"]);
-    ran.says(0, &["PT #SIM"]).never_says(&["right sheet"]);
+    ran.says(2, &["which specimen", "bench:small", "--specimen"]).never_says(&["RAIL ON"]);
+    let home = crate::home::Home::new();
+    let bench = crate::home::Running::new(&mut home.bare(&["bench", "--pty"]));
+    let port = bench.wait_for(Stream::Out, "");
+    home.run(&["capture", "--range", "0x0+0x10", "--space", "store", "--port", &port])
+        .says(0, &["TG-7 #0417"]);
+}
+
+#[test]
+fn a_bench_file_does_not_pass_for_the_built_in_bench_of_its_sheet() {
+    let home = crate::home::Home::new();
+    home.write(
+        "TG-7.toml",
+        "format = 1\nsheet = \"TG-7\"\nspecimen = \"TG-7 #0900\"\n[line]\npace = \"instant\"\n\
+         [[memory]]\nkind = \"ram\"\nname = \"records\"\nwidth = 32\nwords = 0x10000\n\
+         select = { CS1 = \"low\" }\n",
+    );
+    let bench = crate::home::Running::new(&mut home.bare(&["bench", "TG-7.toml", "--pty"]));
+    let port = bench.wait_for(Stream::Out, "");
+    let args = ["capture", "--space", "records", "--port", &port, "--sheet", "TG-7"];
+    home.run(&args).says(2, &["which specimen", "bench:file TG-7"]).never_says(&["RAIL ON"]);
+    home.run(&[&args[..], &["--specimen", "TG-7 #0900"]].concat()).says(0, &["0900-001"]);
 }
 
 #[test]
@@ -120,4 +141,14 @@ fn something_else_on_the_port_is_told() {
     host.wait_for(Stream::Err, "nothing was heard");
     host.finish().says(3, &["no adapter answered", "check cable, power and port"]);
     served.bench.signal(Signal::CONT);
+}
+
+#[test]
+fn a_program_that_serves_a_bench_gets_its_port_as_json() {
+    let home = crate::home::Home::new();
+    let bench = crate::home::Running::new(&mut home.bare(&["bench", "--pty", "--json"]));
+    let line = bench.wait_for(Stream::Out, "");
+    let value: serde_json::Value = serde_json::from_str(&line).unwrap();
+    assert_eq!(value["event"], "serving");
+    assert!(value["port"].as_str().unwrap().starts_with("/dev/"), "{value}");
 }

@@ -22,14 +22,18 @@ pub struct Kind {
     pub line: &'static str,
     /// Keys of `[adapter]`.
     pub adapter: &'static str,
+    /// Keys of the bench itself.
+    pub bench: &'static str,
 }
 
 /// Ready in no time.
-pub const INSTANT: Kind = Kind { blocks: 2, line: "pace = \"instant\"", adapter: "" };
+pub const INSTANT: Kind = Kind { blocks: 2, line: "pace = \"instant\"", adapter: "", bench: "" };
+/// The same under a name that is no bench's: to the host a real board.
+pub const REAL_BOARD: Kind = Kind { bench: "board = \"tide board A\"", ..INSTANT };
 /// At 1 Mbaud, 0.7 s a block.
-pub const REAL: Kind = Kind { blocks: 4, line: "", adapter: "" };
+pub const REAL: Kind = Kind { blocks: 4, line: "", adapter: "", bench: "" };
 /// At 115,200 baud, 6 s a block: time enough to do something in between.
-pub const SLOW: Kind = Kind { blocks: 4, line: "fastest = 115_200", adapter: "" };
+pub const SLOW: Kind = Kind { line: "fastest = 115_200", ..REAL };
 
 impl Served {
     /// Serves a bench of `kind`, full of noise that no encoding makes shorter, on a pseudo-terminal.
@@ -93,9 +97,9 @@ fn sheet(words: usize) -> String {
 }
 
 fn bench(kind: &Kind, words: usize) -> String {
-    let Kind { line, adapter, .. } = kind;
+    let Kind { line, adapter, bench, .. } = kind;
     format!(
-        "format = 1\nsheet = \"small.toml\"\nspecimen = \"PT #0001\"\n\
+        "format = 1\nsheet = \"small.toml\"\nspecimen = \"PT #0001\"\n{bench}\n\
          [adapter]\n{adapter}\n[line]\n{line}\n\
          [[memory]]\nkind = \"flash\"\nname = \"store\"\nwidth = 32\nwords = {words}\n\
          select = {{ CS0 = \"low\" }}\nfill = \"file\"\nfile = \"noise.bin\"\n"

@@ -1,6 +1,6 @@
 //! A bench at a TCP port.
 
-use crate::served::{INSTANT, Kind, Served};
+use crate::served::{INSTANT, Kind, REAL, Served};
 
 #[test]
 fn a_bench_prints_its_address_and_is_captured_and_verified_over_it() {
@@ -19,7 +19,7 @@ fn a_bench_prints_its_address_and_is_captured_and_verified_over_it() {
 #[test]
 fn a_host_or_bench_that_is_killed_loses_no_block() {
     // No rate, so the adapter's own speed is what takes time.
-    let kind = Kind { blocks: 4, line: "", adapter: "clock_hz = 1_000_000" };
+    let kind = Kind { adapter: "clock_hz = 1_000_000", ..REAL };
     let mut served = Served::on_tcp(&kind);
     served.capture_until(1).kill();
     let host = served.capture_until(1);

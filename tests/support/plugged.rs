@@ -10,6 +10,9 @@ use std::sync::{Arc, Mutex, PoisonError};
 /// A 3.3 V part answers from here on (the lower limit of its usual range of 2.7 V to 3.6 V).
 const NEEDS: Millivolts = Millivolts(2_700);
 
+/// Writes that are kept one by one.
+const KEPT: usize = 10_000;
+
 /// What has reached the module.
 #[derive(Clone, Debug, Default)]
 pub struct Seen {
@@ -19,8 +22,10 @@ pub struct Seen {
     pub reads_down: u64,
     /// Read cycles with the data lines charged high before.
     pub reads_after_ones: u64,
-    /// Write cycles; they are not passed on.
+    /// Write cycles.
     pub writes: u64,
+    /// The first of them: address and word.
+    pub written: Vec<(u32, Word)>,
     /// Cycles without supply.
     pub unpowered: u64,
     /// Times the rail came up.
@@ -83,8 +88,14 @@ impl Cycles for Plugged {
         self.flash.read(shape, address, precharge)
     }
 
-    fn write(&mut self, _: &Shape, _: WordAddress, _: Word) {
-        self.note(1, |seen| seen.writes += 1);
+    fn write(&mut self, shape: &Shape, address: WordAddress, word: Word) {
+        self.note(1, |seen| {
+            seen.writes += 1;
+            if seen.written.len() < KEPT {
+                seen.written.push((address.0, word));
+            }
+        });
+        self.flash.write(shape, address, word);
     }
 
     fn read_burst(&mut self, shape: &Shape, span: Span, precharge: Precharge, out: &mut Vec<Word>) {

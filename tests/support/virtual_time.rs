@@ -57,7 +57,7 @@ impl Run {
     /// Every note and the outcome, for assertions on words.
     pub fn words(&self) -> String {
         let notes = self.events.iter().filter_map(|(_, event)| match event {
-            Event::Note { text } => Some(text.as_str()),
+            Event::Note { text } | Event::Caution { text } => Some(text.as_str()),
             _ => None,
         });
         notes.chain([self.outcome.text.as_str()]).collect::<Vec<_>>().join("\n")

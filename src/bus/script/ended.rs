@@ -60,6 +60,28 @@ impl Why {
         }
     }
 
+    /// Every one.
+    const ALL: [Self; 13] = [
+        Self::Good,
+        Self::Stopped(Abort::Stop),
+        Self::Stopped(Abort::DeadMan),
+        Self::Stopped(Abort::RailOff),
+        Self::Stopped(Abort::Session),
+        Self::WaitFailed,
+        Self::TimedOut,
+        Self::NotPermitted,
+        Self::ReadOnly,
+        Self::PartialLanes,
+        Self::NoShape,
+        Self::NoLine,
+        Self::PowerLost,
+    ];
+
+    /// The one with that number; firmware of later versions may know more.
+    pub fn of_number(number: u8) -> Option<Self> {
+        Self::ALL.into_iter().find(|why| why.number() == number)
+    }
+
     /// Its name in vectors and listings.
     pub const fn name(self) -> &'static str {
         match self {

@@ -3,7 +3,7 @@
 use super::Work;
 use super::write_up::Findings;
 use crate::bus::{Digest, WordAddress};
-use crate::image::{Unsteady, UnsteadyWord};
+use crate::image::{Unsteady, UnsteadyWord, counted};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::reading::digest_blocks;
 use crate::jobs::reread::{Settled, reread};
@@ -61,10 +61,47 @@ pub(super) async fn agree(
         Some(block) => error.at(|| place(block)),
         None => error,
     })?;
+    let mut notes = Notes::default();
     for block in &disagreeing {
-        settle(work, part, block, findings).await.map_err(|error| error.at(|| place(block)))?;
+        match settle(work, part, block, findings).await {
+            Ok(what) => notes.add(work, block, what),
+            Err(error) => {
+                notes.tell(work);
+                return Err(error.at(|| place(block)));
+            }
+        }
     }
+    notes.tell(work);
     Ok(())
+}
+
+/// What was found in blocks that follow each other: told once if it is the same.
+#[derive(Default)]
+struct Notes(Option<(Block, u64, String)>);
+
+impl Notes {
+    fn add(&mut self, work: &Work<'_, '_>, block: &Block, what: String) {
+        match &mut self.0 {
+            Some((first, blocks, same))
+                if *same == what && u64::from(first.index) + *blocks == u64::from(block.index) =>
+            {
+                *blocks += 1;
+            }
+            _ => {
+                self.tell(work);
+                self.0 = Some((*block, 1, what));
+            }
+        }
+    }
+
+    fn tell(&mut self, work: &Work<'_, '_>) {
+        let Some((first, blocks, what)) = self.0.take() else { return };
+        let (at, space) = (work.word_address(&first), work.name(first.part));
+        work.desk.note(match blocks {
+            1 => format!("block at word {at} of {space}: {what}"),
+            _ => format!("{blocks} blocks from word {at} of {space} on: in each, {what}"),
+        });
+    }
 }
 
 async fn settle(
@@ -72,7 +109,7 @@ async fn settle(
     part: usize,
     block: &Block,
     findings: &mut Findings,
-) -> Result<(), JobError> {
+) -> Result<String, JobError> {
     let width = work.part(part).1.width;
     let first = work.bytes_of(block).to_vec();
     let (desk, passes) = (work.desk, work.request.passes);
@@ -92,9 +129,9 @@ async fn settle(
         work.keep(block, &settled.bytes)?;
     }
     work.tell(block, if settled.agreed { BlockState::Agreed } else { BlockState::Unsteady });
-    note(work, block, &settled, &found);
+    let what = outcome(&settled, &found);
     findings.put(block, found, settled.agreed, settled.passes);
-    Ok(())
+    Ok(what)
 }
 
 fn keep_fact(
@@ -116,19 +153,18 @@ fn keep_fact(
     Ok(())
 }
 
-fn note(work: &Work<'_, '_>, block: &Block, settled: &Settled, found: &Unsteady) {
-    let what = match (found.total, settled.agreed) {
+/// What reading a block again has come to.
+fn outcome(settled: &Settled, found: &Unsteady) -> String {
+    match (found.total, settled.agreed) {
         (0, true) => "one checksum differed, then the words agreed".to_string(),
         (0, false) => {
             "the checksums disagree and no pass was left to look for the word".to_string()
         }
         (n, agreed) => {
             let end = if agreed { "then two passes agreed" } else { "and no two passes agreed" };
-            format!("{n} words differed between passes, {end}")
+            format!("{} differed between passes, {end}", counted(n, "word"))
         }
-    };
-    let at = work.word_address(block);
-    work.desk.note(format!("block at word {at} of {}: {what}", work.name(block.part)));
+    }
 }
 
 impl Work<'_, '_> {

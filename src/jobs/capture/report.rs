@@ -1,5 +1,6 @@
 //! What a capture has come to.
 
+use crate::image::counted;
 use crate::link::LinkStats;
 use humansize::{BINARY, format_size};
 use serde::Serialize;
@@ -48,9 +49,12 @@ impl fmt::Display for CaptureReport {
         } else {
             writeln!(
                 f,
-                "{}: {size} of {} kept as {}, but {} blocks never held still: clean the contacts, \
+                "{}: {size} of {} kept as {}, but {} never held still: clean the contacts, \
                  check rail and access time, and capture again",
-                self.id, self.specimen, self.folder, self.blocks_unsettled
+                self.id,
+                self.specimen,
+                self.folder,
+                counted(self.blocks_unsettled as u64, "block")
             )?;
         }
         writeln!(f, "  SHA-256 {}", self.sha256)?;
@@ -61,13 +65,14 @@ impl fmt::Display for CaptureReport {
             writeln!(f, "  doubt: {doubt}")?;
         }
         if self.resumed > 0 {
-            writeln!(f, "  gone on with {} times after an interruption", self.resumed)?;
+            let times = counted(u64::from(self.resumed), "interruption");
+            writeln!(f, "  gone on with after {times}")?;
         }
         write!(
             f,
-            "  link {}: {} frames sent, {} again, {} damaged",
+            "  link {}: {} sent, {} again, {} damaged",
             self.link,
-            self.link_stats.frames_sent,
+            counted(self.link_stats.frames_sent, "frame"),
             self.link_stats.repeats,
             self.link_stats.frames_damaged
         )

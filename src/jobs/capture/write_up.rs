@@ -1,12 +1,13 @@
 //! What a capture has found, its doubts and its record.
 
 use super::{CaptureReport, Work};
-use crate::image::{SpaceView, Unsteady, UnsteadyWord, doubts};
+use crate::image::{SpaceView, Unsteady, UnsteadyWord, counted, doubts, word_text};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
 use crate::module::Space;
 use crate::shelf::{
-    AdapterRecord, Block, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, UnsteadyRecord,
+    AdapterRecord, Block, ChipRecord, DoubtRecord, Identified, LinkRecord, PassRecord, Record,
+    UnsteadyRecord,
 };
 use jiff::Timestamp;
 use std::collections::BTreeMap;
@@ -114,8 +115,9 @@ pub(super) fn finish(
         let lanes = lanes(space);
         let found = doubts(&SpaceView { name: &of.space, width: of.width, bytes, lanes: &lanes });
         record.kind = space.kind.word().to_string();
-        record.chips = lanes.iter().map(|(chip, lane)| ChipRecord::new(chip, *lane)).collect();
+        record.chips = chips(work.request.identified.as_ref(), space);
         record.passes = passes(&work, part, findings);
+        record.blocks_unsettled = findings.unsettled() as u32;
         record.unsteady = findings.record();
         record.doubts = found.iter().map(DoubtRecord::from).collect();
         doubted.extend(found.iter().map(ToString::to_string));
@@ -151,6 +153,17 @@ fn lanes(space: &Space) -> Vec<(String, crate::bus::Lane)> {
     space.chips.iter().map(|chip| (chip.reference.clone(), chip.lane)).collect()
 }
 
+/// The chips as they were last identified, or as nobody has looked at them.
+fn chips(identified: Option<&Identified>, space: &Space) -> Vec<ChipRecord> {
+    let named = identified.and_then(|last| last.spaces.iter().find(|one| one.name == space.name));
+    let chip = |(chip, lane): (String, crate::bus::Lane)| {
+        let new = ChipRecord::new(&chip, lane);
+        let same = |known: &&ChipRecord| (&known.chip, &known.lane) == (&new.chip, &new.lane);
+        named.and_then(|one| one.chips.iter().find(same)).cloned().unwrap_or(new)
+    };
+    lanes(space).into_iter().map(chip).collect()
+}
+
 fn passes(work: &Work<'_, '_>, part: usize, findings: &Findings) -> Vec<PassRecord> {
     let (space, _) = work.part(part);
     let blocks = work.blocks(part).len() as u32;
@@ -174,10 +187,15 @@ fn unsteady_sentence(space: &crate::shelf::SpaceRecord) -> Option<String> {
     let first = space.unsteady.words.first()?;
     let at = space.base.plus(first.address.0);
     Some(format!(
-        "{} words of {} did not hold still, on {}; the first is word {at} ({})",
-        space.unsteady.total,
+        "{} of {} did not hold still, on {}; the first is word {at} ({})",
+        counted(space.unsteady.total, "word"),
         space.name,
         space.unsteady.lines.join(", "),
-        first.seen.iter().map(|value| format!("{value:X}")).collect::<Vec<_>>().join(" / "),
+        first
+            .seen
+            .iter()
+            .map(|&value| word_text(space.width, value))
+            .collect::<Vec<_>>()
+            .join(" / "),
     ))
 }

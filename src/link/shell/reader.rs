@@ -6,7 +6,7 @@ use std::io::{ErrorKind, Read, Write};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 /// Between two reads: lets packets gather.
 const NAP: Duration = Duration::from_millis(4);
@@ -33,7 +33,7 @@ pub(super) trait Sender {
 
 /// A serial device or TCP connection with its clock, as [`crate::link::drive`] wants it.
 pub struct RealPort {
-    start: Instant,
+    start: Duration,
     input: Receiver<Input>,
     attention: Attention,
     sender: Box<dyn Sender>,
@@ -81,12 +81,29 @@ impl RealPort {
                 }
             }
         })?;
-        Ok(Self { start: Instant::now(), input, attention, sender, closed })
+        Ok(Self { start: clock(), input, attention, sender, closed })
     }
 
     /// A handle that wakes [`Port::wait`].
     pub fn attention(&self) -> Attention {
         self.attention.clone()
+    }
+}
+
+/// A clock that goes on while the computer sleeps: the adapter's dead-man does not sleep with it.
+fn clock() -> Duration {
+    #[cfg(target_os = "linux")]
+    {
+        let time = rustix::time::clock_gettime(rustix::time::ClockId::Boottime);
+        Duration::new(time.tv_sec.cast_unsigned(), time.tv_nsec.cast_unsigned() as u32)
+    }
+    // Where there is no such clock, a sleep is not seen.
+    #[cfg(not(target_os = "linux"))]
+    {
+        use std::sync::OnceLock;
+        use std::time::Instant;
+        static SINCE: OnceLock<Instant> = OnceLock::new();
+        SINCE.get_or_init(Instant::now).elapsed()
     }
 }
 
@@ -105,7 +122,7 @@ fn is_nothing_yet(kind: ErrorKind) -> bool {
 
 impl Port for RealPort {
     fn now(&self) -> Nanos {
-        Nanos(self.start.elapsed().as_nanos() as u64)
+        Nanos(clock().saturating_sub(self.start).as_nanos() as u64)
     }
 
     fn transmit(&mut self, what: Transmit) -> Result<(), PortLost> {

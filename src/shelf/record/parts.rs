@@ -4,6 +4,7 @@ use super::NOT_LOOKED;
 use crate::bus::{Lane, Precharge, Width, Word, WordAddress};
 use crate::image::{Doubt, Unsteady, UnsteadyWord};
 use crate::shelf::{Part, text};
+use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 
 /// The module sheet as it was when the capture was begun.
@@ -84,6 +85,9 @@ pub(crate) struct SpaceRecord {
     /// How often it was read, and how.
     #[serde(default, rename = "pass", skip_serializing_if = "Vec::is_empty")]
     pub(crate) passes: Vec<PassRecord>,
+    /// Blocks that no two passes gave alike.
+    #[serde(default)]
+    pub(crate) blocks_unsettled: u32,
     /// The words that did not hold still.
     #[serde(default)]
     pub(crate) unsteady: UnsteadyRecord,
@@ -107,6 +111,7 @@ impl SpaceRecord {
             crc32: Vec::new(),
             chips: Vec::new(),
             passes: Vec::new(),
+            blocks_unsettled: 0,
             unsteady: UnsteadyRecord::default(),
             doubts: Vec::new(),
         }
@@ -137,6 +142,12 @@ pub(crate) struct ChipRecord {
     pub(crate) cfi: String,
     /// Which of its sectors are locked.
     pub(crate) lock_map: String,
+    /// What it is, in words.
+    #[serde(skip_serializing_if = "String::is_empty")]
+    pub(crate) part: String,
+    /// When it was asked; it is not asked while it is read.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub(crate) identified: Option<Timestamp>,
 }
 
 impl Default for ChipRecord {
@@ -148,6 +159,8 @@ impl Default for ChipRecord {
             ids: not_looked(),
             cfi: not_looked(),
             lock_map: not_looked(),
+            part: String::new(),
+            identified: None,
         }
     }
 }

@@ -18,6 +18,7 @@ fn a_full_disk_loses_nothing_and_goes_on_with_room() {
                 assert!(matches!(error, ShelfError::Disk { .. }), "{message}");
                 assert!(message.contains("make room there"), "{message}");
                 assert_eq!(disk.below(&format!("{ROOT}/captures")), before);
+                assert_eq!(scratch_files(&disk), 0, "room {room}");
                 disk.room(None);
                 // The same process would end here; its lock goes with it.
                 let id = capture(&shelf, &label(), 2, 1).unwrap().id;
@@ -33,6 +34,27 @@ fn a_full_disk_loses_nothing_and_goes_on_with_room() {
         assert_eq!(shelf.history(&label()).unwrap().lines.len(), 2);
     }
     assert!(finished_at_once >= 1);
+}
+
+fn scratch_files(disk: &MemDisk) -> usize {
+    let all = disk.below("/");
+    all.keys().filter(|path| path.to_str().unwrap().ends_with("buswright-part")).count()
+}
+
+#[test]
+fn an_export_that_finds_no_room_leaves_nothing_behind() {
+    let disk = MemDisk::default();
+    let shelf = shelf(&disk);
+    let id = capture(&shelf, &label(), 1, 0).unwrap().id;
+    for room in [0, 0x1_0000] {
+        disk.room(Some(room));
+        let error = shelf.export(&id, Path::new("/bench/copy.bin")).unwrap_err().to_string();
+        assert!(error.contains("make room there"), "{error}");
+        assert_eq!(scratch_files(&disk), 0);
+    }
+    disk.room(None);
+    shelf.export(&id, Path::new("/bench/copy.bin")).unwrap();
+    assert_eq!(scratch_files(&disk), 0);
 }
 
 #[test]

@@ -27,7 +27,14 @@ fn it_goes_on_where_it_was() {
     let disk = MemDisk::default();
     let shelf = shelf(&disk);
     let contents = interrupted(&shelf);
-    assert_eq!(shelf.list().unwrap().unfinished, [(FOLDER.into(), start(&label()))]);
+    let pending = Pending {
+        folder: FOLDER.into(),
+        start: start(&label()),
+        blocks_done: 2,
+        blocks: 5,
+        set_aside: false,
+    };
+    assert_eq!(shelf.list().unwrap().pending, [pending]);
     drop(shelf.begin_or_resume(&start(&label())).unwrap());
     let mut again = shelf.begin_or_resume(&start(&label())).unwrap();
     assert_eq!((done(&again), again.resumed()), (vec![0, 2], 2));
@@ -37,7 +44,7 @@ fn it_goes_on_where_it_was() {
     fill(&mut again, &contents).unwrap();
     let id = again.finish(record(&start(&label()), 0)).unwrap().id;
     assert_eq!(shelf.get(&id.to_string(), None).unwrap().record.resumed, 2);
-    assert!(shelf.list().unwrap().unfinished.is_empty());
+    assert!(shelf.list().unwrap().pending.is_empty());
 }
 
 #[test]
@@ -193,4 +200,65 @@ fn a_record_written_just_before_the_end_can_be_used() {
     assert_eq!(recorded.time, time(7));
     let id = unfinished.finish(recorded).unwrap().id;
     assert_eq!(shelf.get(&id.to_string(), None).unwrap().record.time, time(7));
+}
+
+#[test]
+fn one_that_was_set_aside_is_listed_and_taken_back_by_what_fits_it() {
+    let disk = MemDisk::default();
+    let shelf = shelf(&disk);
+    let contents = interrupted(&shelf);
+    let mut short = start(&label());
+    short.parts = vec![Part { words: 0x10, ..short.parts[0].clone() }];
+    drop(shelf.begin_or_resume(&short).unwrap());
+    let listed = |shelf: &Shelf| {
+        let pending = shelf.list().unwrap().pending;
+        pending.iter().map(|one| (one.set_aside, one.blocks_done, one.blocks)).collect::<Vec<_>>()
+    };
+    assert_eq!(listed(&shelf), [(false, 0, 1), (true, 2, 5)]);
+    // The short one changes places with it.
+    let again = shelf.begin_or_resume(&start(&label())).unwrap();
+    assert_eq!((done(&again), again.taken_back()), (vec![0, 2], true));
+    assert!(again.set_aside().is_some());
+    drop(again);
+    assert_eq!(listed(&shelf), [(false, 2, 5), (true, 0, 1)]);
+    // The short one comes to its end, the long one goes on afterwards.
+    let mut again = shelf.begin_or_resume(&short).unwrap();
+    assert!(again.taken_back());
+    fill(&mut again, &contents[..0x40]).unwrap();
+    again.finish(Record::new(&short, "TG-7", SHEET, time(0))).unwrap();
+    assert_eq!(listed(&shelf), [(true, 2, 5)]);
+    let mut again = shelf.begin_or_resume(&start(&label())).unwrap();
+    assert_eq!((done(&again), again.taken_back()), (vec![0, 2], true));
+    fill(&mut again, &contents).unwrap();
+    let id = again.finish(record(&start(&label()), 0)).unwrap().id;
+    assert_eq!(shelf.content(&id).unwrap(), contents);
+    assert!(listed(&shelf).is_empty());
+}
+
+#[test]
+fn taking_back_loses_nothing_at_any_kill() {
+    for power in [false, true] {
+        let mut operation = 1;
+        loop {
+            let disk = MemDisk::default();
+            let shelf = shelf(&disk);
+            interrupted(&shelf);
+            let mut short = start(&label());
+            short.parts.pop();
+            drop(shelf.begin_or_resume(&short).unwrap());
+            disk.fail_at(operation, Tear::Half);
+            let killed = shelf.begin_or_resume(&start(&label()));
+            drop(killed);
+            let failed = disk.restart(power);
+            let again = shelf.begin_or_resume(&start(&label())).unwrap();
+            assert_eq!(done(&again), [0, 2], "operation {operation}");
+            drop(again);
+            drop(shelf.begin_or_resume(&short).unwrap());
+            if !failed {
+                break;
+            }
+            operation += 1;
+        }
+        assert!(operation > 10, "only {operation} operations were tried");
+    }
 }

@@ -1,0 +1,215 @@
+//! Identify, from names to the report.
+
+use super::capture_job::no_specimen;
+use super::input::read_text;
+use super::wanted::{Before, Ready, ready};
+use crate::bus::WordAddress;
+use crate::chips::{Catalogue, Family};
+use crate::jobs::{
+    CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
+    Powered, Twin, begin, capture, identify, whole, with_rail,
+};
+use crate::module::{Kind, Sheet, Space};
+use crate::shelf::{
+    BLOCK_BYTES, Capture, ChipRecord, HistoryLine, Identified, IdentifiedSpace, Label, Shelf,
+};
+use crate::wire::HelloReply;
+use jiff::Timestamp;
+use std::path::PathBuf;
+
+/// How to identify.
+#[derive(Clone, Debug, Default)]
+pub struct IdentifyOptions {
+    /// A space that the sheet does not call flash and that is to be asked all the same.
+    pub probe: Option<String>,
+    /// Chip files that add to the part list.
+    pub chips: Vec<PathBuf>,
+}
+
+/// Passes of a capture that is taken before commands are sent.
+const PASSES: u32 = 6;
+
+/// Identifies what is on the module.
+pub(super) async fn identify_job(
+    desk: &Desk<'_>,
+    before: Before<'_>,
+    shelf: &Shelf,
+    options: &IdentifyOptions,
+) -> Result<(IdentifyReport, Ending), JobError> {
+    let catalogue = catalogue(&options.chips)?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    let probe = options.probe.as_deref().map(|name| probed(&sheet, name)).transpose()?;
+    let unsure = |space: &Space| {
+        space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
+    };
+    // Such a space is captured first, and a capture belongs to a specimen.
+    if specimen.is_none() && (probe.is_some() || sheet.spaces.iter().any(unsure)) {
+        return Err(no_specimen());
+    }
+    let request = IdentifyRequest {
+        specimen: specimen.as_ref().map(ToString::to_string),
+        simulated,
+        probe,
+        twins: twins(desk, shelf, &sheet, simulated),
+    };
+    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+        keep.now();
+        let specimen = specimen.as_ref();
+        let mut keeper = Keeper { desk, sheet: &sheet, hello: &hello, shelf, specimen, simulated };
+        identify(desk, &sheet, &hello, powered, &catalogue, request, &mut keeper).await
+    })
+    .await?;
+    if let Some(specimen) = specimen {
+        remember(desk, shelf, &sheet, specimen, &report);
+    }
+    Ok((report, ending))
+}
+
+fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
+    let usage = |error: &dyn std::fmt::Display| JobError::Usage(error.to_string());
+    let mut catalogue = Catalogue::built_in().map_err(|error| usage(&error))?;
+    for file in files {
+        let name = file.display().to_string();
+        let text = read_text(file).map_err(|error| usage(&error))?;
+        catalogue.add(&name, &text).map_err(|error| usage(&error))?;
+    }
+    Ok(catalogue)
+}
+
+fn probed(sheet: &Sheet, name: &str) -> Result<usize, JobError> {
+    let Some((index, space)) = sheet.space(name) else {
+        let names: Vec<_> = sheet.spaces.iter().map(|space| space.name.as_str()).collect();
+        return Err(JobError::Usage(format!(
+            "--probe {name}: sheet {} has no such space; it has {}",
+            sheet.name,
+            names.join(", ")
+        )));
+    };
+    if space.kind == Kind::Rom {
+        return Err(JobError::Safety(format!(
+            "the sheet calls {name} a rom, so nothing is ever written there; if its chip may be \
+             flash, say kind = \"flash\" in the sheet"
+        )));
+    }
+    Ok(index)
+}
+
+/// For each space the captures that hold all of it.
+fn twins(desk: &Desk<'_>, shelf: &Shelf, sheet: &Sheet, simulated: bool) -> Vec<Vec<Twin>> {
+    let mut all = vec![Vec::new(); sheet.spaces.len()];
+    let listing = match shelf.list() {
+        Ok(listing) => listing,
+        Err(error) => {
+            desk.note(format!("the contents are not compared with the shelf: {error}"));
+            return all;
+        }
+    };
+    for summary in listing.captures.iter().filter(|summary| summary.simulated == simulated) {
+        // One that cannot be read is told of by `shelf check`.
+        let Ok(capture) = shelf.get(&summary.id.to_string(), None) else { continue };
+        for (space, twins) in sheet.spaces.iter().zip(&mut all) {
+            twins.extend(twin(&capture, space));
+        }
+    }
+    all
+}
+
+/// What a capture says of a whole space; `None` if it holds less of it, or something else.
+fn twin(capture: &Capture, space: &Space) -> Option<Twin> {
+    let record = &capture.record;
+    let part = record.spaces.iter().find(|part| {
+        part.name == space.name
+            && (part.width, part.base) == (space.width, space.base)
+            && (part.first, part.words) == (WordAddress(0), space.words)
+    })?;
+    if record.block_bytes != BLOCK_BYTES {
+        return None;
+    }
+    let sums = part.crc32.iter().map(|sum| u32::from_str_radix(sum, 16));
+    Some(Twin {
+        name: format!("{} ({})", capture.id, record.specimen),
+        agreed: part.blocks_unsettled == 0 && part.unsteady.words.iter().all(|word| word.settled),
+        crc32: sums.collect::<Result<_, _>>().ok()?,
+    })
+}
+
+/// Takes captures of single spaces.
+struct Keeper<'a, 'd> {
+    desk: &'a Desk<'d>,
+    sheet: &'a Sheet,
+    hello: &'a HelloReply,
+    shelf: &'a Shelf,
+    specimen: Option<&'a Label>,
+    simulated: bool,
+}
+
+impl Keep for Keeper<'_, '_> {
+    async fn keep(&mut self, powered: &Powered, index: usize) -> Result<Twin, JobError> {
+        let space = &self.sheet.spaces[index];
+        self.desk.note(format!("{} is captured before any command is sent to it", space.name));
+        let request = CaptureRequest {
+            specimen: self.specimen.cloned().ok_or_else(no_specimen)?,
+            simulated: self.simulated,
+            parts: vec![(index, whole(space))],
+            passes: PASSES,
+            note: "taken before identification".into(),
+            identified: None,
+        };
+        let store = begin(self.desk, self.sheet, self.shelf, &request)?;
+        let (report, ending) =
+            capture(self.desk, self.sheet, self.hello, powered, &request, store).await?;
+        let kept = self.shelf.get(&report.id, None)?;
+        let twin = twin(&kept, space).ok_or_else(|| {
+            JobError::Usage(format!("the capture {} does not hold all of {}", kept.id, space.name))
+        })?;
+        Ok(Twin { agreed: ending == Ending::Good, ..twin })
+    }
+}
+
+/// What was found goes beside the captures; that it cannot be written down changes nothing of it.
+fn remember(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    sheet: &Sheet,
+    specimen: Label,
+    report: &IdentifyReport,
+) {
+    let time = Timestamp::now();
+    let chip = |chip: &ChipReport| ChipRecord {
+        chip: chip.reference.clone(),
+        lane: chip.lane.clone(),
+        ids: if chip.answered { chip.raw_ids.join(" ") } else { chip.presence.clone() },
+        cfi: chip.query.clone().unwrap_or_else(|| "none".into()),
+        lock_map: chip.locks.clone(),
+        part: chip.what(),
+        identified: Some(time),
+    };
+    let asked = report.spaces.iter().filter(|space| space.asked.is_some());
+    let spaces = asked.map(|space| IdentifiedSpace {
+        name: space.name.clone(),
+        chips: space.chips.iter().map(chip).collect(),
+    });
+    let identified = Identified {
+        time,
+        specimen: specimen.clone(),
+        sheet_sha256: sheet.sha256(),
+        simulated: report.simulated,
+        spaces: spaces.collect(),
+    };
+    let chips = report.spaces.iter().flat_map(|space| &space.chips).filter(|chip| chip.answered);
+    let said: Vec<_> = chips.map(|chip| format!("{} {}", chip.reference, chip.what())).collect();
+    let line = HistoryLine {
+        time,
+        specimen,
+        event: "identified".into(),
+        capture: None,
+        sha256: None,
+        bytes: None,
+        simulated: report.simulated,
+        text: said.join("; "),
+    };
+    let kept = shelf.keep_identity(&identified).and_then(|()| shelf.remember(&line));
+    if let Err(error) = kept {
+        desk.note(format!("the identification could not be written down: {error}"));
+    }
+}
