@@ -10,6 +10,7 @@ pub(crate) mod chips;
 pub(crate) mod cli;
 pub(crate) mod image;
 pub(crate) mod jobs;
+pub(crate) mod kit;
 pub mod link;
 pub(crate) mod module;
 pub(crate) mod shelf;

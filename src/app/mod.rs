@@ -11,6 +11,7 @@ mod identify_job;
 mod image;
 mod input;
 mod jobs;
+mod kit;
 mod known;
 mod parts;
 #[cfg(test)]
@@ -34,6 +35,7 @@ pub use crate::jobs::{BlockState, Event, Outcome, View};
 pub use identify_job::IdentifyOptions;
 pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
+pub(crate) use kit::{KitError, write_kit};
 pub use known::{Known, KnownAdapter};
 pub use port_name::{PortName, PortNameError};
 pub use ports::{OpenPort, OpenPortError, bench_for_service, open_port};

@@ -68,6 +68,8 @@ pub enum Command {
     Sheet(SheetCommand),
     /// Serve a simulated bench to other programs
     Bench(BenchArgs),
+    /// Write the adapter's firmware, with all its sources, into a folder
+    Kit(KitArgs),
 }
 
 /// Options of `identify`.
@@ -192,4 +194,12 @@ pub struct BenchArgs {
     /// On a TCP address; port 0 takes a free one, which is printed
     #[arg(long, value_name = "HOST:PORT")]
     pub tcp: Option<String>,
+}
+
+/// Options of `kit`.
+#[derive(Debug, clap::Args)]
+pub struct KitArgs {
+    /// Where to; a file with other contents is never replaced
+    #[arg(value_name = "DIR")]
+    pub folder: PathBuf,
 }

@@ -4,6 +4,7 @@ mod args;
 mod bench;
 mod context;
 mod job;
+mod kit;
 mod output;
 mod plain;
 mod ports;
@@ -46,6 +47,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Next {
         Command::Shelf(command) => shelf::run(&context, command),
         Command::Sheet(command) => sheet::run(&context, &command),
         Command::Bench(options) => bench::run(&context, &options),
+        Command::Kit(options) => kit::run(&context, &options),
     };
     Next::Done(ExitCode::from(Output::end(code)))
 }

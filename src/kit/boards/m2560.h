@@ -1,0 +1,282 @@
+/* ATmega2560. D0-31 are ports A, B, C, D; A0-7 L, A8-15 K, A16-23 H; control lines G0-5; rail switch
+ * E5 (high: on), mark E6, current limit E7 (low: it acts), ready E4; rail sense on ADC0 through a
+ * divider by two, against the internal 2.56 V; the line is USART0. */
+#ifndef BD_M2560_H
+#define BD_M2560_H
+
+#include <avr/eeprom.h>
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/pgmspace.h>
+#include <stdbool.h>
+#include <stdint.h>
+#include <util/delay_basic.h>
+
+#ifndef F_CPU
+#define F_CPU 16000000
+#endif
+#define MHZ (F_CPU / 1000000)
+
+#define BD_ROM __attribute__((__progmem__))
+#define BD_ROM8(at) pgm_read_byte(at)
+#define BD_ROM32(at) pgm_read_dword(at)
+
+typedef struct {
+    volatile uint16_t turns; /* of timer 1 */
+} bd_state;
+
+typedef uint16_t bd_wait_t;
+
+#define BD_RING 1808
+#define BD_SPARE 48
+#define BD_QUEUE 1740
+#define BD_RX_BODY 860
+#define BD_TX_BODY 1056
+#define BD_OUT 540
+#define BD_SHAPES 8
+#define BD_SCRIPTS 6
+#define BD_SCRIPT_BYTES 128
+#define BD_RUNS 2
+#define BD_EMIT 64
+#define BD_POOL 304
+#define BD_ROWS 62
+#define BD_SCRATCH 682
+#define BD_FIRMWARE "kit 0.1"
+#ifndef BD_NAME
+#define BD_NAME "kit m2560"
+#endif
+#define BD_DATA_LINES 32
+#define BD_ADDRESS_LINES 24
+#define BD_CONTROL_LINES 6
+#define BD_CONTROL {{0, "OE"}, {1, "WE"}, {0, "CS0"}, {0, "CS1"}, {0, "RST"}, {0, "WP"}}
+#define BD_RESET_LINE {4, 0}
+#define BD_PROTECT_LINE {5, 0}
+#define BD_HAS_MARK 1
+#define BD_PATH 0
+#define BD_RAIL_MV 3300
+/* At 3.3 V the part runs at 8 MHz only; at 16 MHz its pins are at 5 V unless shifters stand between. */
+#ifndef BD_IO_MV
+#define BD_IO_MV 3300
+#endif
+#define BD_IO_MEASURED 0
+#define BD_INPUT_MV 3800
+#define BD_LIMIT_MA 200
+#define BD_SUPPLY 0
+#define BD_SENSED 1
+#define BD_CLOCK F_CPU
+/* 115200 is off by 2.1 % with either clock, more than the datasheet recommends. */
+#define BD_RESET_RATE 250000
+/* No faster than the receive interrupt: a byte may not be shorter than 160 clock periods. */
+#if F_CPU == 16000000
+#define BD_RATES {250000, 500000, 1000000}
+#define BD_RATE_COUNT 3
+#else
+#define BD_RATES {250000, 500000}
+#define BD_RATE_COUNT 2
+#endif
+/* Two clock periods: the instructions around a wait take longer in any case. */
+#define BD_SETUP_NS (2000 / MHZ)
+#define BD_PULSE_NS (2000 / MHZ)
+#define BD_HOLD_NS (2000 / MHZ)
+#define BD_RECOVER_NS (2000 / MHZ)
+#define BD_RELEASE_NS (2000 / MHZ)
+#define BD_OP_NS (1600000 / MHZ / 10)
+#define BD_CYCLE_NS (200000 / MHZ)
+#define BD_TICKS (MHZ / 8)
+
+static inline void bd_lock(bd_state *b) {
+    (void)b;
+    cli();
+}
+
+static inline void bd_unlock(bd_state *b) {
+    (void)b;
+    sei();
+}
+
+static inline uint32_t bd_now(bd_state *b) {
+    uint16_t low, turns;
+    cli();
+    low = TCNT1;
+    turns = b->turns;
+    /* It has turned over and its interrupt has not come yet. */
+    if ((TIFR1 & (1 << TOV1)) && low < 0x8000) turns++;
+    sei();
+    return (uint32_t)turns << 16 | low;
+}
+
+static inline void bd_idle(bd_state *b) { (void)b; }
+
+static inline bool bd_tx_free(bd_state *b) {
+    (void)b;
+    return UCSR0A & (1 << UDRE0);
+}
+
+static inline bool bd_tx_idle(bd_state *b) {
+    (void)b;
+    return UCSR0A & (1 << TXC0);
+}
+
+static inline void bd_tx(bd_state *b, uint8_t byte) {
+    (void)b;
+    UCSR0A = 1 << U2X0 | 1 << TXC0; /* takes "all has left" back */
+    UDR0 = byte;
+}
+
+static inline void bd_rate(bd_state *b, uint32_t rate) {
+    (void)b;
+    UBRR0 = (uint16_t)(F_CPU / 8 / rate - 1);
+}
+
+static inline void bd_address_drive(bd_state *b, bool on) {
+    uint8_t all = on ? 0xFF : 0;
+    (void)b;
+    DDRL = all;
+    DDRK = all;
+    DDRH = all;
+    if (!on) PORTL = PORTK = PORTH = 0;
+}
+
+static inline void bd_address(bd_state *b, uint32_t address) {
+    (void)b;
+    PORTL = (uint8_t)address;
+    PORTK = (uint8_t)(address >> 8);
+    PORTH = (uint8_t)(address >> 16);
+}
+
+static inline uint32_t bd_data_in(bd_state *b) {
+    uint8_t p0 = PINA, p1 = PINB, p2 = PINC, p3 = PIND;
+    (void)b;
+    return (uint32_t)p0 | (uint32_t)p1 << 8 | (uint32_t)p2 << 16 | (uint32_t)p3 << 24;
+}
+
+static inline void bd_data_drive(bd_state *b, uint32_t mask, uint32_t levels) {
+    (void)b;
+    levels &= mask;
+    PORTA = (uint8_t)levels;
+    PORTB = (uint8_t)(levels >> 8);
+    PORTC = (uint8_t)(levels >> 16);
+    PORTD = (uint8_t)(levels >> 24);
+    DDRA = (uint8_t)mask;
+    DDRB = (uint8_t)(mask >> 8);
+    DDRC = (uint8_t)(mask >> 16);
+    DDRD = (uint8_t)(mask >> 24);
+}
+
+static inline void bd_data_free(bd_state *b) {
+    (void)b;
+    DDRA = DDRB = DDRC = DDRD = 0;
+    PORTA = PORTB = PORTC = PORTD = 0;
+}
+
+static inline void bd_control(bd_state *b, uint16_t levels) {
+    (void)b;
+    PORTG = (uint8_t)levels & DDRG; /* a 1 on an input would pull it up */
+}
+
+static inline void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels) {
+    (void)b;
+    DDRG &= (uint8_t)mask;
+    PORTG = (uint8_t)(levels & mask);
+    DDRG = (uint8_t)mask;
+}
+
+static inline volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
+    if (group == 0) {
+        if (line < 8) return &PINA;
+        if (line < 16) return &PINB;
+        return line < 24 ? &PINC : &PIND;
+    }
+    if (group == 2) return &PING;
+    if (line < 8) return &PINL;
+    return line < 16 ? &PINK : &PINH;
+}
+
+/* PIN, DDR and PORT of a port follow each other. */
+static inline void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t action) {
+    volatile uint8_t *pin = m2560_pin(group, line);
+    uint8_t bit = (uint8_t)(1 << (line & 7));
+    (void)b;
+    if (action < 2) pin[1] &= (uint8_t)~bit;
+    if (action & 1) {
+        pin[2] |= bit;
+    } else {
+        pin[2] &= (uint8_t)~bit;
+    }
+    if (action >= 2) pin[1] |= bit;
+}
+
+static inline uint32_t bd_address_in(bd_state *b) {
+    (void)b;
+    return (uint32_t)PINL | (uint32_t)PINK << 8 | (uint32_t)PINH << 16;
+}
+
+static inline uint16_t bd_control_in(bd_state *b) {
+    (void)b;
+    return PING & 0x3F;
+}
+
+/* A wait is counted in loops of four clock periods. Four periods pass in any case; two of all go to
+ * the input synchroniser. */
+static inline bd_wait_t bd_wait_of(uint16_t ns) {
+    uint32_t periods = ((uint32_t)ns * MHZ + 999) / 1000 + 2;
+    return periods <= 4 ? 0 : (bd_wait_t)((periods - 4 + 3) / 4);
+}
+
+static inline uint16_t bd_wait_ns(bd_wait_t wait) {
+    uint32_t ns = (4 * (uint32_t)wait + 2) * 1000 / MHZ;
+    return ns > 65535 ? 65535 : (uint16_t)ns;
+}
+
+static inline void bd_wait(bd_state *b, bd_wait_t wait) {
+    (void)b;
+    if (wait) {
+        _delay_loop_2(wait);
+    } else {
+        __asm__ volatile("nop");
+    }
+}
+
+static inline void bd_rail(bd_state *b, bool on) {
+    (void)b;
+    if (on) {
+        PORTE |= 1 << 5;
+    } else {
+        PORTE &= (uint8_t)~(1 << 5);
+    }
+}
+
+/* 2560 mV times two over 1024 steps. */
+static inline uint16_t bd_rail_mv(bd_state *b) {
+    (void)b;
+    return ADC * 5;
+}
+
+static inline bool bd_over_current(bd_state *b) {
+    (void)b;
+    return !(PINE & 1 << 7);
+}
+
+static inline bool bd_ready(bd_state *b) {
+    (void)b;
+    return PINE & 1 << 4;
+}
+
+static inline void bd_mark(bd_state *b, bool active) {
+    (void)b;
+    if (active) {
+        PORTE |= 1 << 6;
+    } else {
+        PORTE &= (uint8_t)~(1 << 6);
+    }
+}
+
+/* Counted in non-volatile memory. */
+static inline uint32_t bd_boot_id(bd_state *b) {
+    uint32_t id = eeprom_read_dword((const uint32_t *)0) + 1;
+    (void)b;
+    eeprom_update_dword((uint32_t *)0, id);
+    return id;
+}
+
+#endif

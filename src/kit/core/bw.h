@@ -1,0 +1,159 @@
+/* The one context of an adapter, and the entry points of the core. */
+#ifndef BW_H
+#define BW_H
+
+#include "board.h"
+#include "kinds.h"
+
+/* Levels of some control lines; those outside the mask are 0. */
+typedef struct {
+    uint16_t mask, level;
+} bw_levels;
+
+/* A shape as the host defined it, and what a cycle needs of it. */
+typedef struct {
+    uint8_t used; /* the slot holds a shape */
+    uint8_t width, first, writes;
+    bw_levels idle, read_setup, read_strobe, write_setup, write_strobe;
+    uint16_t times[5]; /* as asked: set-up, pulse, hold, recover, release */
+    bd_wait_t waits[5];
+    /* Levels of all driven lines in each phase; made new when the held levels change. */
+    uint16_t image_idle, image_read_setup, image_read, image_write_setup, image_write;
+    uint16_t drives_read, drives_write; /* lines driven beside those that are held */
+} bw_shape;
+
+typedef struct {
+    uint8_t used, lines, count;
+    uint32_t until; /* ticks */
+    uint32_t start, words, lanes, mask, address[8];
+} bw_permit;
+
+/* Single lines, by group: data, address, control. */
+typedef struct {
+    uint32_t driven[3], level[3], pulled[3];
+} bw_drive;
+
+typedef struct {
+    uint16_t length; /* 0: the slot is empty */
+    uint32_t checksum;
+    uint8_t code[BD_SCRIPT_BYTES];
+} bw_script;
+
+/* Where a run stands in the chain. */
+typedef struct {
+    uint32_t session, id, after;
+    uint16_t chain;
+    uint8_t kind;
+} bw_place;
+
+/* A run that has begun: its reply is kept. */
+typedef struct bw_kept {
+    bw_place place;
+    uint32_t request;    /* checksum of RUN's fields, or of the body of REPEAT and HOLD */
+    uint8_t status;      /* 255: at work */
+    uint8_t lane[4];
+    uint16_t at;
+    uint32_t a, d, elapsed, mismatches, done;
+    uint16_t emitted, listed, listed_room;
+    uint8_t shape, write; /* of HOLD */
+    uint32_t address, value;
+    uint8_t pool[BD_POOL]; /* emitted words from the start, mismatches behind the room for them */
+} bw_kept;
+
+/* One script at work; see run.c. */
+typedef struct bw_run bw_run;
+
+#define BW_CONTROL_MASK ((uint16_t)((1ul << BD_CONTROL_LINES) - 1))
+
+#include "run.h"
+
+typedef struct bw_core {
+    bd_state bd;
+
+    /* Receiving. The ring holds, from `tail`: waiting requests, decoded; the frame being decoded;
+     * bytes as they came, up to `head`. See line.c. */
+    uint8_t ring[BD_RING];
+    volatile uint16_t head;
+    volatile uint8_t lost; /* bytes for which the ring had no room */
+    uint16_t tail, keep, put, scan, got;
+    uint8_t block, left; /* COBS: the code byte at work, and the bytes still to come of it */
+    uint8_t bad;
+    uint32_t rx_crc;
+
+    /* Sending. See send.c. */
+    uint8_t out[BD_OUT];
+    uint16_t out_head, out_tail, out_block, out_ready;
+    uint8_t out_code, in_frame;
+    uint8_t last_sent;
+    uint32_t tx_crc;
+
+    /* The request that is looked at: where it stands in the ring, its length, what is wrong. */
+    uint16_t body, length, at, bad_at;
+    uint32_t detail; /* of the fault */
+    uint8_t kind, tag;
+
+    /* At work. */
+    uint8_t working, silent, cause;
+    uint32_t cause_detail, work_id, work_done, work_whole, work_began, busy_at;
+    uint32_t work_limit; /* ms */
+    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, short_breaths, breaths;
+    uint8_t ending; /* work of an earlier session goes on */
+
+    /* Answers that wait for the gap between two frames. */
+    uint8_t owes, ping_tag, stop_tag, hello_tag, bad_tag, bad_kind, bad_code;
+    uint8_t hello_at;
+    uint32_t hello_session, stop_within, bad_id, bad_detail;
+
+    uint8_t scratch[BD_SCRATCH]; /* 128 words of READ, rows of WALK, a script that is checked */
+
+    /* Session. */
+    uint32_t session, previous_session, previous_run, boot_id;
+    uint8_t previous_status;
+    uint32_t last_good, good, damaged, overruns;
+    uint32_t rate, rate_before, rate_since;
+    uint8_t rate_trial;
+
+    /* Shapes, permits, scripts. */
+    bw_shape shape[BD_SHAPES];
+    bw_permit permit[BD_SHAPES];
+    bw_script script[BD_SCRIPTS];
+    bw_levels held;
+    uint8_t bus_out;  /* the address lines are driven */
+    uint8_t was_read; /* the last cycle read: the module may still be letting the lines go */
+
+    /* Rail. */
+    uint8_t rail; /* as in PING */
+    uint8_t rail_fault;
+    uint32_t rail_detail, rail_counter, rail_since;
+    uint16_t floor, lowest, highest;
+    uint8_t control_late; /* lines that idle high are not driven yet */
+
+    /* Held cycle and single lines. */
+    uint8_t holding, lines_set;
+    uint32_t lines_until;
+    uint8_t hold_slot, hold_write;
+    bw_drive drive;
+    uint16_t line_moved; /* control lines that a script moved: reset, protect */
+    uint16_t line_level;
+
+    /* Runs. */
+    bw_kept kept[BD_RUNS];
+    uint8_t kept_next;
+    uint16_t chain;
+    uint32_t last_run;
+    uint8_t last_status, halted, chain_open;
+    uint16_t run_permits;
+    uint8_t run_permits_on;
+    bw_run run;
+} bw_core;
+
+/* The controller has started: everything off, no session. The context is all zeros, but for `bd`. */
+void bw_begin(bw_core *c);
+/* A byte came in; safe in an interrupt. */
+void bw_receive(bw_core *c, uint8_t byte);
+/* Does what is to be done; call it again and again. False if there was nothing to do. */
+bool bw_step(bw_core *c);
+/* Ticks until something is due by itself; at most a second. */
+uint32_t bw_idle_ticks(bw_core *c);
+
+#endif

@@ -1,0 +1,21 @@
+/* CRC-32/ISO-HDLC. The state goes by value, so that it stays in registers. */
+#ifndef BW_CRC_H
+#define BW_CRC_H
+
+#include "board.h"
+
+#define CRC_START 0xFFFFFFFFu
+/* What the state is after a body and its own checksum. */
+#define CRC_RESIDUE 0xDEBB20E3u
+
+extern const uint32_t bw_crc_table[256] BD_ROM;
+
+static inline uint32_t crc_byte(uint32_t state, uint8_t byte) {
+    return BD_ROM32(&bw_crc_table[(uint8_t)(state ^ byte)]) ^ (state >> 8);
+}
+
+static inline uint32_t crc_done(uint32_t state) {
+    return ~state;
+}
+
+#endif

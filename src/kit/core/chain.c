@@ -1,0 +1,131 @@
+/* The run chain: each run once, in order, and never after a halt. */
+#include "parts.h"
+
+bool chain_place(bw_core *c, bw_place *place) {
+    place->kind = c->kind;
+    place->session = take32(c);
+    place->chain = take16(c);
+    place->id = take32(c);
+    place->after = take32(c);
+    return c->bad_at == 0;
+}
+
+/* Over all of a body but kind and tag: what tells one request from another. */
+uint32_t chain_sum(bw_core *c) {
+    uint32_t sum = CRC_START;
+    /* RUN ends with that very checksum; with it the sum would be the same for every run. */
+    uint16_t end = line_u8(c, 0) == K_RUN && c->length >= 6 ? (uint16_t)(c->length - 4) : c->length;
+    for (uint16_t at = 2; at < end; at++) sum = crc_byte(sum, line_u8(c, at));
+    return crc_done(sum);
+}
+
+static bool equal(const bw_kept *k, const bw_place *place, uint32_t request) {
+    return k->place.kind == place->kind && k->place.session == place->session &&
+           k->place.chain == place->chain && k->place.id == place->id && k->request == request;
+}
+
+uint8_t chain_judge(bw_core *c, const bw_place *place, uint32_t request, bw_kept **again) {
+    bool same, fresh;
+    *again = 0;
+    if (place->session != c->session) return fault_of(c, F_NOT_NEXT, c->last_run);
+    for (uint8_t n = 0; n < BD_RUNS; n++) {
+        if (!equal(&c->kept[n], place, request)) continue;
+        *again = &c->kept[n];
+        return F_NONE;
+    }
+    same = place->chain == c->chain && c->chain_open && c->last_run != 0xFFFFFFFFu &&
+           place->id == c->last_run + 1;
+    fresh = place->chain == (uint16_t)(c->chain + 1) && place->id > c->last_run;
+    if (place->after == c->last_run && (same || fresh)) return F_NONE;
+    return fault_of(c, F_NOT_NEXT, c->last_run);
+}
+
+bw_kept *chain_begin(bw_core *c, const bw_place *place, uint32_t request) {
+    bw_kept *k = &c->kept[c->kept_next];
+    c->kept_next = (uint8_t)(c->kept_next + 1 == BD_RUNS ? 0 : c->kept_next + 1);
+    k->place = *place;
+    k->request = request;
+    k->status = c->last_status = E_AT_WORK;
+    k->emitted = k->listed = 0;
+    k->mismatches = 0;
+    c->chain = place->chain;
+    c->last_run = place->id;
+    c->chain_open = c->halted = 0;
+    return k;
+}
+
+void chain_end(bw_core *c, bw_kept *k, uint8_t status) {
+    k->status = status;
+    if (k->place.session != c->session) {
+        /* The host that asked is gone; the next one finds the status in HELLO. */
+        if (k->place.session == c->previous_session) c->previous_status = status;
+        k->place.kind = 0;
+        return;
+    }
+    c->last_status = status;
+    c->chain_open = status == E_GOOD && !c->halted;
+}
+
+void chain_halt(bw_core *c) {
+    c->halted = 1;
+    c->chain_open = 0;
+}
+
+void chain_reset(bw_core *c) {
+    for (uint8_t n = 0; n < BD_RUNS; n++)
+        if (c->kept[n].status != E_AT_WORK) c->kept[n].place.kind = 0;
+    c->chain = 0;
+    c->last_run = 0;
+    c->last_status = 0;
+    c->halted = c->chain_open = 0;
+}
+
+bool chain_same_at_work(bw_core *c) {
+    const bw_kept *k = c->run.kept;
+    uint8_t kind = line_u8(c, 0);
+    bw_place place;
+    if (kind != c->work_kind || (kind != K_RUN && kind != K_REPEAT) || c->length < 16) return false;
+    if (!k || k->status != E_AT_WORK) return false;
+    place.kind = kind;
+    place.session = line_u32(c, 2);
+    place.chain = (uint16_t)line_u32(c, 6);
+    place.id = line_u32(c, 8);
+    return place.id == k->place.id && equal(k, &place, chain_sum(c));
+}
+
+static void run_answer(bw_core *c, const bw_kept *k) {
+    send32(c, k->request);
+    send8(c, k->status);
+    send16(c, k->at);
+    for (uint8_t n = 0; n < 4; n++) send8(c, k->lane[n]);
+    send32(c, k->a);
+    send32(c, k->d);
+    send32(c, k->elapsed);
+    send32(c, k->mismatches);
+    send8(c, (uint8_t)k->listed);
+    for (uint16_t n = 0; n < k->listed; n++)
+        for (uint8_t m = 0; m < 12; m++) send8(c, k->pool[BD_POOL - 12u * (n + 1u) + m]);
+    for (uint16_t n = 0; n < 4 * k->emitted; n++) send8(c, k->pool[n]);
+}
+
+void chain_answer(bw_core *c, const bw_kept *k) {
+    reply_begin(c);
+    send32(c, k->place.session);
+    send16(c, k->place.chain);
+    send32(c, k->place.id);
+    if (k->place.kind == K_RUN) {
+        run_answer(c, k);
+    } else if (k->place.kind == K_REPEAT) {
+        send8(c, k->status);
+        send32(c, k->done);
+        send32(c, k->d);
+    } else {
+        send32(c, k->place.after);
+        send8(c, k->shape);
+        send8(c, 1);
+        send32(c, k->address);
+        send32(c, k->value);
+        send32(c, k->d);
+    }
+    send_end(c);
+}

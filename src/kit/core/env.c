@@ -1,0 +1,92 @@
+/* What a run makes its cycles on: the adapter's shapes, permits and lines. Address bits above the
+ * board's lines reach nothing. */
+#include "script.h"
+
+#define REACH (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
+
+typedef struct {
+    uint8_t line, high;
+} active_line;
+
+uint8_t env_width(bw_core *c, uint8_t slot) {
+    return slot < BD_SHAPES && c->shape[slot].used ? c->shape[slot].width : 0;
+}
+
+/* No shape of this version has a strobe for each lane. What a space is, the host knows. */
+uint8_t env_rule(bw_core *c, uint8_t slot) {
+    return env_width(c, slot) ? RULE_REST : RULE_NONE;
+}
+
+bool env_writes(bw_core *c, uint8_t slot) {
+    return c->shape[slot].writes;
+}
+
+bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
+    return permit_covers(c, slot, address & REACH, lanes);
+}
+
+static void counted(bw_core *c) {
+    if (c->work_done != 0xFFFFFFFFu) c->work_done++;
+}
+
+uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
+    counted(c);
+    return cycle_read(c, &c->shape[slot], address & REACH);
+}
+
+uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
+    counted(c);
+    return cycle_read_charged(c, &c->shape[slot], address & REACH, charge);
+}
+
+void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
+    (void)lanes;
+    counted(c);
+    cycle_write(c, &c->shape[slot], address & REACH, value);
+}
+
+uint8_t env_line(bw_core *c, uint8_t line, bool active) {
+    static const active_line of[2] = {BD_RESET_LINE, BD_PROTECT_LINE};
+    bw_levels moved;
+    if (line == 2) {
+        if (!BD_HAS_MARK) return E_NO_LINE;
+        bd_mark(&c->bd, active);
+        return E_GOOD;
+    }
+    if (of[line].line >= BD_CONTROL_LINES) return E_NO_LINE;
+    moved.mask = (uint16_t)(1u << of[line].line);
+    moved.level = (active == (of[line].high != 0)) ? moved.mask : 0;
+    if (!lines_may_move(c, moved)) return E_NOT_PERMITTED;
+    c->line_moved |= moved.mask;
+    c->line_level = (uint16_t)((c->line_level & ~moved.mask) | moved.level);
+    shape_images(c);
+    bd_control_drive(&c->bd, c->held.mask | c->line_moved,
+                     (uint16_t)((c->held.level & ~c->line_moved) | c->line_level));
+    return E_GOOD;
+}
+
+bool env_ready(bw_core *c) {
+    return bd_ready(&c->bd);
+}
+
+bool env_powered(bw_core *c) {
+    return c->rail == RAIL_ON;
+}
+
+uint32_t env_now(bw_core *c) {
+    return bd_now(&c->bd);
+}
+
+void env_pass(bw_core *c, uint32_t ticks) {
+    uint32_t since = bd_now(&c->bd);
+    while (bd_now(&c->bd) - since < ticks) bd_idle(&c->bd);
+}
+
+uint32_t env_payload(bw_core *c, uint16_t word) {
+    const bw_run *r = &c->run;
+    uint16_t at = line_index(r->pay_at, (uint16_t)(word * r->pay_width));
+    uint32_t value = 0;
+    for (uint8_t n = 0; n < r->pay_width; n++, at = line_index(at, 1))
+        value |= (uint32_t)c->ring[at] << 8 * n;
+    return value;
+}

@@ -1,0 +1,141 @@
+/* What the files of the core offer each other. */
+#ifndef BW_PARTS_H
+#define BW_PARTS_H
+
+#include "bw.h"
+#include "bw_crc.h"
+
+/* line.c: frames in, the queue, and the fields of the request that is looked at. */
+void line_poll(bw_core *c);
+void line_open_entry(bw_core *c); /* looks at the first request of the queue */
+void line_drop_entry(bw_core *c); /* it is done with */
+void line_drop_waiting(bw_core *c);
+/* Every waiting request that `kinds` names (bit n: kind n) will be refused with this code. */
+void line_refuse_waiting(bw_core *c, uint16_t kinds, uint8_t code);
+void line_enqueue(bw_core *c, uint8_t code); /* the frame that came waits */
+void line_refuse_rail_on(bw_core *c, uint8_t code);
+uint8_t line_refusal(const bw_core *c); /* of the entry that is looked at; 0: none */
+uint16_t line_index(uint16_t at, uint16_t on);
+uint8_t line_u8(const bw_core *c, uint16_t at); /* a byte of the body */
+uint32_t line_u32(const bw_core *c, uint16_t at);
+/* Fields one after another; what is missing or wrong stands in bad_at, the first of them. */
+uint8_t take8(bw_core *c);
+uint16_t take16(bw_core *c);
+uint32_t take32(bw_core *c);
+bool take_flag(bw_core *c);
+uint8_t take_below(bw_core *c, uint8_t limit);
+void take_bad(bw_core *c, uint16_t at);
+bool take_end(bw_core *c); /* nothing is left, and nothing was wrong */
+
+/* send.c: frames out. */
+void send_pump(bw_core *c);
+void send_begin(bw_core *c, uint8_t kind, uint8_t tag);
+void send8(bw_core *c, uint8_t value);
+void send16(bw_core *c, uint16_t value);
+void send32(bw_core *c, uint32_t value);
+void send_bytes(bw_core *c, const uint8_t *at, uint16_t count);
+void send_end(bw_core *c);
+void send_break(bw_core *c); /* a frame that must not become whole */
+void send_forget(bw_core *c); /* answers that have not begun to leave are dropped */
+void send_drain(bw_core *c); /* until the last stop bit has left */
+
+/* answer.c: what comes in, and what is answered at once. */
+void answer_frame(bw_core *c); /* a good frame stands at `body` */
+void answer_owed(bw_core *c);
+void answer_fault(bw_core *c, uint8_t kind, uint8_t tag, uint32_t id, uint8_t code, uint32_t detail);
+void answer_fault_soon(bw_core *c, uint8_t code, uint32_t detail);
+uint32_t answer_id(bw_core *c); /* nonce or run id of the request that is looked at */
+
+/* hello.c */
+void hello_opens(bw_core *c, uint32_t session); /* a new session */
+void hello_forgets(bw_core *c);
+uint16_t hello_strobes(void); /* control lines that the board names write strobes */
+bool hello_lists(uint32_t rate);
+void hello_answer(bw_core *c, uint8_t tag, uint32_t session);
+void ping_answer(bw_core *c, uint8_t tag);
+
+/* work.c: the request at work, and the pauses in which everything else is done. */
+bool breathe(bw_core *c); /* false: the work must end; `cause` says why */
+void work_whole(bw_core *c, uint32_t whole);
+uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
+uint32_t work_bound_ms(bw_core *c);
+void work_halt(bw_core *c, uint8_t cause);
+uint32_t ms_ticks(uint32_t ms);
+
+/* The same at little cost, between two words: what came is taken, what is due goes out, and now and
+ * then the rest is done. */
+BW_HOT bool breathe_short(bw_core *c) {
+    if (bd_tx_free(&c->bd)) send_pump(c);
+    if (c->head == c->scan && ++c->short_breaths & 31) return c->cause == E_GOOD;
+    return breathe(c);
+}
+
+/* serve.c: requests in their turn. Each returns a fault code, or 0 when it has answered. */
+void serve(bw_core *c);
+uint8_t serve_rate(bw_core *c);
+uint8_t serve_rail(bw_core *c);
+uint8_t serve_permit(bw_core *c);
+uint8_t serve_shape(bw_core *c);
+uint8_t serve_lines(bw_core *c);
+uint8_t serve_walk(bw_core *c);
+uint8_t serve_read(bw_core *c);
+uint8_t serve_digest(bw_core *c);
+uint8_t serve_hold(bw_core *c);
+uint8_t serve_repeat(bw_core *c);
+uint8_t serve_script(bw_core *c);
+uint8_t serve_run(bw_core *c);
+uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail);
+void reply_begin(bw_core *c); /* kind and tag of the request at work */
+void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count);
+
+/* rail.c */
+void rail_poll(bw_core *c);
+void rail_open(bw_core *c, uint8_t state);
+uint8_t rail_refusal(bw_core *c); /* of a request that needs the rail; 0: it is on */
+uint16_t rail_mv(bw_core *c);
+
+/* shape.c */
+bw_shape *shape_get(bw_core *c, uint8_t slot); /* NULL: none there */
+uint8_t shape_count(const bw_core *c);
+void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now on */
+void shape_images(bw_core *c);
+uint32_t word_ones(const bw_shape *s);
+bw_levels levels_then(bw_levels under, bw_levels over);
+bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown);
+
+/* cycle.c */
+void cycle_ready(bw_core *c); /* the bus is made ready for cycles */
+uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address);
+uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge);
+void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value);
+void cycle_strobe(bw_core *c, const bw_shape *s, uint32_t address, bool write, uint32_t value,
+                  bool mark);
+void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write);
+uint8_t span_check(bw_core *c, uint32_t address, int32_t step, uint32_t count);
+
+/* lines.c, hold.c */
+void lines_release(bw_core *c);
+void lines_again(bw_core *c); /* control lines that LINES drives, after all were driven anew */
+bool lines_may_move(bw_core *c, bw_levels moved); /* may a script bring a line to this level? */
+void hold_release(bw_core *c);
+
+/* permit.c */
+bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
+bool permit_lives(bw_core *c, uint8_t slot);
+bool permit_lines(bw_core *c, uint8_t slot); /* 255: of any shape */
+void permit_keep(bw_core *c); /* a run begins: it keeps what holds now */
+void permit_poll(bw_core *c);
+uint16_t permit_seconds(bw_core *c);
+
+/* chain.c */
+bool chain_place(bw_core *c, bw_place *place); /* takes session, chain, run and after */
+uint8_t chain_judge(bw_core *c, const bw_place *place, uint32_t request, bw_kept **again);
+bw_kept *chain_begin(bw_core *c, const bw_place *place, uint32_t request);
+void chain_end(bw_core *c, bw_kept *kept, uint8_t status);
+void chain_halt(bw_core *c);
+void chain_reset(bw_core *c);
+bool chain_same_at_work(bw_core *c); /* the frame that came is the run at work */
+uint32_t chain_sum(bw_core *c); /* what tells one request from another */
+void chain_answer(bw_core *c, const bw_kept *kept);
+
+#endif

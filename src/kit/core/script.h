@@ -1,0 +1,49 @@
+/* The checker and interpreter, and what they need of the world around them. */
+#ifndef BW_SCRIPT_H
+#define BW_SCRIPT_H
+
+#include "parts.h"
+
+/* The world: env.c for an adapter, a made-up bus for the vectors. */
+uint8_t env_width(bw_core *c, uint8_t slot); /* bytes of the slot's word; 0: not defined */
+uint8_t env_rule(bw_core *c, uint8_t slot);  /* RULE_* */
+bool env_writes(bw_core *c, uint8_t slot);   /* the shape has write phases */
+bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
+uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address);
+uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge);
+void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes);
+uint8_t env_line(bw_core *c, uint8_t line, bool active); /* E_GOOD, E_NO_LINE, E_NOT_PERMITTED */
+bool env_ready(bw_core *c);
+bool env_powered(bw_core *c);
+uint32_t env_now(bw_core *c);
+void env_pass(bw_core *c, uint32_t ticks); /* lets time pass */
+uint32_t env_payload(bw_core *c, uint16_t word);
+
+/* ops.c: the operations as bytes. */
+uint8_t op_length(uint8_t opcode); /* 0: no such opcode */
+uint32_t op_get(const uint8_t *at, uint8_t bytes);
+
+/* check.c, measure.c. `script` is checked for N = n. */
+bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length,
+                     uint32_t n);
+void script_measure(const bw_limits *l, const uint8_t *code, uint16_t length, uint32_t n,
+                    bw_need *need);
+
+/* run.c: the run in c->run. */
+void run_begin(bw_core *c);
+uint8_t run_step(bw_core *c); /* one unit of work; an atomic stretch counts as one */
+void run_stop(bw_core *c, uint8_t why);
+void run_lose_power(bw_core *c);
+/* wait.c, sweep.c: one poll or address; E_GOOD, or why the run ends. `more` is set if it goes on. */
+uint8_t wait_begin(bw_core *c, const uint8_t *op);
+uint8_t wait_poll(bw_core *c, bool *more);
+void wait_give_up(bw_core *c);
+uint8_t ready_poll(bw_core *c, bool *more);
+uint8_t sweep_begin(bw_core *c);
+uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more);
+/* The checks before a cycle, in order, and the cycle. */
+uint8_t run_read(bw_core *c, uint32_t address, uint32_t *word);
+uint8_t run_write(bw_core *c, uint32_t address, uint32_t value);
+uint32_t run_ones(bw_core *c);
+
+#endif

@@ -1,0 +1,71 @@
+/* Requests in their turn. */
+#include "parts.h"
+
+uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail) {
+    c->detail = detail;
+    return code;
+}
+
+void reply_begin(bw_core *c) {
+    c->replying = 1;
+    send_begin(c, c->work_kind | K_REPLY, c->work_tag);
+}
+
+void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
+    reply_begin(c);
+    while (count--) send8(c, *bytes++);
+}
+
+static uint8_t by_kind(bw_core *c) {
+    switch (c->kind) {
+    case K_RATE: return serve_rate(c);
+    case K_RAIL: return serve_rail(c);
+    case K_PERMIT: return serve_permit(c);
+    case K_SHAPE: return serve_shape(c);
+    case K_LINES: return serve_lines(c);
+    case K_WALK: return serve_walk(c);
+    case K_READ: return serve_read(c);
+    case K_DIGEST: return serve_digest(c);
+    case K_HOLD: return serve_hold(c);
+    case K_REPEAT: return serve_repeat(c);
+    case K_SCRIPT: return serve_script(c);
+    case K_RUN: return serve_run(c);
+    default: return F_UNKNOWN;
+    }
+}
+
+void serve(bw_core *c) {
+    uint8_t code = line_refusal(c);
+    c->detail = 0;
+    if (code == F_SLOT_IN_USE) {
+        c->detail = line_u8(c, 2);
+    } else if (code == c->rail_fault) {
+        c->detail = c->rail_detail;
+    }
+    if (code == F_NONE) {
+        code = by_kind(c);
+        if (code == F_MALFORMED) c->detail = c->bad_at;
+    }
+    if (code == F_NONE || c->silent) return;
+    if (code == F_SAGGED || code == F_OVER_CURRENT) c->detail = c->rail_detail;
+    c->replying = 1;
+    answer_fault(c, c->work_kind, c->work_tag, c->work_id, code, c->detail);
+}
+
+uint8_t serve_rate(bw_core *c) {
+    uint32_t rate = take32(c);
+    if (!take_end(c)) return F_MALFORMED;
+    if (BD_RESET_RATE == 0 || !hello_lists(rate)) return F_RATE;
+    if (c->silent) return F_NONE;
+    reply_begin(c);
+    send32(c, rate);
+    send_end(c);
+    if (rate == c->rate) return F_NONE;
+    send_drain(c);
+    c->rate_before = c->rate;
+    c->rate = rate;
+    c->rate_since = bd_now(&c->bd);
+    c->rate_trial = 1;
+    bd_rate(&c->bd, rate);
+    return F_NONE;
+}

@@ -1,0 +1,163 @@
+/* The request at work, and the pauses in which everything else is done.
+ *
+ * A work calls breathe() wherever it can be interrupted. There frames are taken, answers sent, the
+ * rail is watched and the times of docs/wire.md are kept. */
+#include "parts.h"
+
+#define DEAD_MAN_MS 5000u
+#define BUSY_FIRST_MS 250u
+#define BUSY_MS 1000u
+#define TRIAL_MS 500u
+#define RESET_RATE_MS 10000u
+
+uint32_t ms_ticks(uint32_t ms) {
+    /* An hour and more is for ever here: the clock wraps. */
+    return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
+}
+
+static bool passed(bw_core *c, uint32_t since, uint32_t ms) {
+    return bd_now(&c->bd) - since >= ms_ticks(ms);
+}
+
+void work_halt(bw_core *c, uint8_t cause) {
+    if (!c->working) return;
+    if (c->work_kind == K_RAIL && cause == E_STOPPED) return; /* STOP never keeps a rail on */
+    /* The rail lost ends everything; a new session takes the reply of what STOP ended. */
+    if (c->cause == E_GOOD || cause == E_POWER_LOST) c->cause = cause;
+}
+
+uint8_t work_fault(const bw_core *c) {
+    if (c->cause == E_POWER_LOST) return c->rail_fault;
+    return c->cause == E_SESSION || c->ending ? F_SESSION_ENDED : F_HALTED;
+}
+
+void work_whole(bw_core *c, uint32_t whole) {
+    c->work_whole = whole;
+    c->work_done = 0;
+}
+
+uint32_t work_bound_ms(bw_core *c) {
+    if (!c->working) return 0;
+    if (c->work_kind == K_RAIL) {
+        uint32_t gone = (bd_now(&c->bd) - c->work_began) / (1000u * BD_TICKS);
+        return c->work_limit > gone ? c->work_limit - gone : 1;
+    }
+    return c->work_limit ? c->work_limit : 1;
+}
+
+static void busy(bw_core *c) {
+    if (c->silent) return;
+    send_begin(c, K_BUSY, c->work_tag);
+    send8(c, c->work_kind);
+    send32(c, c->work_id);
+    send32(c, c->work_done);
+    send32(c, c->work_whole);
+    send_end(c);
+}
+
+static void busy_poll(bw_core *c) {
+    if (!c->working || c->in_frame || c->replying) return;
+    if (c->busy_now) {
+        c->busy_now = 0;
+        busy(c);
+    } else if (passed(c, c->busy_at, c->is_long ? BUSY_MS : BUSY_FIRST_MS)) {
+        c->busy_at = bd_now(&c->bd);
+        c->is_long = 1;
+        busy(c);
+    }
+}
+
+static void set_rate(bw_core *c, uint32_t rate) {
+    send_drain(c);
+    c->rate = rate;
+    bd_rate(&c->bd, rate);
+}
+
+static void dead_man(bw_core *c) {
+    line_refuse_waiting(c, 0xFFFF, F_HALTED);
+    hold_release(c);
+    lines_release(c);
+    chain_halt(c);
+    work_halt(c, E_DEAD_MAN);
+    if (c->working && (c->work_kind == K_RUN || c->work_kind == K_REPEAT)) {
+        c->off_due = 1; /* its `finally` first */
+    } else {
+        rail_open(c, RAIL_FALLING);
+    }
+}
+
+static void times_poll(bw_core *c) {
+    rail_poll(c);
+    if (++c->breaths == 0) permit_poll(c);
+    if ((c->rail == RAIL_ON || c->rail == RAIL_RISING) && !c->off_due &&
+        passed(c, c->last_good, DEAD_MAN_MS))
+        dead_man(c);
+    if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0)
+        lines_release(c);
+    if (BD_RESET_RATE == 0 || c->in_frame) return;
+    if (c->rate_trial && passed(c, c->rate_since, TRIAL_MS)) {
+        c->rate_trial = 0;
+        set_rate(c, c->rate_before);
+    }
+    if (c->rate != BD_RESET_RATE && passed(c, c->last_good, RESET_RATE_MS)) {
+        c->rate_trial = 0;
+        set_rate(c, BD_RESET_RATE);
+    }
+    /* So long ago that the clock would wrap: still longer than any time that is looked at. */
+    if (passed(c, c->last_good, 600000)) c->last_good += ms_ticks(300000);
+}
+
+bool breathe(bw_core *c) {
+    bd_idle(&c->bd);
+    line_poll(c);
+    send_pump(c);
+    if (c->owes) answer_owed(c);
+    times_poll(c);
+    busy_poll(c);
+    return c->cause == E_GOOD;
+}
+
+uint32_t bw_idle_ticks(bw_core *c) {
+    if (c->out_tail != c->out_ready || c->tail != c->keep || c->working) return 0;
+    return c->rail != RAIL_OFF || c->lines_set ? 1000u * BD_TICKS : 20000u * BD_TICKS;
+}
+
+bool bw_step(bw_core *c) {
+    breathe(c);
+    if (c->tail == c->keep) return c->out_tail != c->out_ready;
+    line_open_entry(c);
+    c->work_kind = c->kind;
+    c->work_tag = c->tag;
+    c->work_id = answer_id(c);
+    c->work_done = c->work_whole = c->work_limit = 0;
+    c->work_began = c->busy_at = bd_now(&c->bd);
+    c->busy_now = c->is_long = c->silent = c->replying = 0;
+    c->cause = E_GOOD;
+    c->working = 1;
+    serve(c);
+    c->working = 0;
+    c->cause = E_GOOD;
+    line_drop_entry(c);
+    if (c->off_due) {
+        c->off_due = 0;
+        rail_open(c, RAIL_FALLING);
+    }
+    if (c->ending) {
+        c->ending = 0;
+        hello_forgets(c);
+    }
+    return true;
+}
+
+void bw_begin(bw_core *c) {
+    c->boot_id = bd_boot_id(&c->bd);
+    c->rate = BD_RESET_RATE;
+    c->last_good = bd_now(&c->bd);
+    c->last_status = 0;
+    c->put = 2;
+    c->rx_crc = CRC_START;
+    bd_rail(&c->bd, false);
+    bd_data_free(&c->bd);
+    bd_address_drive(&c->bd, false);
+    bd_control_drive(&c->bd, 0, 0);
+}

@@ -1,0 +1,113 @@
+/* usage: rig ELF CLOCK STORE RAM_WORDS: prints the name of a pseudo-terminal, serves it until its
+ * standard input ends, then writes its books to standard error. The simulator's own words are kept
+ * from standard output. */
+#define _GNU_SOURCE
+#include <fcntl.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sim_elf.h>
+#include <sys/ioctl.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "rig.h"
+
+static uint64_t wall_us(void) {
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (uint64_t)t.tv_sec * 1000000u + (uint64_t)t.tv_nsec / 1000u;
+}
+
+/* Interrupts of a part with a program counter of 22 bits take five cycles to begin. */
+static void entered(struct avr_irq_t *irq, uint32_t value, void *with) {
+    avr_t *avr = with;
+    (void)irq;
+    if (value) avr->cycle += 5;
+}
+
+static bool load(rig_module *m, const char *file, uint32_t ram_words) {
+    FILE *f = fopen(file, "rb");
+    long bytes;
+    if (!f || fseek(f, 0, SEEK_END) || (bytes = ftell(f)) < 4) return false;
+    rewind(f);
+    m->store_words = (uint32_t)bytes / 4;
+    m->store = malloc((size_t)bytes);
+    m->ram_words = ram_words;
+    m->ram = calloc(ram_words ? ram_words : 1, 4);
+    return m->store && m->ram && fread(m->store, 4, m->store_words, f) == m->store_words &&
+           !fclose(f);
+}
+
+static void books(const rig_module *m, const rig_line *l, uint16_t stack) {
+    fprintf(stderr, "violations %u: early %u, fights %u, short %u, late %u, moved %u, unpowered %u, "
+                    "to the store %u\n",
+            module_violations(m), m->early, m->fights, m->short_pulses, m->late_data, m->moved,
+            m->unpowered, m->store_writes);
+    fprintf(stderr, "reads %llu, RAM writes %llu, overruns %u, overwritten %u, stack %u\n",
+            (unsigned long long)m->reads, (unsigned long long)m->ram_writes, l->overruns,
+            l->overwritten, stack);
+    for (unsigned kind = 0; kind < 256; kind++)
+        if (l->of[kind].frames)
+            fprintf(stderr, "kind %02X: frames %llu, cycles %llu, reads %llu, line free %llu\n", kind,
+                    (unsigned long long)l->of[kind].frames,
+                    (unsigned long long)(l->of[kind].last - l->of[kind].first),
+                    (unsigned long long)l->of[kind].reads, (unsigned long long)l->of[kind].idle);
+}
+
+int main(int argc, char **argv) {
+    static rig_module m;
+    static rig_line l;
+    static elf_firmware_t firmware;
+    uint64_t wall, simulated, steps = 0;
+    uint16_t lowest = 0xFFFF;
+    avr_t *avr;
+    int out = dup(1);
+    dup2(2, 1);
+    if (argc != 5 || elf_read_firmware(argv[1], &firmware)) return 2;
+    avr = avr_make_mcu_by_name("atmega2560");
+    if (!avr) return 2;
+    avr_init(avr);
+    firmware.frequency = (uint32_t)strtoul(argv[2], 0, 0);
+    avr_load_firmware(avr, &firmware);
+    avr->frequency = firmware.frequency;
+    avr->log = LOG_ERROR;
+    avr->run_cycle_limit = 200;
+    m.access_ns = 90;
+    m.pulse_ns = 50;
+    m.setup_ns = 50;
+    if (!load(&m, argv[3], (uint32_t)strtoul(argv[4], 0, 0))) return 2;
+    module_begin(&m, avr);
+    l.reads = &m.reads;
+    if (!line_begin(&l, avr)) return 2;
+    avr_irq_register_notify(avr_get_interrupt_irq(avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING, entered,
+                            avr);
+    dprintf(out, "%s\n", ptsname(l.master));
+    wall = wall_us();
+    simulated = avr->cycle;
+    for (;;) {
+        int state = avr_run(avr);
+        uint16_t sp = (uint16_t)(avr->data[R_SPL] | avr->data[R_SPH] << 8);
+        if (sp > 0x1000 && sp < lowest) lowest = sp;
+        if (state == cpu_Done || state == cpu_Crashed) {
+            fprintf(stderr, "the firmware has ended\n");
+            return 1;
+        }
+        if (++steps % 64) continue;
+        line_take(&l);
+        /* While bytes or words move simulated time goes as fast as it can; else as the wall's. */
+        uint64_t quiet = avr->cycle - (l.last_byte > m.read_at ? l.last_byte : m.read_at);
+        uint64_t us = (avr->cycle - simulated) / (avr->frequency / 1000000);
+        if (quiet < avr->frequency / 500) {
+            wall = wall_us();
+            simulated = avr->cycle;
+        } else if (us > wall_us() - wall + 2000) {
+            struct pollfd p[2] = {{l.master, POLLIN, 0}, {0, POLLIN, 0}};
+            poll(p, 2, 2);
+            if (p[1].revents) break;
+            ioctl(l.slave, TIOCNXCL);
+        }
+    }
+    books(&m, &l, (uint16_t)(avr->ramend - lowest));
+    return module_violations(&m) || l.overwritten ? 1 : 0;
+}

@@ -1,0 +1,151 @@
+/* The line: frames of ten bits, a sender with one byte in waiting, a receiver with two. */
+#define _GNU_SOURCE
+#include <fcntl.h>
+#include <poll.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sys/ioctl.h>
+#include <termios.h>
+#include <unistd.h>
+
+#include "rig.h"
+
+enum { RXEN = 1 << 4, RXC = 1 << 7, TXC = 1 << 6, UDRE = 1 << 5, DOR = 1 << 3, U2X = 1 << 1 };
+
+static uint64_t byte_cycles(const rig_line *l) {
+    const uint8_t *d = l->avr->data;
+    return 80u * ((d[UART_RATE] | (d[UART_RATE + 1] & 15) << 8) + 1u);
+}
+
+/* What goes out, by kind of frame. */
+static void noted(rig_line *l, uint8_t byte) {
+    uint64_t now = l->avr->cycle;
+    if (byte == 0) {
+        if (l->place > 2) {
+            l->of[l->kind].last = l->shift_end;
+            l->of[l->kind].reads = *l->reads - l->of[l->kind].reads_before;
+        }
+        l->place = 0;
+        return;
+    }
+    if (++l->place == 2) {
+        l->kind = byte;
+        if (l->of[byte].frames++ == 0) {
+            l->of[byte].first = now;
+            l->of[byte].reads_before = *l->reads;
+        } else if (byte == 0x89 && now > l->of[byte].last) {
+            l->of[byte].idle += now - l->of[byte].last; /* the line was free */
+        }
+    }
+    l->of[l->kind].bytes += l->place > 2;
+}
+
+static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
+    rig_line *l = with;
+    uint64_t now = avr->cycle;
+    (void)at;
+    if (now < l->buffer_empty) {
+        l->overwritten++;
+        return;
+    }
+    l->buffer_empty = now > l->shift_end ? now : l->shift_end;
+    l->shift_end = l->buffer_empty + byte_cycles(l);
+    l->sent++;
+    l->last_byte = now;
+    noted(l, byte);
+    while (write(l->master, &byte, 1) != 1) {
+        /* Nobody reads: simulated time stops, so that no byte is lost. */
+        struct pollfd p[2] = {{l->master, POLLOUT, 0}, {0, POLLIN, 0}};
+        poll(p, 2, 100);
+        if (p[1].revents) return;
+    }
+}
+
+static uint8_t status(avr_t *avr, avr_io_addr_t at, void *with) {
+    rig_line *l = with;
+    uint64_t now = avr->cycle;
+    (void)at;
+    return (uint8_t)((l->fifo_count ? RXC : 0) | (now >= l->shift_end ? TXC : 0) |
+                     (now >= l->buffer_empty ? UDRE : 0) | (l->overrun ? DOR : 0) | U2X);
+}
+
+static void status_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
+    (void)avr;
+    (void)at;
+    (void)value;
+    (void)with;
+}
+
+static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with) {
+    rig_line *l = with;
+    (void)when;
+    if (l->in_at < l->in_count) {
+        uint8_t byte = l->in[l->in_at++];
+        l->received++;
+        l->last_byte = avr->cycle;
+        if (!(avr->data[UART_CONTROL] & RXEN)) {
+            /* Nobody listens yet. */
+        } else if (l->fifo_count == 2) {
+            l->overrun = true;
+            l->overruns++;
+        } else {
+            l->fifo[l->fifo_count++] = byte;
+        }
+        if (l->fifo_count) avr_raise_interrupt(avr, &l->uart->rxc);
+    }
+    if (l->in_at == l->in_count) {
+        l->receiving = false;
+        return 0;
+    }
+    return avr->cycle + byte_cycles(l);
+}
+
+static uint8_t taken(avr_t *avr, avr_io_addr_t at, void *with) {
+    rig_line *l = with;
+    uint8_t byte = l->fifo[0];
+    (void)at;
+    l->overrun = false;
+    if (l->fifo_count) l->fifo[0] = l->fifo[1], l->fifo_count--;
+    if (l->fifo_count) {
+        avr_raise_interrupt(avr, &l->uart->rxc);
+    } else {
+        avr_clear_interrupt(avr, &l->uart->rxc);
+    }
+    return byte;
+}
+
+bool line_take(rig_line *l) {
+    ssize_t n;
+    if (l->in_at < l->in_count) return true;
+    n = read(l->master, l->in, sizeof l->in);
+    if (n <= 0) return false;
+    l->in_at = 0;
+    l->in_count = (unsigned)n;
+    if (!l->receiving) {
+        l->receiving = true;
+        avr_cycle_timer_register(l->avr, byte_cycles(l), arrives, l);
+    }
+    return true;
+}
+
+bool line_begin(rig_line *l, avr_t *avr) {
+    struct termios t;
+    l->avr = avr;
+    for (avr_io_t *io = avr->io_port; io; io = io->next)
+        if (io->kind[0] == 'u' && ((avr_uart_t *)io)->name == '0') l->uart = (avr_uart_t *)io;
+    l->master = posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
+    if (!l->uart || l->master < 0 || grantpt(l->master) || unlockpt(l->master)) return false;
+    l->slave = open(ptsname(l->master), O_RDWR | O_NOCTTY | O_CLOEXEC);
+    if (l->slave < 0 || tcgetattr(l->slave, &t)) return false;
+    cfmakeraw(&t);
+    tcsetattr(l->slave, TCSANOW, &t);
+    fcntl(l->master, F_SETFL, O_NONBLOCK);
+    avr->io[AVR_DATA_TO_IO(UART_DATA)].w.c = sent;
+    avr->io[AVR_DATA_TO_IO(UART_DATA)].w.param = l;
+    avr->io[AVR_DATA_TO_IO(UART_DATA)].r.c = taken;
+    avr->io[AVR_DATA_TO_IO(UART_DATA)].r.param = l;
+    avr->io[AVR_DATA_TO_IO(UART_STATUS)].r.c = status;
+    avr->io[AVR_DATA_TO_IO(UART_STATUS)].r.param = l;
+    avr->io[AVR_DATA_TO_IO(UART_STATUS)].w.c = status_written;
+    return true;
+}

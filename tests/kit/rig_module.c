@@ -1,0 +1,175 @@
+/* The module: asked when a port is read, told when one is written. */
+#include "rig.h"
+
+enum { OE = 1, WE = 2, CS0 = 4, CS1 = 8 };
+
+/* Simulated rail: full after 3 ms, gone after 20. */
+#define RISE_MS 3
+#define FALL_MS 20
+
+static uint8_t out(const rig_module *m, int pin) {
+    const uint8_t *d = m->avr->data;
+    return d[pin + 2] & d[pin + 1];
+}
+
+static uint32_t address(const rig_module *m) {
+    return (uint32_t)out(m, PIN_L) | (uint32_t)out(m, PIN_K) << 8 | (uint32_t)out(m, PIN_H) << 16;
+}
+
+static uint32_t data_out(const rig_module *m) {
+    return (uint32_t)out(m, PIN_A) | (uint32_t)out(m, PIN_B) << 8 | (uint32_t)out(m, PIN_C) << 16 |
+           (uint32_t)out(m, PIN_D) << 24;
+}
+
+static uint32_t data_driven(const rig_module *m) {
+    const uint8_t *d = m->avr->data;
+    return (uint32_t)d[PIN_A + 1] | (uint32_t)d[PIN_B + 1] << 8 | (uint32_t)d[PIN_C + 1] << 16 |
+           (uint32_t)d[PIN_D + 1] << 24;
+}
+
+/* Control lines that nobody drives are pulled up to the module's own rail. */
+static uint16_t control(const rig_module *m) {
+    uint8_t driven = m->avr->data[PIN_G + 1];
+    return out(m, PIN_G) | (m->powered ? (uint8_t)~driven : 0);
+}
+
+static uint64_t ns_since(const rig_module *m, uint64_t cycle) {
+    return (m->avr->cycle - cycle) * 1000 / (m->avr->frequency / 1000000);
+}
+
+static uint32_t *selected(rig_module *m, uint16_t levels, uint32_t at) {
+    if (!(levels & CS0)) return at < m->store_words ? &m->store[at] : 0;
+    if (!(levels & CS1)) return at < m->ram_words ? &m->ram[at] : 0;
+    return 0;
+}
+
+static void write_ends(rig_module *m, uint16_t before) {
+    if (ns_since(m, m->write_at) < m->pulse_ns) m->short_pulses++;
+    if (m->address_at > m->write_at) m->moved++;
+    if (ns_since(m, m->data_at) < m->setup_ns) m->late_data++;
+    if (before & CS1) {
+        m->store_writes++;
+    } else if (m->address < m->ram_words) {
+        m->ram[m->address] = data_out(m) | ~data_driven(m);
+        m->ram_writes++;
+    }
+}
+
+static void changed(rig_module *m) {
+    uint16_t levels = control(m), before = m->control;
+    uint32_t at = address(m), driven = data_driven(m);
+    uint64_t now = m->avr->cycle;
+    bool output, writing;
+    if (!m->powered) {
+        if (ns_since(m, m->rail_at) > 1000000u * FALL_MS &&
+            (data_out(m) | at | out(m, PIN_G)))
+            m->unpowered++;
+        return;
+    }
+    writing = !(levels & WE) && (levels & (CS0 | CS1)) != (CS0 | CS1);
+    if (m->writing && !writing) write_ends(m, before);
+    if (at != m->address) m->address_at = now;
+    if (levels != before) m->control_at = now;
+    if (!m->writing && writing) m->write_at = now;
+    output = !(levels & OE) && (levels & WE) && selected(m, levels, at);
+    if (output && driven) m->fights++;
+    m->floating = (m->floating & ~driven) | data_out(m);
+    m->address = at;
+    m->control = levels;
+    m->writing = writing;
+}
+
+static void port_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
+    rig_module *m = with;
+    bool was = avr->data[PIN_E + 2] & 1 << 5, is;
+    bool data = at <= PIN_D + 2;
+    if (data && avr->data[at] != value) m->data_at = avr->cycle;
+    avr->data[at] = value;
+    is = avr->data[PIN_E + 2] & 1 << 5;
+    if (is != was) {
+        m->rail_at = avr->cycle;
+        m->powered = is;
+        m->control = 0xFFFF;
+        m->writing = false;
+    }
+    changed(m);
+}
+
+static uint32_t bus(rig_module *m) {
+    uint32_t driven = data_driven(m), *word = 0;
+    uint16_t levels = control(m);
+    if (m->powered && !(levels & OE) && (levels & WE)) word = selected(m, levels, m->address);
+    if (word) {
+        uint64_t last = m->address_at > m->control_at ? m->address_at : m->control_at;
+        /* The input synchroniser shows what the pin had one and a half periods before. */
+        uint64_t half_ns = 500 / (m->avr->frequency / 1000000);
+        if (ns_since(m, last) < m->access_ns + 3 * half_ns) {
+            m->early++;
+            return ~*word;
+        }
+        if (m->read_at != last) m->reads++;
+        m->read_at = last;
+        m->floating = *word;
+    }
+    return (m->floating & ~driven) | data_out(m);
+}
+
+static uint8_t port_read(avr_t *avr, avr_io_addr_t at, void *with) {
+    rig_module *m = with;
+    (void)avr;
+    switch (at) {
+    case PIN_A: return (uint8_t)bus(m);
+    case PIN_B: return (uint8_t)(bus(m) >> 8);
+    case PIN_C: return (uint8_t)(bus(m) >> 16);
+    case PIN_D: return (uint8_t)(bus(m) >> 24);
+    case PIN_E: return 1 << 7 | 1 << 4 | (out(m, PIN_E) & 0x60);
+    case PIN_G: return (uint8_t)control(m);
+    default: return out(m, at);
+    }
+}
+
+static uint16_t sense(const rig_module *m) {
+    uint64_t us = ns_since(m, m->rail_at) / 1000;
+    uint32_t mv;
+    if (m->powered) {
+        mv = us >= 1000 * RISE_MS ? 3300 : (uint32_t)(3300 * us / (1000 * RISE_MS));
+    } else {
+        mv = us >= 1000 * FALL_MS || m->rail_at == 0 ? 0
+                                                     : (uint32_t)(3300 - 3300 * us / (1000 * FALL_MS));
+    }
+    return (uint16_t)(mv / 5);
+}
+
+static uint8_t sense_read(avr_t *avr, avr_io_addr_t at, void *with) {
+    (void)avr;
+    return (uint8_t)(at == ADC_LOW ? sense(with) : sense(with) >> 8);
+}
+
+static void ignored(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
+    (void)with;
+    avr->data[at] = value;
+}
+
+void module_begin(rig_module *m, avr_t *avr) {
+    static const uint16_t pins[] = {PIN_A, PIN_B, PIN_C, PIN_D, PIN_E, PIN_G, PIN_H, PIN_K, PIN_L};
+    m->avr = avr;
+    m->control = 0xFFFF;
+    for (unsigned n = 0; n < sizeof pins / sizeof *pins; n++) {
+        for (unsigned more = 1; more < 3; more++) {
+            avr->io[AVR_DATA_TO_IO(pins[n] + more)].w.c = port_written;
+            avr->io[AVR_DATA_TO_IO(pins[n] + more)].w.param = m;
+        }
+        avr->io[AVR_DATA_TO_IO(pins[n])].r.c = port_read;
+        avr->io[AVR_DATA_TO_IO(pins[n])].r.param = m;
+    }
+    for (unsigned at = ADC_LOW; at <= ADC_HIGH; at++) {
+        avr->io[AVR_DATA_TO_IO(at)].r.c = sense_read;
+        avr->io[AVR_DATA_TO_IO(at)].r.param = m;
+    }
+    avr->io[AVR_DATA_TO_IO(ADC_CONTROL)].w.c = ignored;
+}
+
+uint32_t module_violations(const rig_module *m) {
+    return m->early + m->fights + m->short_pulses + m->late_data + m->moved + m->unpowered +
+           m->store_writes;
+}

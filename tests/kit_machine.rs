@@ -1,0 +1,270 @@
+//! The firmware as machine code: built by avr-gcc, run in simavr by a rig that is no part of the
+//! product, with a module on its ports whose times are checked.
+
+#![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
+
+mod support;
+
+use buswright::bus::script::{Builder, Sweep, SweepOp};
+use buswright::bus::{Levels, Millivolts, Phases, Shape, ShapeId, ShapeTimes, Width, WordAddress};
+use buswright::wire::{
+    FrameReader, HelloRequest, PermitRequest, RailAction, RailRequest, RailState, Reply, Request,
+    RunId, RunReply, RunRequest, ScriptRequest, ShapeRequest, encode_frame_after_idle,
+};
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{Read as _, Write as _};
+use std::path::PathBuf;
+use std::process::Command;
+use std::time::{Duration, Instant};
+use support::kit::{Kit, OnPty, run};
+use support::outside_tool;
+use support::process::buswright;
+
+/// 256 KiB on 32 bits.
+const WORDS: usize = 0x10000;
+
+const SHEET: &str = "format = 1\nname = \"KM\"\ntitle = \"kit\"\nrail_mv = 3300\naddress_lines = 16\n\
+     [[space]]\nname = \"store\"\nkind = \"rom\"\nwidth = 32\nwords = 0x10000\n\
+     select = { CS0 = \"low\" }\ntiming = { access_ns = 90 }\n";
+
+/// Everything that the build and the rig need; `None` where something is missing.
+fn kit() -> Option<Kit> {
+    let tools = [
+        ("avr-gcc", "gcc-avr"),
+        ("/usr/lib/avr/include/avr/io.h", "avr-libc"),
+        ("/usr/include/simavr/sim_avr.h", "libsimavr-dev"),
+        ("/usr/include/libelf.h", "libelf-dev"),
+    ];
+    if !tools.iter().all(|(tool, package)| outside_tool(tool, package)) {
+        return None;
+    }
+    Kit::export()
+}
+
+/// The rig, built without the product.
+fn rig(kit: &Kit) -> PathBuf {
+    let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/kit");
+    let out = kit.beside("rig");
+    let mut gcc = Command::new("gcc");
+    gcc.args(["-std=gnu99", "-Wall", "-Wextra", "-O2", "-I/usr/include/simavr", "-o"]).arg(&out);
+    gcc.args(["rig.c", "rig_module.c", "rig_line.c"].map(|name| tests.join(name)));
+    run(gcc.args(["-lsimavr", "-lelf", "-lutil"]));
+    out
+}
+
+/// The numbers of the rig's books: cycles and bus reads of each kind of reply.
+fn figures(books: &str) -> BTreeMap<String, (u64, u64)> {
+    let of_kind = |line: &str| {
+        let words: Vec<_> = line.strip_prefix("kind ")?.split([' ', ':', ',']).collect();
+        let after =
+            |name: &str| words[words.iter().position(|word| *word == name)? + 1].parse().ok();
+        Some((words[0].to_owned(), (after("cycles")?, after("reads")?)))
+    };
+    books.lines().filter_map(of_kind).collect()
+}
+
+/// The rig with firmware for this clock, and a module with these contents and RAM.
+fn adapter(clock: u32, contents: &[u8], ram_words: u32) -> Option<(Kit, OnPty, String)> {
+    let kit = kit()?;
+    let sizes = kit.make(&["m2560", &format!("CLOCK={clock}")]);
+    let store = kit.beside("store.bin");
+    fs::write(&store, contents).unwrap();
+    let elf = kit.path().join("build/m2560.elf");
+    let mut command = Command::new(rig(&kit));
+    command.arg(elf).arg(clock.to_string()).arg(store).arg(ram_words.to_string());
+    let adapter = OnPty::start(&mut command);
+    Some((kit, adapter, sizes))
+}
+
+/// A number of the books or of the build, after these words.
+fn number(text: &str, after: &str) -> u64 {
+    let (_, rest) = text.split_once(after).unwrap_or_else(|| panic!("'{after}' in {text}"));
+    let digits = rest.trim_start().split(|letter: char| !letter.is_ascii_digit()).next();
+    digits.unwrap().parse().unwrap()
+}
+
+#[derive(Debug)]
+struct Figures {
+    /// Cycles a word, the line included.
+    read: f64,
+    digest: f64,
+}
+
+/// A capture against the firmware at this clock: bytes equal, no violation, memory in its bounds.
+fn captured(clock: u32, rate: &str) -> Option<Figures> {
+    let mut contents = vec![0; WORDS * 4];
+    fastrand::Rng::with_seed(31).fill(&mut contents);
+    let (_kit, adapter, sizes) = adapter(clock, &contents, 0)?;
+    let home = tempfile::tempdir().unwrap();
+    let (sheet, copy) = (home.path().join("sheet.toml"), home.path().join("copy.bin"));
+    fs::write(&sheet, SHEET).unwrap();
+    let (sheet, out) = (sheet.to_str().unwrap(), copy.to_str().unwrap());
+    let port = format!("{}{rate}", adapter.port);
+    let words = ["capture", "--out", out, "--port", &port, "--sheet", sheet];
+    let ran = buswright(home.path(), [&words[..], &["--specimen", "KM #0001"]].concat());
+    let books = adapter.end();
+    assert_eq!(ran.code, Some(0), "{}{}\n{books}", ran.out, ran.err);
+    assert!(fs::read(&copy).unwrap() == contents, "the copy is what the module holds");
+    assert!(books.contains("violations 0:"), "{books}");
+    assert!(books.contains("overruns 0, overwritten 0"), "{books}");
+    let (stack, data) = (number(&books, "stack"), number(&sizes, "Data:"));
+    assert!(stack + data <= 7 * 1024, "RAM: {data} and {stack} of stack");
+    let per_word = |kind: &str| {
+        let (cycles, reads) = figures(&books)[kind];
+        cycles as f64 / reads as f64
+    };
+    let figures = Figures { read: per_word("89"), digest: per_word("8A") };
+    let flash = number(&sizes, "Program:");
+    println!("{clock} Hz{rate}: {figures:?}, flash {flash}, data {data}, stack {stack}");
+    Some(figures)
+}
+
+/// Bounds a little above what was measured: docs/performance.md has the figures.
+#[test]
+fn a_module_is_captured_through_machine_code_at_16_mhz() {
+    let Some(figures) = captured(16_000_000, "") else { return };
+    assert!(figures.read < 1020.0 && figures.digest < 470.0, "{figures:?}");
+}
+
+#[test]
+fn a_module_is_captured_through_machine_code_at_16_mhz_and_250000_baud() {
+    let Some(figures) = captured(16_000_000, "@250000") else { return };
+    // The line takes 2,560 cycles for the bytes of a word.
+    assert!(2560.0 / figures.read > 0.96, "{figures:?}");
+}
+
+#[test]
+fn a_module_is_captured_through_machine_code_at_8_mhz() {
+    let Some(figures) = captured(8_000_000, "") else { return };
+    assert!(figures.read < 1020.0 && figures.digest < 470.0, "{figures:?}");
+}
+
+/// Whoever says a few requests by hand, one after the other.
+struct Host {
+    port: Box<dyn serialport::SerialPort>,
+    reader: FrameReader,
+    tag: u8,
+}
+
+impl Host {
+    fn ask(&mut self, request: &Request) -> Reply {
+        self.tag += 1;
+        let until = Instant::now() + Duration::from_secs(60);
+        // Whatever is lost, while the controller starts, is asked for again: that is no harm.
+        let mut again = Instant::now();
+        let mut found = None;
+        while found.is_none() {
+            assert!(Instant::now() < until, "no answer to {request:?}");
+            if Instant::now() >= again {
+                self.port.write_all(&encode_frame_after_idle(&request.encode(self.tag))).unwrap();
+                again = Instant::now() + Duration::from_secs(1);
+            }
+            let mut bytes = [0; 256];
+            let Ok(count) = self.port.read(&mut bytes) else { continue };
+            self.reader.push(&bytes[..count], |body| {
+                let (tag, reply) = Reply::decode(body).unwrap().unwrap();
+                if tag == self.tag && !matches!(reply, Reply::Busy(_)) {
+                    found = Some(reply);
+                }
+            });
+        }
+        found.unwrap()
+    }
+
+    /// A script in slot 0, and the run of it with this id.
+    fn run(&mut self, script: Builder, run: u32, payload: Vec<u32>, n: u32) -> RunReply {
+        let bytes = script.script().unwrap().0;
+        let script_crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&bytes);
+        let stored = self.ask(&Request::Script(ScriptRequest { slot: 0, bytes }));
+        assert!(matches!(stored, Reply::Script(_)), "{stored:?}");
+        let id = RunId { session: 7, chain: 1, run };
+        let reply = self.ask(&Request::Run(RunRequest {
+            id,
+            after: run - 1,
+            slot: 0,
+            script_crc,
+            a: WordAddress(0),
+            b: WordAddress(0x40),
+            n,
+            lanes: u32::MAX,
+            width: Width::W32,
+            payload,
+        }));
+        let Reply::Run(reply) = reply else { panic!("{reply:?}") };
+        assert_eq!(reply.status, 0, "{reply:?}");
+        reply
+    }
+}
+
+fn shape(select: u16) -> Shape {
+    let low = |mask| Levels { mask, level: 0 };
+    Shape {
+        width: Width::W32,
+        first_line: 0,
+        idle: Levels { mask: 15, level: 15 },
+        read: Phases { setup: low(select), strobe: low(1) },
+        write: Some(Phases { setup: low(select), strobe: low(2) }),
+        times: ShapeTimes { setup: 70, pulse: 150, hold: 10, recover: 20, release: 60 },
+    }
+}
+
+/// Scripts as machine code, where an `int` has 16 bits: payload, polls, sweeps, emitted words.
+#[test]
+fn scripts_run_as_machine_code() {
+    let Some((_kit, adapter, _)) = adapter(16_000_000, &[0; 4096], 0x10000) else { return };
+    let port = serialport::new(&adapter.port, 250_000).timeout(Duration::from_millis(50));
+    let mut host = Host { port: port.open().unwrap(), reader: FrameReader::new(2_000), tag: 0 };
+    let hello = host.ask(&Request::Hello(HelloRequest { major: 1, session: 7 }));
+    assert!(matches!(hello, Reply::Hello(_)), "{hello:?}");
+    for (id, select) in [(0, 4), (1, 8)] {
+        let request = ShapeRequest { id: ShapeId(id), shape: shape(select) };
+        let reply = host.ask(&Request::Shape(request));
+        assert!(matches!(reply, Reply::Shape(_)), "{reply:?}");
+    }
+    let on = RailRequest {
+        action: RailAction::On,
+        expected: Millivolts(3300),
+        settle_ms: 50,
+        floor: Millivolts(3000),
+        shapes: 2,
+    };
+    let reply = host.ask(&Request::Rail(on));
+    assert!(matches!(&reply, Reply::Rail(rail) if rail.state == RailState::On), "{reply:?}");
+    let reply = host.ask(&Request::Permit(PermitRequest {
+        shape: ShapeId(1),
+        lines: false,
+        seconds: 600,
+        start: WordAddress(0),
+        words: 0x10000,
+        lanes: u32::MAX,
+        address_mask: 0,
+        addresses: Vec::new(),
+    }));
+    assert!(matches!(reply, Reply::Permit(_)), "{reply:?}");
+
+    let new = || Builder::new(ShapeId(1));
+    let words: Vec<u32> = (1..=150_u32).map(|n| n.wrapping_mul(0x9E37_79B1)).collect();
+    let write = new().repeat_n(|b| b.write_payload().wait_written(Width::W16, 0, 1_000).step(1));
+    let reply = host.run(write, 1, words.clone(), 150);
+    assert_eq!((reply.a, reply.d), (WordAddress(150), words[149]));
+    let emit = new().repeat(60, |b| b.read_a().emit().step(1));
+    assert_eq!(host.run(emit, 2, Vec::new(), 1).emitted, words[..60]);
+    // 300 addresses from 0x40 on are not the background: the first 86 hold words, then zeros.
+    let sweep = |operations: &[SweepOp]| Sweep::new(operations).unwrap();
+    let wrong = sweep(&[SweepOp::Read(true)]);
+    let reply = host.run(new().sweep(wrong), 3, Vec::new(), 300);
+    assert_eq!((reply.mismatches, reply.listed.len()), (300, 8), "{reply:?}");
+    // More addresses than 16 bits can count signed. Nobody pings, so each stays below 5 s.
+    let mut took = 0;
+    for (run, operation) in [(4, SweepOp::Write(false)), (5, SweepOp::Read(false))] {
+        let reply = host.run(new().sweep(sweep(&[operation])), run, Vec::new(), 40_000);
+        assert_eq!((reply.mismatches, reply.a), (0, WordAddress(0x40 + 39_999)), "{reply:?}");
+        took += reply.elapsed_us;
+    }
+    println!("80,000 operations of a sweep: {} cycles each", took * 16 / 80_000);
+    let reply = host.ask(&Request::Rail(RailRequest::OFF));
+    assert!(matches!(&reply, Reply::Rail(rail) if rail.state == RailState::Off), "{reply:?}");
+    let books = adapter.end();
+    assert!(books.contains("violations 0:") && books.contains("overruns 0,"), "{books}");
+}
