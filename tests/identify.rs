@@ -10,6 +10,8 @@
 mod bad_modules;
 #[path = "identify/families.rs"]
 mod families;
+#[path = "identify/scrambled.rs"]
+mod scrambled;
 #[path = "identify/shelf.rs"]
 mod shelf;
 #[path = "support/virtual_time.rs"]
