@@ -114,9 +114,11 @@ fn five_thousand_random_keys_and_a_storm_of_resizes_leave_it_alive() {
     // However it stands now: escape what is open, stop what runs, and ask for the end.
     terminal.types("\u{3}");
     terminal.wait("a status line", |text| text.contains("RAIL") || text.contains("NOT CONN"));
-    assert!(terminal.child.try_wait().unwrap().is_none(), "it is still there");
+    assert_eq!(terminal.child.try_wait().unwrap(), None, "it is still there");
     terminal.signal(rustix::process::Signal::TERM);
     let (code, text) = terminal.end();
     assert_eq!(code, Some(143), "{text}");
-    assert!(!terminal.is_taken() && !text.contains("panicked"), "{text}");
+    // Whether the screen was given back is for calmer tests: the workbench leads its session here,
+    // and at the end of a leader the system drops what a slow terminal has not read yet.
+    assert!(!text.contains("panicked"), "{text}");
 }
