@@ -97,13 +97,12 @@ fn identified(kind: &str, family: &str, orders: [(&[u32], &[u32]); 2], told: boo
     let mut sheet = made.sheet();
     for (n, (data, address)) in orders.iter().enumerate().filter(|_| told) {
         let lane = format!("lane = \"D{}-D{}\"", n * 8, n * 8 + 7);
-        let mut said = lane.clone();
-        if !data.is_empty() {
-            said += &format!(", data_order = {}", listed('D', data));
-        }
-        if !address.is_empty() {
-            said += &format!(", address_order = {}", listed('A', address));
-        }
+        let order = |key: &str, letter, lines: &[u32]| match lines {
+            [] => String::new(),
+            lines => format!(", {key} = {}", listed(letter, lines)),
+        };
+        let orders = order("data_order", 'D', data) + &order("address_order", 'A', address);
+        let said = lane.clone() + &orders;
         sheet = sheet.replace(&lane, &said);
     }
     let mut rig = Rig::with_sheet(made.bench(), &sheet);
