@@ -86,6 +86,14 @@ mod tests {
     }
 
     #[test]
+    fn a_lane_of_a_wide_bus() {
+        let words = [0x0051_0052, 0x0059_FFFF];
+        let of_lane = |lane| words.map(|word| Wiring::straight(lane).get(word));
+        assert_eq!(of_lane(Lane { first: 16, bits: 16 }), [0x51, 0x59]);
+        assert_eq!(of_lane(Lane { first: 0, bits: 8 }), [0x52, 0xFF]);
+    }
+
+    #[test]
     fn scrambled_lines_are_undone() {
         // D0 and D1 of the chip are swapped; so are A0 and A2.
         let chip = Wiring::new(UPPER, vec![9, 8, 10, 11, 12, 13, 14, 15], vec![2, 1, 0]);

@@ -2,14 +2,12 @@
 
 mod writing;
 
+use super::word::{read_word, word_of};
 use super::{Desk, JobError, Powered};
 use crate::bus::{Nanos, Precharge, Word, WordAddress};
 use crate::link::{Chain, LinkError};
 use crate::module::{Kind, Sheet, Space};
-use crate::wire::{
-    Encoding, HoldRequest, LineLevels, LinesRequest, RailState, ReadEcho, ReadRequest, Reply,
-    Request, RunId,
-};
+use crate::wire::{HoldRequest, LineLevels, LinesRequest, RailState, Reply, Request, RunId};
 use serde::Serialize;
 use std::fmt;
 use std::future::{Future, poll_fn};
@@ -183,7 +181,7 @@ pub async fn sample_lines(desk: &Desk<'_>) -> Result<LineLevels, LinkError> {
     let request = Request::Lines(LinesRequest { hold_ms: 0, set: Vec::new() });
     match desk.client.call(request.clone()).await? {
         Reply::Lines(reply) => Ok(reply.levels),
-        other => Err(odd(&request, &other)),
+        other => Err(LinkError::unexpected(request.kind(), &other)),
     }
 }
 
@@ -216,10 +214,6 @@ async fn ordered(
             return Err(LinkError::RailGone { why: "a PING tells", mv: ping.rail_min }.into());
         }
     }
-}
-
-fn odd(request: &Request, reply: &Reply) -> LinkError {
-    LinkError::Nonsense { request: request.kind(), what: format!("a {}", reply.kind()) }
 }
 
 impl Hand<'_, '_> {
@@ -271,20 +265,9 @@ impl Hand<'_, '_> {
         for (word, precharge) in words.iter_mut().zip([Precharge::Zeros, Precharge::Ones]) {
             self.nonce = self.nonce.wrapping_add(1);
             let access = &self.powered.access[space];
-            let echo = ReadEcho {
-                nonce: self.nonce,
-                shape: access.id,
-                address,
-                step: 1,
-                count: 1,
-                precharge,
-                encoding: Encoding::Raw.number(),
-            };
-            let request = Request::Read(ReadRequest { echo });
-            let reply = self.desk.client.call(request.clone()).await?;
-            let Reply::Read(read) = &reply else { return Err(odd(&request, &reply)) };
-            let got = access.shape.width.words(&read.payload).next();
-            *word = got.ok_or_else(|| odd(&request, &reply))?;
+            let request = read_word(self.nonce, access.id, address, precharge);
+            let reply = self.desk.client.call(request).await?;
+            *word = word_of(&reply, access.shape.width)?;
         }
         Ok(words)
     }
@@ -319,7 +302,9 @@ impl Hand<'_, '_> {
             self.pen.renew(&self.desk.client).await?;
         }
         let reply = reply?;
-        let Reply::Hold(standing) = reply else { return Err(odd(&request, &reply)) };
+        let Reply::Hold(standing) = reply else {
+            return Err(LinkError::unexpected(request.kind(), &reply));
+        };
         self.report.holds += 1;
         self.report.writes += u64::from(value.is_some());
         Ok(Answer::Held { space, address, value, data: standing.data })

@@ -17,6 +17,7 @@ mod reread;
 mod runner;
 mod runs;
 mod verify;
+mod word;
 
 pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};

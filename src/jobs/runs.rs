@@ -91,7 +91,7 @@ impl<'a, 'd> Runs<'a, 'd> {
         };
         let reply = match client.call(Request::Run(run)).await {
             Ok(Reply::Run(reply)) => reply,
-            Ok(other) => return Err(nonsense(Kind::RUN, other.kind().to_string())),
+            Ok(other) => return Err(LinkError::unexpected(Kind::RUN, &other).into()),
             Err(LinkError::Fault { code: FaultCode::NOT_PERMITTED, detail, .. }) => {
                 return Err(self.not_permitted(WordAddress(detail)));
             }

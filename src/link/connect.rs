@@ -2,7 +2,7 @@
 
 use super::{Client, Heard, LinkError};
 use crate::bus::{Baud, Nanos};
-use crate::wire::{HelloReply, HelloRequest, PROTOCOL_MAJOR, RateRequest, Reply, Request};
+use crate::wire::{HelloReply, HelloRequest, Kind, PROTOCOL_MAJOR, RateRequest, Reply, Request};
 
 /// HELLO is repeated so often.
 const TRY: Nanos = Nanos::from_millis(100);
@@ -107,7 +107,7 @@ async fn hello(client: &Client) -> Result<HelloReply, LinkError> {
         Reply::Hello(reply) => {
             Err(LinkError::OtherProtocol { theirs: reply.major, ours: PROTOCOL_MAJOR })
         }
-        other => Err(nonsense(&Request::Hello(request), &other)),
+        other => Err(LinkError::unexpected(Kind::HELLO, &other)),
     }
 }
 
@@ -193,9 +193,4 @@ async fn proven(client: &Client) -> Result<bool, LinkError> {
         }
     }
     Ok(false)
-}
-
-/// A reply of the wrong family; `answers` lets none through, so this is a defect of ours.
-pub(super) fn nonsense(request: &Request, reply: &Reply) -> LinkError {
-    LinkError::Nonsense { request: request.kind(), what: format!("a {}", reply.kind()) }
 }

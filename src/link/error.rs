@@ -1,7 +1,7 @@
 //! What can go wrong between host and adapter.
 
 use crate::bus::{Baud, Millivolts, Nanos};
-use crate::wire::{FaultCode, Kind};
+use crate::wire::{FaultCode, Kind, Reply};
 use thiserror::Error;
 
 /// What was heard while nobody answered as an adapter does.
@@ -161,6 +161,12 @@ impl LinkError {
                 | Self::Silent { .. }
                 | Self::Restarted
         )
+    }
+
+    /// A reply of the wrong family, or one that says nothing: the session lets none of the first
+    /// kind through, so that is a defect of ours.
+    pub fn unexpected(request: Kind, reply: &Reply) -> Self {
+        Self::Nonsense { request, what: format!("a {}", reply.kind()) }
     }
 
     pub(super) fn silent(request: Kind, attempts: u32, waited: Nanos) -> Self {

@@ -1,7 +1,6 @@
 //! The bytes of a query table, picked out of what a chip answers.
 
 use super::CfiError;
-use crate::bus::{Lane, Word};
 
 /// The offset of the first byte of every table.
 pub const FIRST: u16 = 0x10;
@@ -83,11 +82,6 @@ impl Query {
             bytes.push(first as u8);
         }
         Self { bytes, end: End::Read }
-    }
-
-    /// What the chip on `lane`, of at most 16 lines, shows in each of `words`.
-    pub fn of_lane(words: &[Word], lane: Lane) -> Vec<u16> {
-        words.iter().map(|word| ((word & lane.mask()) >> lane.first) as u16).collect()
     }
 
     /// All bytes from offset 0x10 on.
@@ -173,12 +167,5 @@ mod tests {
         let error = Query::pick(&read, Spacing::Twice).pair(0x10, "'QR'").unwrap_err();
         assert_eq!(error.to_string(), "offset 0x11: expected 'QR' twice, got 52 and 51");
         assert_eq!(error.offset(), 0x11);
-    }
-
-    #[test]
-    fn a_lane_of_a_wide_bus() {
-        let words = [0x0051_0052, 0x0059_FFFF];
-        assert_eq!(Query::of_lane(&words, Lane { first: 16, bits: 16 }), [0x51, 0x59]);
-        assert_eq!(Query::of_lane(&words, Lane { first: 0, bits: 8 }), [0x52, 0xFF]);
     }
 }

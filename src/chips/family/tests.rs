@@ -84,9 +84,10 @@ fn unsure_unlock_addresses_send_nothing_that_needs_them() {
 /// Word addresses 0, 1, 0E, 0F; byte addresses 0, 2, 1C, 1E.
 #[test]
 fn id_addresses() {
-    assert_eq!(BusMode::Word.id_addresses(), [0, 1, 0xE, 0xF]);
-    assert_eq!(BusMode::Byte.id_addresses(), [0, 2, 0x1C, 0x1E]);
-    assert_eq!(BusMode::ByteOnly.id_addresses(), [0, 1, 0xE, 0xF]);
+    let of = |mode: BusMode| [0, 1, 0xE, 0xF].map(|word| mode.scaled(word));
+    assert_eq!(of(BusMode::Word), [0, 1, 0xE, 0xF]);
+    assert_eq!(of(BusMode::Byte), [0, 2, 0x1C, 0x1E]);
+    assert_eq!(of(BusMode::ByteOnly), [0, 1, 0xE, 0xF]);
 }
 
 #[test]

@@ -25,12 +25,6 @@ impl BusMode {
             Self::Byte => word * 2,
         }
     }
-
-    /// The chip address of the maker id, the device id, and the two further words of a
-    /// three-cycle id (word addresses 0, 1, 0E, 0F; byte addresses 0, 2, 1C, 1E).
-    pub const fn id_addresses(self) -> [u32; 4] {
-        [self.scaled(0), self.scaled(1), self.scaled(0xE), self.scaled(0xF)]
-    }
 }
 
 /// Where the unlock cycles of a part go.

@@ -1,6 +1,6 @@
 //! Writes by hand: leave first, then a run of one word, then a look at it.
 
-use super::{Answer, Hand, odd};
+use super::{Answer, Hand};
 use crate::bus::script::{BuildError, Builder};
 use crate::bus::{Nanos, ShapeId, Word, WordAddress, crc32};
 use crate::link::{Chain, Client, LinkError};
@@ -93,7 +93,9 @@ impl Hand<'_, '_> {
         let asked = client.now();
         let request = Request::Permit(ask);
         let reply = client.call(request.clone()).await?;
-        let Reply::Permit(given) = reply else { return Err(odd(&request, &reply)) };
+        let Reply::Permit(given) = reply else {
+            return Err(LinkError::unexpected(request.kind(), &reply));
+        };
         let until = asked + Nanos::from_secs(u64::from(given.seconds));
         self.pen.leave = Some((index, access.id, until));
         Ok(Answer::Allowed { space: index, seconds: given.seconds })
@@ -131,7 +133,9 @@ impl Hand<'_, '_> {
             self.pen.renew(&self.desk.client).await?;
         }
         let reply = reply?;
-        let Reply::Run(done) = &reply else { return Err(odd(&request, &reply)) };
+        let Reply::Run(done) = &reply else {
+            return Err(LinkError::unexpected(request.kind(), &reply));
+        };
         if done.status != 0 {
             return Ok(Answer::Refused(format!(
                 "the write was not made good: the adapter ended it with status {} \

@@ -6,8 +6,9 @@ use crate::bus::{Precharge, ShapeId, Width, Word, WordAddress};
 use crate::chips::ask::{Answer, QUERY_WORDS};
 use crate::chips::{Asking, BusMode, Catalogue, Family, Finding, QUERY_FIRST, Unlock, Way, Wiring};
 use crate::jobs::runs::{Runs, nonsense};
+use crate::jobs::word::{read_word, word_of};
 use crate::jobs::{Desk, JobError};
-use crate::wire::{Encoding, Kind, ReadEcho, ReadRequest, Reply, Request};
+use crate::wire::Kind;
 use std::collections::BTreeMap;
 
 /// Leave to write lasts so long; a sequence takes milliseconds, a slow link seconds.
@@ -188,23 +189,13 @@ impl Asker<'_, '_, '_> {
         let client = &self.desk.client;
         let nonce = fastrand::u16(..);
         let read = |&address| {
-            let echo = ReadEcho {
-                nonce,
-                shape: self.slow,
-                address,
-                step: 1,
-                count: 1,
-                precharge: Precharge::None,
-                encoding: Encoding::Raw.number(),
-            };
-            (address, client.submit(Request::Read(ReadRequest { echo })))
+            let request = read_word(nonce, self.slow, address, Precharge::None);
+            (address, client.submit(request))
         };
         let asked: Vec<_> = addresses.iter().map(read).collect();
         let mut words = Words::new();
         for (address, ticket) in asked {
-            let Reply::Read(reply) = client.finish(ticket).await? else { continue };
-            let word = self.width.words(&reply.payload).next().unwrap_or_default();
-            words.insert(address, word);
+            words.insert(address, word_of(&client.finish(ticket).await?, self.width)?);
         }
         Ok(words)
     }
