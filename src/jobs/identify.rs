@@ -11,7 +11,8 @@ mod report;
 mod space;
 mod twins;
 
-pub use report::{ChipReport, IdentifyReport, SpaceReport};
+pub use locks::{Lock, Locks};
+pub use report::{ChipReport, FlashFound, IdentifyReport, SpaceReport};
 pub use twins::{Twin, whole};
 
 use super::runs::Runs;

@@ -40,6 +40,28 @@ pub(crate) enum ShelfError {
         /// What was given.
         asked: String,
     },
+    /// A code that is none.
+    #[error("\"{asked}\" is no plan code; a code has six letters and digits, such as K7M2QX")]
+    BadCode {
+        /// What was given.
+        asked: String,
+    },
+    /// No such plan.
+    #[error("plan {code} is not on the shelf {}; `buswright plan IMAGE` makes one", shelf.display())]
+    NoPlan {
+        /// What was asked for.
+        code: String,
+        /// The shelf.
+        shelf: PathBuf,
+    },
+    /// A plan that is not what was stored.
+    #[error("{}: {why}; make a new plan", path.display())]
+    BadPlan {
+        /// The plan.
+        path: PathBuf,
+        /// What is wrong.
+        why: String,
+    },
     /// No such capture.
     #[error("{asked} is not on the shelf {}; `buswright shelf list` shows what is", shelf.display())]
     NoCapture {
@@ -164,6 +186,9 @@ impl ShelfError {
             self,
             Self::Label(_)
                 | Self::BadId { .. }
+                | Self::BadCode { .. }
+                | Self::NoPlan { .. }
+                | Self::BadPlan { .. }
                 | Self::NoCapture { .. }
                 | Self::WouldReplace { .. }
                 | Self::NotAFile { .. }

@@ -11,6 +11,7 @@
 //!                        that fits takes it back
 //! histories/0417_tg-7.jsonl
 //! identities/0417_tg-7.jsonl
+//! plans/K7M2QX/          plan.toml, target.bin
 //! locks/
 //! ```
 
@@ -32,6 +33,7 @@ mod mem_disk;
 mod notes;
 mod os_disk;
 mod pending;
+mod plan;
 mod progress;
 mod record;
 mod start;
@@ -53,9 +55,12 @@ pub(crate) use lacks::{Lacks, SpaceSummary};
 pub(crate) use notes::Note;
 pub(crate) use os_disk::OsDisk;
 pub(crate) use pending::Pending;
+pub(crate) use plan::{
+    Action, Estimate, ImageRecord, Plan, PlanCode, PlannedSector, PlannedSpace, StoredPlan,
+};
 pub(crate) use record::{
-    AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, SpaceRecord,
-    UnsteadyRecord,
+    AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, SheetRecord,
+    SpaceRecord, UnsteadyRecord,
 };
 pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;

@@ -6,11 +6,22 @@ use crate::chips::{Asking, BusMode, Family, Finding, Geometry};
 use crate::jobs::JobError;
 use std::fmt;
 
+/// The lock of one sector.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lock {
+    /// It can be changed.
+    Open,
+    /// It is locked.
+    Locked,
+    /// It is locked, and stays so whatever command is sent (datasheet `28F640C3` table 4: bit 1).
+    Down,
+}
+
 /// What chips show of the locks of their sectors.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Locks {
+pub enum Locks {
     /// By sector, lowest address first.
-    Read(Vec<bool>),
+    Read(Vec<Lock>),
     /// Why they were not read.
     NotRead(&'static str),
 }
@@ -22,7 +33,8 @@ impl fmt::Display for Locks {
             Self::NotRead(why) => return write!(f, "not read: {why}"),
             Self::Read(locked) => locked,
         };
-        let numbers: Vec<_> = (0..locked.len()).filter(|&sector| locked[sector]).collect();
+        let numbers: Vec<_> =
+            (0..locked.len()).filter(|&sector| locked[sector] != Lock::Open).collect();
         let runs = numbers.chunk_by(|one, two| one + 1 == *two).map(|run| match run {
             [one] => one.to_string(),
             [first, .., last] => format!("{first}-{last}"),
@@ -74,7 +86,13 @@ pub(super) async fn read_locks(
     let Some(words) = asker.codes(asking, &addresses).await? else {
         return none("this family has no command for it");
     };
-    let locked = |word: &Word, chip: usize| asking.chips[chip].get(*word) & 1 == 1;
+    let locked = |word: &Word, chip: usize| match asking.chips[chip].get(*word) & 3 {
+        0 => Lock::Open,
+        3 if asking.way.family == Family::Intel => Lock::Down,
+        1 | 3 => Lock::Locked,
+        // Bit 1 alone means nothing.
+        _ => Lock::Open,
+    };
     let of_chip = |chip| Locks::Read(words.iter().map(|word| locked(word, chip)).collect());
     Ok((0..asking.chips.len()).map(of_chip).collect())
 }
@@ -87,7 +105,8 @@ mod tests {
     #[test]
     fn locked_sectors_in_one_line() {
         let of = |locked: &[usize]| {
-            Locks::Read((0..8).map(|sector| locked.contains(&sector)).collect()).to_string()
+            let lock = |sector| if locked.contains(&sector) { Lock::Locked } else { Lock::Open };
+            Locks::Read((0..8).map(lock).collect()).to_string()
         };
         assert_eq!(of(&[]), "none of 8 sectors locked");
         assert_eq!(of(&[0, 3, 4, 5, 7]), "locked: 0, 3-5, 7 of sectors 0-7");

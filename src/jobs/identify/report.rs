@@ -2,7 +2,7 @@
 
 use super::locks::Locks;
 use crate::bus::WordAddress;
-use crate::chips::{Catalogue, Cfi, Finding, Identity, Wiring};
+use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Wiring};
 use serde::Serialize;
 use std::fmt;
 
@@ -50,6 +50,25 @@ pub struct SpaceReport {
     pub notes: Vec<String>,
     /// Captures on the shelf with the same contents.
     pub equals: Vec<String>,
+    /// The chips that answered, as the program sees them: one entry for those that take commands
+    /// together.
+    #[serde(skip)]
+    pub flash: Vec<FlashFound>,
+}
+
+/// Chips side by side that answered together.
+#[derive(Clone, Debug)]
+pub struct FlashFound {
+    /// Their places among the chips of the space.
+    pub chips: Vec<usize>,
+    /// How they take commands.
+    pub asking: Asking,
+    /// What each answered.
+    pub findings: Vec<Finding>,
+    /// The sectors of each.
+    pub geometries: Vec<Option<Geometry>>,
+    /// The locks of each.
+    pub locks: Vec<Locks>,
 }
 
 /// What one chip is.

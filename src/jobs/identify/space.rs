@@ -3,7 +3,7 @@
 use super::ask::{Answered, Asker, in_byte_mode, lane_width};
 use super::locks::read_locks;
 use super::look::{Looked, Presence};
-use super::report::{ChipReport, SpaceReport};
+use super::report::{ChipReport, FlashFound, SpaceReport};
 use crate::bus::{Millivolts, ShapeId};
 use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Wiring};
 use crate::jobs::JobError;
@@ -33,6 +33,7 @@ pub(super) fn looked_at(space: &Space, looked: Looked, verdicts: bool) -> SpaceR
         warnings: Vec::new(),
         notes: Vec::new(),
         equals: Vec::new(),
+        flash: Vec::new(),
     };
     if verdicts {
         for chip in &space.chips {
@@ -287,6 +288,13 @@ async fn name(
             ));
         }
     }
+    report.flash.push(FlashFound {
+        chips: group.to_vec(),
+        asking: asking.clone(),
+        findings: findings.to_vec(),
+        geometries,
+        locks,
+    });
     Ok(())
 }
 
