@@ -25,6 +25,7 @@ impl Job {
             Self::Verify { image, space, range, .. } => {
                 (space, range, std::path::Path::new(image).is_file())
             }
+            Self::Write(_) => (none, none, false),
         };
         if let Some(range) = range {
             read_range(range)?;

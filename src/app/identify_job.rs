@@ -7,13 +7,11 @@ use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::jobs::{
-    CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
-    Powered, Twin, begin, capture, identify, whole, with_rail,
+    CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep, Powered, Twin,
+    begin, capture, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
-use crate::shelf::{
-    BLOCK_BYTES, Capture, ChipRecord, HistoryLine, Identified, IdentifiedSpace, Label, Shelf,
-};
+use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
 use crate::wire::HelloReply;
 use jiff::Timestamp;
 use std::path::PathBuf;
@@ -67,7 +65,7 @@ pub(super) async fn identify_job(
     Ok((report, ending))
 }
 
-fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
+pub(super) fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
     let usage = |error: &dyn std::fmt::Display| JobError::Usage(error.to_string());
     let mut catalogue = Catalogue::built_in().map_err(|error| usage(&error))?;
     for file in files {
@@ -97,7 +95,12 @@ fn probed(sheet: &Sheet, name: &str) -> Result<usize, JobError> {
 }
 
 /// For each space the captures that hold all of it.
-fn twins(desk: &Desk<'_>, shelf: &Shelf, sheet: &Sheet, simulated: bool) -> Vec<Vec<Twin>> {
+pub(super) fn twins(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    sheet: &Sheet,
+    simulated: bool,
+) -> Vec<Vec<Twin>> {
     let mut all = vec![Vec::new(); sheet.spaces.len()];
     let listing = match shelf.list() {
         Ok(listing) => listing,
@@ -136,13 +139,13 @@ fn twin(capture: &Capture, space: &Space) -> Option<Twin> {
 }
 
 /// Takes captures of single spaces.
-struct Keeper<'a, 'd> {
-    desk: &'a Desk<'d>,
-    sheet: &'a Sheet,
-    hello: &'a HelloReply,
-    shelf: &'a Shelf,
-    specimen: Option<&'a Label>,
-    simulated: bool,
+pub(super) struct Keeper<'a, 'd> {
+    pub desk: &'a Desk<'d>,
+    pub sheet: &'a Sheet,
+    pub hello: &'a HelloReply,
+    pub shelf: &'a Shelf,
+    pub specimen: Option<&'a Label>,
+    pub simulated: bool,
 }
 
 impl Keep for Keeper<'_, '_> {
@@ -177,19 +180,10 @@ fn remember(
     report: &IdentifyReport,
 ) {
     let time = Timestamp::now();
-    let chip = |chip: &ChipReport| ChipRecord {
-        chip: chip.reference.clone(),
-        lane: chip.lane.clone(),
-        ids: if chip.answered { chip.raw_ids.join(" ") } else { chip.presence.clone() },
-        cfi: chip.query.clone().unwrap_or_else(|| "none".into()),
-        lock_map: chip.locks.clone(),
-        part: chip.what(),
-        identified: Some(time),
-    };
     let asked = report.spaces.iter().filter(|space| space.asked.is_some());
     let spaces = asked.map(|space| IdentifiedSpace {
         name: space.name.clone(),
-        chips: space.chips.iter().map(chip).collect(),
+        chips: space.chips.iter().map(|chip| chip.record(Some(time))).collect(),
     });
     let identified = Identified {
         time,

@@ -5,8 +5,11 @@ use super::identify_job::{IdentifyOptions, identify_job};
 use super::image::ImageName;
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
+use super::write_job::{WriteOptions, write_job};
 use super::{Event, Known, Outcome};
-use crate::jobs::{Arrival, CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, run};
+use crate::jobs::{
+    Arrival, CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, WriteReport, run,
+};
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
 use crate::shelf::{Disk, OsDisk, Shelf};
 use crate::sim::BenchDescription;
@@ -72,6 +75,8 @@ pub enum Job {
         /// An image from the simulated bench may stand for a real module.
         accept_simulated: bool,
     },
+    /// Do what a plan says, or go on with that.
+    Write(WriteOptions),
 }
 
 /// Runs `job` to its one outcome and tells `sink` what happens.
@@ -132,6 +137,10 @@ pub(super) fn run_shown(
                     verify_job(&desk, before, &shelf, image, *accept_simulated).await?;
                 Ok((Report::Verify(report), ending))
             }
+            Job::Write(options) => {
+                let (report, ending) = write_job(&desk, before, &shelf, options).await?;
+                Ok((Report::Write(report), ending))
+            }
         }
     });
     drive(&client, &mut *machine.port, &machine.cancel, whole)
@@ -143,6 +152,7 @@ enum Report {
     Identify(IdentifyReport),
     Capture(Box<CaptureReport>),
     Verify(VerifyReport),
+    Write(WriteReport),
 }
 
 impl fmt::Display for Report {
@@ -151,6 +161,7 @@ impl fmt::Display for Report {
             Self::Identify(report) => report.fmt(f),
             Self::Capture(report) => report.fmt(f),
             Self::Verify(report) => report.fmt(f),
+            Self::Write(report) => report.fmt(f),
         }
     }
 }

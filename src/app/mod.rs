@@ -29,6 +29,7 @@ mod sim_port;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;
+mod write_job;
 
 pub(crate) use crate::jobs::JobError;
 pub use crate::jobs::{BlockState, Event, Outcome, View};
@@ -47,3 +48,4 @@ pub(crate) use shelf_desk::{Answer, ShelfDesk};
 pub use signals::watch_signals;
 pub use sim_port::SimPort;
 pub use wanted::Wanted;
+pub use write_job::WriteOptions;

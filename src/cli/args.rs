@@ -60,6 +60,10 @@ pub enum Command {
     Capture(CaptureArgs),
     /// Compare the module with an image
     Verify(VerifyArgs),
+    /// Do what a plan says, and nothing else, with a backup, a journal and a proof
+    Write(WriteArgs),
+    /// Go on with a write that was interrupted
+    Resume,
     /// Captures and histories
     #[command(subcommand)]
     Shelf(ShelfCommand),
@@ -118,6 +122,17 @@ pub struct VerifyArgs {
     /// Accept an image from the simulated bench for a real module
     #[arg(long)]
     pub accept_simulated: bool,
+}
+
+/// Options of `write`.
+#[derive(Debug, clap::Args)]
+pub struct WriteArgs {
+    /// The code of the plan
+    #[arg(value_name = "CODE")]
+    pub code: String,
+    /// The label that stands on the module, such as "TG-7 #0417"
+    #[arg(long, value_name = "LABEL")]
+    pub confirm: String,
 }
 
 /// What to do on the shelf. A capture is named by its id, such as 0417-003, or @last.

@@ -18,6 +18,7 @@ mod runner;
 mod runs;
 mod verify;
 mod word;
+mod write;
 
 pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
@@ -25,11 +26,12 @@ pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
-pub use identify::{
-    ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole,
-};
+pub use identify::{ChipReport, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole};
+use power::power_cycle;
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;
 pub use verify::{VerifyPart, VerifyReport, verify};
+pub(crate) use write::{Desktop, Place as WritePlace, write};
+pub use write::{WriteReport, WriteRequest};

@@ -50,8 +50,6 @@ pub(crate) struct Beginning {
     pub(crate) plan_sha256: String,
     /// The capture that leads back.
     pub(crate) backup: CaptureId,
-    /// The capture that the RAM is compared with afterwards.
-    pub(crate) ram: CaptureId,
     /// Sectors that are locked, space by space: what is locked again at the end.
     pub(crate) locked: Vec<LockedSectors>,
 }
@@ -270,9 +268,9 @@ fn told(path: &Path, bytes: &[u8]) -> Result<Option<Told>, ShelfError> {
         match parse(line) {
             Some(step) => steps.push(step),
             // Cut short at an interruption, after which the write was gone on with or not.
-            None if lines.get(at + 1).is_none_or(|(_, next)| {
-                matches!(parse(next), Some(Step::Resumed { .. }))
-            }) => {}
+            None if lines
+                .get(at + 1)
+                .is_none_or(|(_, next)| matches!(parse(next), Some(Step::Resumed { .. }))) => {}
             None => {
                 return Err(ShelfError::BadJournal { path: path.to_owned(), line: number + 1 });
             }

@@ -227,6 +227,8 @@ impl Plan {
 pub(crate) struct StoredPlan {
     /// Its code.
     pub(crate) code: PlanCode,
+    /// SHA-256 of its text.
+    pub(crate) sha256: String,
     /// What it says.
     pub(crate) plan: Plan,
     /// The contents, space after space, little-endian words.
@@ -250,7 +252,7 @@ impl Shelf {
             }
             self.files().create_whole(&folder.join("plan.toml"), text.as_bytes())?;
         }
-        Ok(StoredPlan { code, plan, target })
+        Ok(StoredPlan { code, sha256: sha256_hex(text.as_bytes()), plan, target })
     }
 
     /// The plan of that code, proven to be what was stored.
@@ -274,7 +276,7 @@ impl Shelf {
         if !plan.spaces.iter().all(whole) {
             return Err(damaged("the contents beside it (target.bin) are shorter than its spaces"));
         }
-        Ok(StoredPlan { code: code.clone(), plan, target })
+        Ok(StoredPlan { code: code.clone(), sha256: sha256_hex(&bytes), plan, target })
     }
 
     fn plan_folder(&self, code: &PlanCode) -> PathBuf {
