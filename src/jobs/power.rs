@@ -131,7 +131,12 @@ pub async fn power_cycle(
 ) -> Result<(Powered, RailReply), JobError> {
     let off = power_down(desk).await?;
     desk.client.sleep(Nanos::from_millis(OFF_FOR_MS)).await;
-    Ok((power_up(desk, sheet, access).await?, off))
+    let powered = power_up(desk, sheet, access).await?;
+    // The chain was halted with the rail: only a new one goes on.
+    if let Reply::Ping(ping) = desk.client.call(Request::Ping).await? {
+        desk.chain.borrow_mut().renew(ping.last_run);
+    }
+    Ok((powered, off))
 }
 
 /// Stops what runs and switches the rail off; the reply comes when it has fallen.

@@ -5,7 +5,7 @@ mod stream;
 use super::{Desk, JobError};
 use crate::bus::script::{Script, Why};
 use crate::bus::{Nanos, ShapeId, Width, Word, WordAddress, crc32};
-use crate::link::{Chain, LinkError};
+use crate::link::LinkError;
 use crate::wire::{
     FaultCode, Kind, PERMIT_ADDRESSES, PermitRequest, Reply, Request, RunReply, RunRequest,
     ScriptRequest, Sizes,
@@ -50,7 +50,6 @@ pub(super) struct Start {
 /// The runs of one job, in the one chain of its session.
 pub struct Runs<'a, 'd> {
     desk: &'a Desk<'d>,
-    chain: Chain,
     leave: Option<Leave>,
     sizes: Sizes,
     /// The script in each slot that was used, by its checksum.
@@ -60,10 +59,9 @@ pub struct Runs<'a, 'd> {
 }
 
 impl<'a, 'd> Runs<'a, 'd> {
-    /// The chain of this session; nothing has run in it yet.
+    /// Runs in the chain of the desk's session; no slot is known to hold a script.
     pub fn new(desk: &'a Desk<'d>, sizes: Sizes) -> Self {
-        let chain = Chain::new(desk.client.number());
-        Self { desk, chain, leave: None, sizes, stored: Vec::new(), next_slot: 0 }
+        Self { desk, leave: None, sizes, stored: Vec::new(), next_slot: 0 }
     }
 
     /// Payload words of one run at most.
@@ -107,15 +105,6 @@ impl<'a, 'd> Runs<'a, 'd> {
     /// Gives the leave back.
     pub async fn no_permit(&mut self, shape: ShapeId) -> Result<(), JobError> {
         self.permit(shape, &[], 0, 0).await
-    }
-
-    /// After the rail was off: the chain was halted, and only a new one goes on.
-    pub(super) async fn renew(&mut self) -> Result<(), JobError> {
-        self.leave = None;
-        if let Reply::Ping(ping) = self.desk.client.call(Request::Ping).await? {
-            self.chain.renew(ping.last_run);
-        }
-        Ok(())
     }
 
     /// Stores `script` unless a slot holds it; the slot.
@@ -162,7 +151,7 @@ impl<'a, 'd> Runs<'a, 'd> {
 
     /// The next run of the chain.
     fn request(&mut self, slot: u8, script: &Script, width: Width, start: Start) -> RunRequest {
-        let (id, after) = self.chain.next();
+        let (id, after) = self.desk.chain.borrow_mut().next();
         RunRequest {
             id,
             after,
@@ -186,10 +175,10 @@ impl<'a, 'd> Runs<'a, 'd> {
             }
             Err(error) => return Err(error.into()),
         };
-        if self.chain.goes_on(&reply) {
+        if self.desk.chain.borrow().goes_on(&reply) {
             return Ok(reply);
         }
-        self.chain.renew(reply.id.run);
+        self.desk.chain.borrow_mut().renew(reply.id.run);
         match Why::of_number(reply.status) {
             Some(Why::WaitFailed | Why::TimedOut) => Ok(reply),
             Some(Why::NotPermitted) => Err(self.not_permitted(reply.a)),

@@ -242,6 +242,12 @@ impl Journal {
         Ok(())
     }
 
+    /// Its file.
+    #[cfg(test)]
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
     /// What it says up to now.
     pub(crate) fn told(&self) -> &Told {
         &self.told
