@@ -3,6 +3,7 @@
 use super::capture_job::no_specimen;
 use super::input::read_text;
 use super::sheets::refuse_to_identify;
+use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
@@ -37,6 +38,9 @@ pub(super) async fn identify_job(
 ) -> Result<(IdentifyReport, Ending), JobError> {
     let catalogue = catalogue(&options.chips)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    if let Some(label) = &specimen {
+        ask_started(desk, shelf, label);
+    }
     refuse_to_identify(&sheet)?;
     let probe = options.probe.as_deref().map(|name| probed(&sheet, name)).transpose()?;
     let unsure = |space: &Space| {

@@ -26,6 +26,7 @@ mod shelf_desk;
 mod shelf_lines;
 mod signals;
 mod sim_port;
+mod started;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;

@@ -5,6 +5,7 @@ use super::identify_job::{Keeper, catalogue, twins};
 use super::image::kept_parts;
 use super::parts::{Asked, parts};
 use super::sheets::refuse_to_identify;
+use super::started::{WRITTEN, ask_started};
 use super::wanted::{Before, Ready, label, ready};
 use crate::jobs::{
     CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart, WritePlace,
@@ -53,6 +54,7 @@ pub(super) async fn write_job(
     let catalogue = catalogue(&[])?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
+    ask_started(desk, shelf, &specimen);
     let (plan, journal) = match named {
         Some((plan, _)) => (plan, None),
         None => interrupted(shelf, &specimen)?,
@@ -289,7 +291,7 @@ fn remember(desk: &Desk<'_>, shelf: &Shelf, plan: &StoredPlan, report: &WriteRep
     let line = HistoryLine {
         time: Timestamp::now(),
         specimen: plan.plan.specimen.clone(),
-        event: if report.proven { "written" } else { "write failed" }.into(),
+        event: if report.proven { WRITTEN } else { "write failed" }.into(),
         capture: Some(plan.plan.backup.clone()),
         sha256: Some(plan.plan.target_sha256.clone()),
         bytes: Some(report.bytes),

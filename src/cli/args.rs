@@ -152,6 +152,17 @@ pub enum ShelfCommand {
         /// The note
         text: String,
     },
+    /// Keep whether the instrument started with what was written to its module
+    Started {
+        /// The label of the module, such as "TG-7 #0417"
+        label: String,
+        /// Did it start?
+        #[arg(value_parser = ["yes", "no"])]
+        answer: String,
+        /// What else is to be said
+        #[arg(default_value = "")]
+        text: String,
+    },
     /// Prove captures against the checksums in their records
     Check {
         /// Which capture; all without it
