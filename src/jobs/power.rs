@@ -1,5 +1,6 @@
 //! Sheet against board, shapes, and the rail: what stands before and after every job.
 
+use super::runs::renew;
 use super::{Desk, Event, JobError};
 use crate::bus::{Millivolts, Nanos, ShapeTimes};
 use crate::link::{FoundAgain, LinkError, find_again};
@@ -132,10 +133,7 @@ pub async fn power_cycle(
     let off = power_down(desk).await?;
     desk.client.sleep(Nanos::from_millis(OFF_FOR_MS)).await;
     let powered = power_up(desk, sheet, access).await?;
-    // The chain was halted with the rail: only a new one goes on.
-    if let Reply::Ping(ping) = desk.client.call(Request::Ping).await? {
-        desk.chain.borrow_mut().renew(ping.last_run);
-    }
+    renew(desk).await?;
     Ok((powered, off))
 }
 

@@ -79,15 +79,16 @@ impl<'a, 'd> Runs<'a, 'd> {
         seconds: u16,
     ) -> Result<(), JobError> {
         let (start, addresses) = (WordAddress(0), addresses.to_vec());
-        self.permit_window(Window { shape, start, words: 0, addresses, lanes }, seconds).await
+        let window = Window { shape, start, words: 0, addresses, lanes };
+        self.permit_window(window, seconds).await.map(|_| ())
     }
 
-    /// Asks for leave to write in `window` for `seconds`.
+    /// Asks for leave to write in `window` for `seconds`; the seconds that were given.
     pub(super) async fn permit_window(
         &mut self,
         window: Window,
         seconds: u16,
-    ) -> Result<(), JobError> {
+    ) -> Result<u16, JobError> {
         let Window { shape, start, words, addresses, lanes } = window;
         if addresses.len() > PERMIT_ADDRESSES {
             return Err(nonsense(Kind::PERMIT, "more command addresses than a permit has".into()));
@@ -96,10 +97,15 @@ impl<'a, 'd> Runs<'a, 'd> {
         let lines = false;
         let permit =
             PermitRequest { shape, lines, seconds, start, words, lanes, address_mask, addresses };
-        self.desk.client.call(Request::Permit(permit)).await?;
+        let request = Request::Permit(permit);
+        let reply = self.desk.client.call(request.clone()).await?;
+        let Reply::Permit(given) = reply else {
+            return Err(LinkError::unexpected(request.kind(), &reply).into());
+        };
+        let seconds = given.seconds;
         let until = self.desk.client.now() + Nanos::from_secs(u64::from(seconds));
         self.leave = (seconds > 0).then_some(Leave { shape, seconds, until });
-        Ok(())
+        Ok(seconds)
     }
 
     /// Gives the leave back.
@@ -205,6 +211,14 @@ impl<'a, 'd> Runs<'a, 'd> {
 fn ended_badly(reply: &RunReply) -> JobError {
     let why = Why::of_number(reply.status).map_or("unknown", Why::name);
     nonsense(Kind::RUN, format!("the run ended '{why}' at byte {} of it", reply.at))
+}
+
+/// Begins a new chain after the last run that the adapter knows: STOP and rail off halt one.
+pub(super) async fn renew(desk: &Desk<'_>) -> Result<(), JobError> {
+    if let Reply::Ping(ping) = desk.client.call(Request::Ping).await? {
+        desk.chain.borrow_mut().renew(ping.last_run);
+    }
+    Ok(())
 }
 
 /// The adapter, or this program, does what the wire does not allow for.

@@ -197,7 +197,8 @@ impl Work<'_, '_> {
         let words = u64::from(self.sector.words);
         let program = words * u64::from(writing.abilities.program_us.1) / 1_000_000;
         let seconds = line + erase + program + PERMIT_SLACK_S;
-        runs.permit_window(window, u16::try_from(seconds).unwrap_or(u16::MAX)).await
+        let seconds = u16::try_from(seconds).unwrap_or(u16::MAX);
+        runs.permit_window(window, seconds).await.map(|_| ())
     }
 
     async fn digest(&self, precharge: Precharge) -> Result<Option<Digest>, JobError> {
