@@ -31,6 +31,8 @@ mod verify_job;
 mod wanted;
 pub(crate) mod workbench;
 mod write_job;
+#[cfg(test)]
+mod write_tests;
 
 pub(crate) use crate::jobs::JobError;
 pub use crate::jobs::{BlockState, Event, Outcome, View};

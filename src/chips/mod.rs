@@ -34,4 +34,4 @@ pub use parts::{Catalogue, Identity};
 pub use settle::settle;
 pub use way::Way;
 pub use wiring::Wiring;
-pub use write::*;
+pub use write::{Abilities, LockKind, ScriptKind, Step, WhyNot, Writing};
