@@ -11,6 +11,7 @@ mod desk;
 mod error;
 mod event;
 mod identify;
+mod plan;
 mod power;
 mod reading;
 mod reread;
@@ -27,6 +28,9 @@ pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
 pub use identify::{
     ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole,
+};
+pub use plan::{
+    Computed, Draft, Flash, Line, Missed, Pace, SectorLock, SectorNow, Unit, Ways, compute, is_kept,
 };
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
