@@ -29,6 +29,8 @@ mod sim_port;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;
+#[cfg(test)]
+mod write_tests;
 
 pub(crate) use crate::jobs::JobError;
 pub use crate::jobs::{BlockState, Event, Outcome, View};

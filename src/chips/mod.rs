@@ -22,6 +22,7 @@ mod settle_tests;
 mod shown;
 mod way;
 mod wiring;
+pub mod write;
 
 pub use ask::Asking;
 pub use cfi::{Cfi, CfiError};
@@ -33,3 +34,4 @@ pub use parts::{Catalogue, Identity};
 pub use settle::settle;
 pub use way::Way;
 pub use wiring::Wiring;
+pub use write::{Abilities, LockKind, ScriptKind, Step, WhyNot, Writing};

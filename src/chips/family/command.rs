@@ -2,8 +2,8 @@
 
 use super::{BusMode, Unlock};
 
-/// What a command is for. Lock, protection-register and other permanent commands are left out on
-/// purpose: they are never sent.
+/// What a command is for. Protection registers, lock-down, passwords and everything else that
+/// cannot be taken back, or needs a high voltage, is left out on purpose: it is never sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Action {
     /// Back to reading the array, from any state but a running operation.
@@ -36,8 +36,18 @@ pub enum Action {
     Suspend,
     /// Go on with it.
     Resume,
-    /// Let one sector be changed until the rail goes off.
+    /// Clear lock bits: of one sector, or of all, as the part has it.
     UnlockSector,
+    /// Set the lock bit of one sector.
+    LockSector,
+    /// Enter the unlock bypass.
+    BypassStart,
+    /// Program one byte or word in the unlock bypass.
+    BypassProgram,
+    /// Leave the unlock bypass.
+    BypassEnd,
+    /// Switch the software protection of a page-write part off.
+    Unprotect,
 }
 
 /// Where a cycle goes.

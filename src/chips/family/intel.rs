@@ -7,6 +7,8 @@ use crate::bus::Nanos;
 const TABLE: &str =
     "datasheets 28F001BX table 3, 28F400BL tables 4 and 5, 28F320W30 table 4, 28F128J3A p22";
 
+const LOCKS: &str = "datasheet 28F640C3; MAME src/devices/machine/strata.cpp";
+
 const fn is(cycles: &'static [Cycle], source: &'static str) -> Command {
     Command { cycles, source }
 }
@@ -33,10 +35,8 @@ pub(super) const FACTS: Facts = Facts {
         (Action::EraseSector, is(&[code(At::Target, 0x20), code(At::Target, 0xD0)], TABLE)),
         (Action::Suspend, is(&[code(At::Anywhere, 0xB0)], TABLE)),
         (Action::Resume, is(&[code(At::Anywhere, 0xD0)], TABLE)),
-        (
-            Action::UnlockSector,
-            is(&[code(At::Target, 0x60), code(At::Target, 0xD0)], "datasheet 28F640C3"),
-        ),
+        (Action::UnlockSector, is(&[code(At::Target, 0x60), code(At::Target, 0xD0)], LOCKS)),
+        (Action::LockSector, is(&[code(At::Target, 0x60), code(At::Target, 0x01)], LOCKS)),
     ],
     status: Status::Register,
     limits: Limits {

@@ -15,6 +15,20 @@ pub(super) const FACTS: Facts = Facts {
         (Action::Reset, is(&[UNLOCK_1, UNLOCK_2, code(At::First, 0xF0)], MEMORY)),
         (Action::ReadIds, is(&[UNLOCK_1, UNLOCK_2, code(At::First, 0x90)], MEMORY)),
         (Action::PageStart, is(&[UNLOCK_1, UNLOCK_2, code(At::First, 0xA0)], MEMORY)),
+        (
+            Action::Unprotect,
+            is(
+                &[
+                    UNLOCK_1,
+                    UNLOCK_2,
+                    code(At::First, 0x80),
+                    UNLOCK_1,
+                    UNLOCK_2,
+                    code(At::First, 0x20),
+                ],
+                "datasheet AT28C040 0542F, algorithm 19",
+            ),
+        ),
     ],
     status: Status::TOGGLE_ONLY,
     limits: Limits {

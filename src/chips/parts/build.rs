@@ -7,11 +7,13 @@ use super::{Bus, ChipFault, ChipFileError, Part};
 use crate::bus::{Millivolts, Nanos};
 use crate::chips::cfi::{Time, Times, Volts};
 use crate::chips::geometry::total;
-use crate::chips::{Geometry, MakerId, Region, Unlock};
+use crate::chips::{Family, Geometry, MakerId, Region, Unlock};
 use toml::Spanned;
 
 /// Parts with more have not been made: 64 GiB (common practice, no source).
 const MOST_SIZE: u64 = 1 << 36;
+/// Longer pages have not been made either (from memory), and would not be loaded in 20 ms.
+const MOST_PAGE: u32 = 512;
 
 impl Source<'_> {
     /// The part that `row` describes.
@@ -44,6 +46,8 @@ impl Source<'_> {
             geometry: self.geometry(row)?,
             family,
             unlock: row.unlock.unwrap_or_else(|| Unlock::usual(family)),
+            bypass: self.bypass(row)?,
+            page: self.page(row)?,
             cfi: row.cfi,
             vcc: self.volts(row)?,
             vpp: row.vpp_mv.map(Millivolts),
@@ -91,6 +95,26 @@ impl Source<'_> {
             geometry.blocks = Some(Region { count, bytes });
         }
         Ok(geometry)
+    }
+
+    fn bypass(self, row: &Row) -> Result<bool, ChipFileError> {
+        let Some(value) = &row.bypass else { return Ok(false) };
+        if *value.get_ref() && row.family != Some(Family::Amd) {
+            let expected = "`true` for parts of the amd family only";
+            return Err(self.wrong(value, "bypass", expected, "true"));
+        }
+        Ok(*value.get_ref())
+    }
+
+    fn page(self, row: &Row) -> Result<Option<u32>, ChipFileError> {
+        let Some(value) = &row.page else { return Ok(None) };
+        let bytes = *value.get_ref();
+        let fits = bytes.is_power_of_two() && (2..=MOST_PAGE).contains(&bytes);
+        if !fits || row.family != Some(Family::Page) {
+            let expected = "a power of two from 2 to 512, for parts of the page family only";
+            return Err(self.wrong(value, "page", expected, &bytes.to_string()));
+        }
+        Ok(Some(bytes))
     }
 
     fn volts(self, row: &Row) -> Result<Option<Volts>, ChipFileError> {

@@ -47,6 +47,10 @@ pub struct Part {
     pub family: Option<Family>,
     /// Where its unlock cycles go.
     pub unlock: Unlock,
+    /// True if it is known to have the unlock bypass.
+    pub bypass: bool,
+    /// Bytes of a page, of a page-write part; `None` if not known.
+    pub page: Option<u32>,
     /// True if it has a query table; `None` if that is not known.
     pub cfi: Option<bool>,
     /// Its supply, if known.

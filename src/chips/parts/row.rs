@@ -31,6 +31,8 @@ pub(super) struct Row {
     pub blocks: Option<Spanned<String>>,
     pub family: Option<Family>,
     pub unlock: Option<Unlock>,
+    pub bypass: Option<Spanned<bool>>,
+    pub page: Option<Spanned<u32>>,
     pub cfi: Option<bool>,
     pub vcc_mv: Option<Spanned<[u16; 2]>>,
     pub vpp_mv: Option<u16>,
