@@ -28,7 +28,7 @@ pub struct IdentifyOptions {
 }
 
 /// Passes of a capture that is taken before commands are sent.
-const PASSES: u32 = 6;
+pub(super) const PASSES: u32 = 6;
 
 /// Identifies what is on the module.
 pub(super) async fn identify_job(
@@ -41,11 +41,8 @@ pub(super) async fn identify_job(
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     refuse_to_identify(&sheet)?;
     let probe = options.probe.as_deref().map(|name| probed(&sheet, name)).transpose()?;
-    let unsure = |space: &Space| {
-        space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
-    };
     // Such a space is captured first, and a capture belongs to a specimen.
-    if specimen.is_none() && (probe.is_some() || sheet.spaces.iter().any(unsure)) {
+    if specimen.is_none() && (probe.is_some() || sheet.spaces.iter().any(is_unsure)) {
         return Err(no_specimen());
     }
     let request = IdentifyRequest {
@@ -67,7 +64,12 @@ pub(super) async fn identify_job(
     Ok((report, ending))
 }
 
-fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
+/// Such a space is captured before commands are sent to it.
+pub(super) fn is_unsure(space: &Space) -> bool {
+    space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
+}
+
+pub(super) fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
     let usage = |error: &dyn std::fmt::Display| JobError::Usage(error.to_string());
     let mut catalogue = Catalogue::built_in().map_err(|error| usage(&error))?;
     for file in files {
@@ -97,7 +99,12 @@ fn probed(sheet: &Sheet, name: &str) -> Result<usize, JobError> {
 }
 
 /// For each space the captures that hold all of it.
-fn twins(desk: &Desk<'_>, shelf: &Shelf, sheet: &Sheet, simulated: bool) -> Vec<Vec<Twin>> {
+pub(super) fn twins(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    sheet: &Sheet,
+    simulated: bool,
+) -> Vec<Vec<Twin>> {
     let mut all = vec![Vec::new(); sheet.spaces.len()];
     let listing = match shelf.list() {
         Ok(listing) => listing,
@@ -136,13 +143,13 @@ fn twin(capture: &Capture, space: &Space) -> Option<Twin> {
 }
 
 /// Takes captures of single spaces.
-struct Keeper<'a, 'd> {
-    desk: &'a Desk<'d>,
-    sheet: &'a Sheet,
-    hello: &'a HelloReply,
-    shelf: &'a Shelf,
-    specimen: Option<&'a Label>,
-    simulated: bool,
+pub(super) struct Keeper<'a, 'd> {
+    pub desk: &'a Desk<'d>,
+    pub sheet: &'a Sheet,
+    pub hello: &'a HelloReply,
+    pub shelf: &'a Shelf,
+    pub specimen: Option<&'a Label>,
+    pub simulated: bool,
 }
 
 impl Keep for Keeper<'_, '_> {
@@ -168,16 +175,9 @@ impl Keep for Keeper<'_, '_> {
     }
 }
 
-/// What was found goes beside the captures; that it cannot be written down changes nothing of it.
-fn remember(
-    desk: &Desk<'_>,
-    shelf: &Shelf,
-    sheet: &Sheet,
-    specimen: Label,
-    report: &IdentifyReport,
-) {
-    let time = Timestamp::now();
-    let chip = |chip: &ChipReport| ChipRecord {
+/// What a chip has answered at `time`, as records carry it.
+pub(super) fn chip_record(chip: &ChipReport, time: Timestamp) -> ChipRecord {
+    ChipRecord {
         chip: chip.reference.clone(),
         lane: chip.lane.clone(),
         ids: if chip.answered { chip.raw_ids.join(" ") } else { chip.presence.clone() },
@@ -185,11 +185,22 @@ fn remember(
         lock_map: chip.locks.clone(),
         part: chip.what(),
         identified: Some(time),
-    };
+    }
+}
+
+/// What was found goes beside the captures; that it cannot be written down changes nothing of it.
+pub(super) fn remember(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    sheet: &Sheet,
+    specimen: Label,
+    report: &IdentifyReport,
+) {
+    let time = Timestamp::now();
     let asked = report.spaces.iter().filter(|space| space.asked.is_some());
     let spaces = asked.map(|space| IdentifiedSpace {
         name: space.name.clone(),
-        chips: space.chips.iter().map(chip).collect(),
+        chips: space.chips.iter().map(|chip| chip_record(chip, time)).collect(),
     });
     let identified = Identified {
         time,

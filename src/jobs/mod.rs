@@ -8,6 +8,7 @@ mod blocks;
 mod capture;
 mod cycles;
 mod desk;
+mod equal;
 mod error;
 mod event;
 mod identify;
@@ -24,13 +25,15 @@ pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
 pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
+pub use equal::{Sums, equal_copies, sums};
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
 pub use identify::{
     ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole,
 };
 pub use plan::{
-    Computed, Draft, Flash, Line, Missed, Pace, SectorLock, SectorNow, Unit, Ways, compute, is_kept,
+    Computed, Draft, Flash, Line, Missed, Pace, PlanReport, SectorLock, SectorNow, SpacePlan, Unit,
+    Ways, compute, is_kept, missed, other_order, wanted, ways,
 };
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;

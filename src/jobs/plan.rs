@@ -3,6 +3,9 @@
 
 mod blank;
 mod compute;
+mod found;
+mod order;
+mod report;
 mod sectors;
 mod target;
 #[cfg(test)]
@@ -11,6 +14,9 @@ mod times;
 mod ways;
 
 pub use compute::{Computed, Draft, Flash, Missed, compute};
-pub use target::is_kept;
+pub use found::ways;
+pub use order::other_order;
+pub use report::{PlanReport, SpacePlan, missed};
+pub use target::{is_kept, wanted};
 pub use times::Line;
 pub use ways::{Pace, SectorLock, SectorNow, Unit, Ways};

@@ -6,6 +6,9 @@ use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Wiring};
 use serde::Serialize;
 use std::fmt;
 
+/// How the warning of unlike chips side by side begins.
+pub const MIXED: &str = "the chips side by side are not the same";
+
 /// What is on the module.
 #[derive(Clone, Debug, Serialize)]
 pub struct IdentifyReport {
