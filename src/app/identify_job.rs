@@ -27,7 +27,7 @@ pub struct IdentifyOptions {
 }
 
 /// Passes of a capture that is taken before commands are sent.
-const PASSES: u32 = 6;
+pub(super) const PASSES: u32 = 6;
 
 /// Identifies what is on the module.
 pub(super) async fn identify_job(
@@ -43,11 +43,8 @@ pub(super) async fn identify_job(
     }
     refuse_to_identify(&sheet)?;
     let probe = options.probe.as_deref().map(|name| probed(&sheet, name)).transpose()?;
-    let unsure = |space: &Space| {
-        space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
-    };
     // Such a space is captured first, and a capture belongs to a specimen.
-    if specimen.is_none() && (probe.is_some() || sheet.spaces.iter().any(unsure)) {
+    if specimen.is_none() && (probe.is_some() || sheet.spaces.iter().any(is_unsure)) {
         return Err(no_specimen());
     }
     let request = IdentifyRequest {
@@ -67,6 +64,11 @@ pub(super) async fn identify_job(
         remember(desk, shelf, &sheet, specimen, &report);
     }
     Ok((report, ending))
+}
+
+/// Such a space is captured before commands are sent to it.
+pub(super) fn is_unsure(space: &Space) -> bool {
+    space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
 }
 
 pub(super) fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
@@ -176,7 +178,7 @@ impl Keep for Keeper<'_, '_> {
 }
 
 /// What was found goes beside the captures; that it cannot be written down changes nothing of it.
-fn remember(
+pub(super) fn remember(
     desk: &Desk<'_>,
     shelf: &Shelf,
     sheet: &Sheet,

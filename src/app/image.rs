@@ -5,7 +5,7 @@ use super::parts::{Asked, parts, whole_parts, without};
 use super::sheets::refuse_unopened;
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::Sheet;
-use crate::shelf::{Capture, Part};
+use crate::shelf::{Capture, Label, Part, Shelf, ShelfError};
 use std::path::Path;
 
 /// An image, and which part of the module it is of.
@@ -62,10 +62,11 @@ pub(super) fn file_parts(
         let sizes: Vec<_> =
             holds.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
         JobError::Usage(format!(
-            "{} holds {length} bytes; expected {whole} ({}). Name the space with --space if it is \
-             a copy of one, and the range with --range if it is a copy of less",
+            "{} holds {length} bytes; expected {whole} ({}). {}Name the space with --space if it \
+             is a copy of one, and the range with --range if it is a copy of less",
             name.image,
-            sizes.join(", ")
+            sizes.join(", "),
+            odd_length(sheet, &holds, length)
         ))
     })?;
     let mut rest = &bytes[..];
@@ -78,9 +79,34 @@ pub(super) fn file_parts(
     Ok(Expected { holds, parts })
 }
 
+/// What a wrong length looks like, as the beginning of a sentence; nothing if it tells nothing.
+fn odd_length(sheet: &Sheet, holds: &[(usize, Part)], length: u64) -> String {
+    let size = holds.iter().map(|(_, part)| part.width.bytes() as u64).max().unwrap_or(1);
+    if length % size != 0 {
+        return format!("Its length is no whole number of words of {} bits. ", size * 8);
+    }
+    for (index, part) in holds {
+        let chips = &sheet.spaces[*index].chips;
+        let lanes = |count: usize| {
+            let bits: u64 = chips.iter().take(count).map(|chip| u64::from(chip.lane.bits)).sum();
+            u64::from(part.words) * bits / 8
+        };
+        let of = (1..chips.len()).find(|&count| lanes(count) == length);
+        if let Some(count) = of {
+            return format!(
+                "It is as long as a file of {count} of the {} chips of {}: files of single chips \
+                 must be woven to words first. ",
+                chips.len(),
+                part.space
+            );
+        }
+    }
+    String::new()
+}
+
 /// The pieces of a part that are compared: its words without those that are never touched, and
 /// those that change by themselves.
-fn compared(sheet: &Sheet, space: usize, part: &Part, bytes: &[u8]) -> Vec<VerifyPart> {
+pub(super) fn compared(sheet: &Sheet, space: usize, part: &Part, bytes: &[u8]) -> Vec<VerifyPart> {
     let size = part.width.bytes();
     let pieces = without(sheet, space, part, |zone| zone.keep_off || zone.live).into_iter();
     let piece = |piece: Part| {
@@ -89,6 +115,36 @@ fn compared(sheet: &Sheet, space: usize, part: &Part, bytes: &[u8]) -> Vec<Verif
         VerifyPart { space, part: piece, expected }
     };
     pieces.map(piece).collect()
+}
+
+/// The capture that `name` means; one of the simulated bench only where `simulated` may be.
+pub(super) fn kept_image(
+    shelf: &Shelf,
+    name: ImageName<'_>,
+    specimen: &Label,
+    simulated: bool,
+) -> Result<Capture, JobError> {
+    let kept = shelf.get(name.image, Some(specimen)).map_err(|error| match error {
+        ShelfError::BadId { .. } => JobError::Usage(format!(
+            "{}: no such file, and no capture id; name a file, an id such as 0417-003, or @last",
+            name.image
+        )),
+        other => other.into(),
+    })?;
+    if name.range.is_some() {
+        return Err(JobError::Usage(format!(
+            "--range says what a file holds; the record of {} knows it, so leave --range out",
+            kept.id
+        )));
+    }
+    if kept.record.simulated && !simulated {
+        return Err(JobError::Safety(format!(
+            "{} was taken from the simulated bench and this is a real module; if that is meant, \
+             say --accept-simulated",
+            kept.id
+        )));
+    }
+    Ok(kept)
 }
 
 /// The spaces of a capture, found in the sheet by name.

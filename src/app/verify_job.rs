@@ -1,13 +1,13 @@
 //! Verify, from an image's name to the answer.
 
 use super::capture_job::no_specimen;
-use super::image::{Expected, ImageName, file_parts, kept_parts, open_image};
+use super::image::{Expected, ImageName, file_parts, kept_image, kept_parts, open_image};
 use super::parts::{keep_off_notes, zone_notes};
 use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
 use crate::module::Sheet;
-use crate::shelf::{HistoryLine, Shelf, ShelfError};
+use crate::shelf::{HistoryLine, Shelf};
 use jiff::Timestamp;
 
 /// Compares the module with `image`.
@@ -25,27 +25,7 @@ pub(super) async fn verify_job(
     let (expected, kept) = if let Some(file) = from_file {
         (file_parts(&sheet, image, file)?, None)
     } else {
-        let kept = shelf.get(image.image, Some(&specimen)).map_err(|error| match error {
-            ShelfError::BadId { .. } => JobError::Usage(format!(
-                "{}: no such file, and no capture id; name a file, an id such as 0417-003, or \
-                 @last",
-                image.image
-            )),
-            other => other.into(),
-        })?;
-        if image.range.is_some() {
-            return Err(JobError::Usage(format!(
-                "--range says what a file holds; the record of {} knows it, so leave --range out",
-                kept.id
-            )));
-        }
-        if kept.record.simulated && !simulated && !accept_simulated {
-            return Err(JobError::Safety(format!(
-                "{} was taken from the simulated bench and this is a real module; if that is \
-                     meant, say --accept-simulated",
-                kept.id
-            )));
-        }
+        let kept = kept_image(shelf, image, &specimen, simulated || accept_simulated)?;
         let content = shelf.content(&kept.id)?;
         let lacks = kept.record.lacks();
         if lacks.agreement.is_some() {

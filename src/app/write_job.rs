@@ -61,7 +61,7 @@ pub(super) async fn write_job(
     };
     same_module(&plan, &sheet, &specimen, simulated)?;
     refuse_to_identify(&sheet)?;
-    let last = shelf.last_write(&specimen)?;
+    let last = shelf.last_journal(&specimen)?;
     let still_unlocked = last.iter().flat_map(|told| {
         told.begin.locked.iter().filter(|locks| told.unlocked(&locks.space)).cloned()
     });

@@ -12,7 +12,7 @@ mod space;
 mod twins;
 
 pub use locks::{Lock, Locks};
-pub use report::{ChipReport, FlashFound, IdentifyReport, SpaceReport};
+pub use report::{ChipReport, FlashFound, IdentifyReport, MIXED, SpaceReport};
 pub use twins::{Twin, whole};
 
 use super::runs::Runs;

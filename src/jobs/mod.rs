@@ -8,9 +8,11 @@ mod blocks;
 mod capture;
 mod cycles;
 mod desk;
+mod equal;
 mod error;
 mod event;
 mod identify;
+mod plan;
 mod power;
 mod reading;
 mod reread;
@@ -24,9 +26,16 @@ pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
 pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
+pub use equal::{Sums, equal_copies, sums};
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
-pub use identify::{ChipReport, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole};
+pub use identify::{
+    ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole,
+};
+pub use plan::{
+    Computed, Draft, Flash, Line, Missed, Pace, PlanReport, SectorLock, SectorNow, SpacePlan, Unit,
+    Ways, compute, is_kept, missed, other_order, wanted, ways,
+};
 use power::power_cycle;
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;

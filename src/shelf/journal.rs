@@ -191,7 +191,7 @@ impl Shelf {
     }
 
     /// What the journal of a module's last write says.
-    pub(crate) fn last_write(&self, label: &Label) -> Result<Option<Told>, ShelfError> {
+    pub(crate) fn last_journal(&self, label: &Label) -> Result<Option<Told>, ShelfError> {
         Ok(self.latest(label)?.map(|(_, told)| told))
     }
 

@@ -8,6 +8,9 @@ use jiff::Timestamp;
 use serde::Serialize;
 use std::fmt;
 
+/// How the warning of unlike chips side by side begins.
+pub const MIXED: &str = "the chips side by side are not the same";
+
 /// What is on the module.
 #[derive(Clone, Debug, Serialize)]
 pub struct IdentifyReport {

@@ -3,7 +3,7 @@
 use super::ask::{Answered, Asker, in_byte_mode, lane_width};
 use super::locks::read_locks;
 use super::look::{Looked, Presence};
-use super::report::{ChipReport, FlashFound, SpaceReport};
+use super::report::{ChipReport, FlashFound, MIXED, SpaceReport};
 use crate::bus::{Millivolts, ShapeId};
 use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Wiring};
 use crate::jobs::JobError;
@@ -307,5 +307,5 @@ fn compare(report: &mut SpaceReport) {
     }
     let all = report.chips.iter().map(|chip| format!("{} {}", chip.reference, chip.what()));
     let all = all.collect::<Vec<_>>().join("; ");
-    report.warnings.push(format!("the chips side by side are not the same: {all}"));
+    report.warnings.push(format!("{MIXED}: {all}"));
 }

@@ -3,8 +3,8 @@
 use super::WriteRequest;
 use crate::bus::WordAddress;
 use crate::chips::{Abilities, Writing};
-use crate::jobs::identify::{FlashFound, Lock, Locks};
-use crate::jobs::{ChipReport, IdentifyReport, JobError, Powered, VerifyPart};
+use crate::jobs::identify::FlashFound;
+use crate::jobs::{ChipReport, IdentifyReport, JobError, Powered, SectorLock, VerifyPart, ways};
 use crate::module::Sheet;
 use crate::shelf::{
     Action, ChipRecord, LockedSectors, Plan, PlannedSector, PlannedSpace, Stage, StoredPlan, Told,
@@ -89,8 +89,13 @@ pub(super) fn banks<'a>(
         if let Some(why) = &powered.access[index].no_write {
             return Err(refuse(why.to_string()));
         }
-        let chips = found.spaces.get(index).map(|space| space.flash.as_slice()).unwrap_or_default();
-        let [flash] = chips else {
+        let here = found.spaces.get(index).ok_or_else(gone)?;
+        let ways = ways(space, sheet.rail, here, request.catalogue).map_err(&refuse)?;
+        let now = ways.sectors.iter().map(|sector| (sector.first, sector.words));
+        if !now.eq(planned.sectors.iter().map(|sector| (sector.first.0, sector.words))) {
+            return Err(refuse("its sectors are not those of the plan".into()));
+        }
+        let [flash] = here.flash.as_slice() else {
             return Err(refuse("its chips do not take commands together".into()));
         };
         let FlashFound { asking, findings, .. } = flash;
@@ -106,23 +111,12 @@ pub(super) fn banks<'a>(
         };
         let target = request.plan.target_of(planned);
         let before = before(planned, index, &request.backup);
-        Ok(Bank { index, writing, planned, target, before, locked: locked(&flash.locks) })
+        let locked = ways.sectors.iter().enumerate();
+        let locked = locked.filter(|(_, sector)| sector.lock != SectorLock::Open);
+        let locked = locked.map(|(number, _)| number as u32).collect();
+        Ok(Bank { index, writing, planned, target, before, locked })
     };
     plan.spaces.iter().map(bank).collect()
-}
-
-/// The numbers of sectors that any of the chips says are locked.
-fn locked(locks: &[Locks]) -> Vec<u32> {
-    let mut numbers = Vec::new();
-    for chip in locks {
-        if let Locks::Read(sectors) = chip {
-            let locked = sectors.iter().enumerate().filter(|(_, lock)| **lock != Lock::Open);
-            numbers.extend(locked.map(|(number, _)| number as u32));
-        }
-    }
-    numbers.sort_unstable();
-    numbers.dedup();
-    numbers
 }
 
 /// The words of a space as the backup says.

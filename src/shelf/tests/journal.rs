@@ -44,7 +44,7 @@ fn what_is_written_down_is_told_again() {
     }
     let told = journal.told().clone();
     drop(journal);
-    let again = shelf(&disk).last_write(&label()).unwrap().unwrap();
+    let again = shelf(&disk).last_journal(&label()).unwrap().unwrap();
     assert_eq!(again, told);
     assert_eq!(again.stage("store", 3), Stage::Written);
     assert_eq!(again.stage("store", 4), Stage::Begun);
@@ -52,7 +52,7 @@ fn what_is_written_down_is_told_again() {
     assert!(!again.unlocked("store"));
     assert_eq!(again.ended(), Some(true));
     let other = Label::parse("TG-7 #0418").unwrap();
-    assert_eq!(shelf(&disk).last_write(&other).unwrap(), None);
+    assert_eq!(shelf(&disk).last_journal(&other).unwrap(), None);
 }
 
 /// A journal cut short anywhere tells the steps whose lines are whole, and is gone on with.
@@ -77,7 +77,7 @@ fn a_journal_cut_anywhere_goes_on() {
         journal.add(Step::Resumed { time: time(10) }).unwrap();
         journal.add(sector(5, Stage::Begun)).unwrap();
         drop(journal);
-        let told = shelf(&disk).last_write(&label()).unwrap().unwrap();
+        let told = shelf(&disk).last_journal(&label()).unwrap().unwrap();
         assert_eq!(told.stage("store", 5), Stage::Begun, "cut at {cut}");
         assert_eq!(told.steps.len(), lines + 1, "cut at {cut}");
     }
@@ -98,7 +98,7 @@ fn damage_in_the_middle_is_an_error() {
         let disk = MemDisk::default();
         disk.create_dir_all(Path::new(&path).parent().unwrap()).unwrap();
         disk.create_new(Path::new(&path), &damaged).unwrap();
-        let error = shelf(&disk).last_write(&label()).unwrap_err();
+        let error = shelf(&disk).last_journal(&label()).unwrap_err();
         assert!(matches!(error, ShelfError::BadJournal { .. }), "byte {at}: {error}");
     }
 }
@@ -138,7 +138,7 @@ fn a_line_that_fails_is_the_last() {
                     }
                 }
                 disk.restart(power);
-                let told = shelf(&disk).last_write(&label()).unwrap();
+                let told = shelf(&disk).last_journal(&label()).unwrap();
                 let there = told.map_or(0, |told| told.steps.len() + 1);
                 let at = format!("operation {k}, {tear:?}, power cut {power}");
                 assert!(there == added || there == added + 1, "{at}: {there} of {added}");
