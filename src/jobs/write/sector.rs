@@ -60,7 +60,9 @@ impl Work<'_, '_> {
                 return Ok(Some(format!("it could not be unlocked: {}", self.said(&reply))));
             }
         }
-        if erase {
+        // A page-write part erases each page by itself as it takes it.
+        let pages = self.bank.writing.abilities.page_words.is_some();
+        if erase && !pages {
             if let Some(why) = self.erase(runs).await? {
                 return Ok(Some(why));
             }
