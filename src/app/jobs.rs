@@ -3,10 +3,13 @@
 use super::capture_job::capture_job;
 use super::identify_job::{IdentifyOptions, identify_job};
 use super::image::ImageName;
+use super::plan_job::{PlanOptions, plan_job};
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
 use super::{Event, Known, Outcome};
-use crate::jobs::{Arrival, CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, run};
+use crate::jobs::{
+    Arrival, CaptureReport, Desk, IdentifyReport, JobError, PlanReport, VerifyReport, run,
+};
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
 use crate::shelf::{Disk, OsDisk, Shelf};
 use crate::sim::BenchDescription;
@@ -72,6 +75,8 @@ pub enum Job {
         /// An image from the simulated bench may stand for a real module.
         accept_simulated: bool,
     },
+    /// Compute what writing an image would do, and keep that as a plan.
+    Plan(PlanOptions),
 }
 
 /// Runs `job` to its one outcome and tells `sink` what happens.
@@ -132,6 +137,10 @@ pub(super) fn run_shown(
                     verify_job(&desk, before, &shelf, image, *accept_simulated).await?;
                 Ok((Report::Verify(report), ending))
             }
+            Job::Plan(options) => {
+                let (report, ending) = plan_job(&desk, before, &shelf, options).await?;
+                Ok((Report::Plan(Box::new(report)), ending))
+            }
         }
     });
     drive(&client, &mut *machine.port, &machine.cancel, whole)
@@ -143,6 +152,7 @@ enum Report {
     Identify(IdentifyReport),
     Capture(Box<CaptureReport>),
     Verify(VerifyReport),
+    Plan(Box<PlanReport>),
 }
 
 impl fmt::Display for Report {
@@ -151,6 +161,7 @@ impl fmt::Display for Report {
             Self::Identify(report) => report.fmt(f),
             Self::Capture(report) => report.fmt(f),
             Self::Verify(report) => report.fmt(f),
+            Self::Plan(report) => report.fmt(f),
         }
     }
 }

@@ -60,6 +60,9 @@ pub enum Command {
     Capture(CaptureArgs),
     /// Compare the module with an image
     Verify(VerifyArgs),
+    /// Compute what writing an image would do, sector by sector, and keep that as a plan; nothing
+    /// is written
+    Plan(PlanArgs),
     /// Captures and histories
     #[command(subcommand)]
     Shelf(ShelfCommand),
@@ -115,6 +118,32 @@ pub struct VerifyArgs {
     /// The file holds only this range of the space: 0xADDR+LEN in words
     #[arg(long, value_name = "R")]
     pub range: Option<String>,
+    /// Accept an image from the simulated bench for a real module
+    #[arg(long)]
+    pub accept_simulated: bool,
+}
+
+/// Options of `plan`.
+#[derive(Debug, clap::Args)]
+pub struct PlanArgs {
+    /// A file, a capture's id, @last, or @blank (every word ones)
+    #[arg(required_unless_present = "back")]
+    pub image: Option<String>,
+    /// Plan the way back: as it was before this specimen's last write
+    #[arg(long, conflicts_with_all = ["image", "space", "range"])]
+    pub back: bool,
+    /// Only this space
+    #[arg(long)]
+    pub space: Option<String>,
+    /// The file (or @blank) is of only this range of the space: 0xADDR+LEN in words
+    #[arg(long, value_name = "R")]
+    pub range: Option<String>,
+    /// Take this kept zone from the image all the same; may be given several times
+    #[arg(long, value_name = "ZONE")]
+    pub take: Vec<String>,
+    /// A chip file that adds parts to the list; may be given several times
+    #[arg(long, value_name = "FILE")]
+    pub chips: Vec<PathBuf>,
     /// Accept an image from the simulated bench for a real module
     #[arg(long)]
     pub accept_simulated: bool,

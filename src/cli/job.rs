@@ -1,12 +1,12 @@
-//! `identify`, `capture` and `verify`: a job over a port.
+//! `identify`, `capture`, `verify` and `plan`: a job over a port.
 
-use super::args::{CaptureArgs, IdentifyArgs, VerifyArgs};
+use super::args::{CaptureArgs, IdentifyArgs, PlanArgs, VerifyArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
 use crate::app::{
-    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, open_port, run_job,
-    watch_signals,
+    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, PlanOptions,
+    open_port, run_job, watch_signals,
 };
 use crate::link::Cancel;
 
@@ -26,6 +26,13 @@ pub fn capture(context: &Context, args: CaptureArgs) -> u8 {
 pub fn verify(context: &Context, args: VerifyArgs) -> u8 {
     let VerifyArgs { image, space, range, accept_simulated } = args;
     run(context, &Job::Verify { image, space, range, accept_simulated })
+}
+
+/// Runs `plan`.
+pub fn plan(context: &Context, args: PlanArgs) -> u8 {
+    // The command line has seen to it that an image is named, or the way back asked for.
+    let PlanArgs { image, back: _, space, range, take, chips, accept_simulated } = args;
+    run(context, &Job::Plan(PlanOptions { image, space, range, take, accept_simulated, chips }))
 }
 
 fn run(context: &Context, job: &Job) -> u8 {

@@ -44,6 +44,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Next {
         Command::Identify(options) => job::identify(&context, options),
         Command::Capture(options) => job::capture(&context, options),
         Command::Verify(options) => job::verify(&context, options),
+        Command::Plan(options) => job::plan(&context, options),
         Command::Shelf(command) => shelf::run(&context, command),
         Command::Sheet(command) => sheet::run(&context, &command),
         Command::Bench(options) => bench::run(&context, &options),

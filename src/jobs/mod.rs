@@ -29,7 +29,8 @@ pub use equal::{Sums, equal_copies, sums};
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
 pub use identify::{
-    ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole,
+    ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, MIXED, SpaceReport, Twin,
+    identify, whole,
 };
 pub use plan::{
     Computed, Draft, Flash, Line, Missed, Pace, PlanReport, SectorLock, SectorNow, SpacePlan, Unit,
