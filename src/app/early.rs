@@ -1,6 +1,7 @@
 //! What can be seen to be wrong before a port is opened.
 
 use super::parts::{Asked, parts, read_range};
+use super::plan_job::{BLANK, PlanOptions};
 use super::sheets::load_sheet;
 use super::{Job, Outcome, Wanted};
 use crate::jobs::JobError;
@@ -26,6 +27,11 @@ impl Job {
                 (space, range, std::path::Path::new(image).is_file())
             }
             Self::Write(_) => (none, none, false),
+            Self::Plan(PlanOptions { image, space, range, .. }) => {
+                let image = image.as_deref();
+                let is_file = |image: &str| std::path::Path::new(image).is_file();
+                (space, range, image.is_some_and(|image| image == BLANK || is_file(image)))
+            }
         };
         if let Some(range) = range {
             read_range(range)?;

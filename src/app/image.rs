@@ -40,12 +40,13 @@ pub(super) fn open_image(image: &str) -> Result<Option<Plain>, JobError> {
 }
 
 /// A file holds one space or a range of one, or all of them in sheet order; without the zones that
-/// are never touched, as `capture --out` writes it, or with them, as it may come from elsewhere.
+/// are never touched, as `capture --out` writes it, or with them, as it may come from elsewhere. Its
+/// bytes come along.
 pub(super) fn file_parts(
     sheet: &Sheet,
     name: ImageName<'_>,
     file: Plain,
-) -> Result<Expected, JobError> {
+) -> Result<(Expected, Vec<u8>), JobError> {
     let asked = Asked { space: name.space, range: name.range };
     let (read, all) = (parts(sheet, asked)?, whole_parts(sheet, asked)?);
     let length = |parts: &[(usize, Part)]| parts.iter().map(|(_, part)| part.bytes()).sum::<u64>();
@@ -76,7 +77,7 @@ pub(super) fn file_parts(
         rest = others;
         parts.extend(compared(sheet, *space, part, mine));
     }
-    Ok(Expected { holds, parts })
+    Ok((Expected { holds, parts }, bytes))
 }
 
 /// What a wrong length looks like, as the beginning of a sentence; nothing if it tells nothing.

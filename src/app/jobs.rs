@@ -3,12 +3,14 @@
 use super::capture_job::capture_job;
 use super::identify_job::{IdentifyOptions, identify_job};
 use super::image::ImageName;
+use super::plan_job::{PlanOptions, plan_job};
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
 use super::write_job::{WriteOptions, write_job};
 use super::{Event, Known, Outcome};
 use crate::jobs::{
-    Arrival, CaptureReport, Desk, IdentifyReport, JobError, VerifyReport, WriteReport, run,
+    Arrival, CaptureReport, Desk, IdentifyReport, JobError, PlanReport, VerifyReport, WriteReport,
+    run,
 };
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
 use crate::shelf::{Disk, OsDisk, Shelf};
@@ -77,6 +79,8 @@ pub enum Job {
     },
     /// Do what a plan says, or go on with that.
     Write(WriteOptions),
+    /// Compute what writing an image would do, and keep that as a plan.
+    Plan(PlanOptions),
 }
 
 /// Runs `job` to its one outcome and tells `sink` what happens.
@@ -141,6 +145,10 @@ pub(super) fn run_shown(
                 let (report, ending) = write_job(&desk, before, &shelf, options).await?;
                 Ok((Report::Write(report), ending))
             }
+            Job::Plan(options) => {
+                let (report, ending) = plan_job(&desk, before, &shelf, options).await?;
+                Ok((Report::Plan(Box::new(report)), ending))
+            }
         }
     });
     drive(&client, &mut *machine.port, &machine.cancel, whole)
@@ -153,6 +161,7 @@ enum Report {
     Capture(Box<CaptureReport>),
     Verify(VerifyReport),
     Write(WriteReport),
+    Plan(Box<PlanReport>),
 }
 
 impl fmt::Display for Report {
@@ -162,6 +171,7 @@ impl fmt::Display for Report {
             Self::Capture(report) => report.fmt(f),
             Self::Verify(report) => report.fmt(f),
             Self::Write(report) => report.fmt(f),
+            Self::Plan(report) => report.fmt(f),
         }
     }
 }

@@ -16,6 +16,7 @@ mod known;
 mod parts;
 #[cfg(test)]
 mod permit_tests;
+mod plan_job;
 mod port_name;
 mod ports;
 mod sentence;
@@ -32,6 +33,8 @@ mod wanted;
 pub(crate) mod workbench;
 mod write_job;
 #[cfg(test)]
+mod write_job_tests;
+#[cfg(test)]
 mod write_tests;
 
 pub(crate) use crate::jobs::JobError;
@@ -41,6 +44,7 @@ pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};
 pub(crate) use kit::{KitError, write_kit};
 pub use known::{Known, KnownAdapter};
+pub use plan_job::PlanOptions;
 pub use port_name::{PortName, PortNameError};
 pub use ports::{OpenPort, OpenPortError, bench_for_service, open_port};
 pub(crate) use sentence::sentence;

@@ -23,7 +23,7 @@ pub(super) async fn verify_job(
     let specimen = specimen.ok_or_else(no_specimen)?;
     ask_started(desk, shelf, &specimen);
     let (expected, kept) = if let Some(file) = from_file {
-        (file_parts(&sheet, image, file)?, None)
+        (file_parts(&sheet, image, file)?.0, None)
     } else {
         let kept = kept_image(shelf, image, &specimen, simulated || accept_simulated)?;
         let content = shelf.content(&kept.id)?;

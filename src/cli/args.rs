@@ -64,6 +64,9 @@ pub enum Command {
     Write(WriteArgs),
     /// Go on with a write that was interrupted
     Resume,
+    /// Compute what writing an image would do, sector by sector, and keep that as a plan; nothing
+    /// is written
+    Plan(PlanArgs),
     /// Captures and histories
     #[command(subcommand)]
     Shelf(ShelfCommand),
@@ -133,6 +136,32 @@ pub struct WriteArgs {
     /// The label that stands on the module, such as "TG-7 #0417"
     #[arg(long, value_name = "LABEL")]
     pub confirm: String,
+}
+
+/// Options of `plan`.
+#[derive(Debug, clap::Args)]
+pub struct PlanArgs {
+    /// A file, a capture's id, @last, or @blank (every word ones)
+    #[arg(required_unless_present = "back")]
+    pub image: Option<String>,
+    /// Plan the way back: as it was before this specimen's last write
+    #[arg(long, conflicts_with_all = ["image", "space", "range"])]
+    pub back: bool,
+    /// Only this space
+    #[arg(long)]
+    pub space: Option<String>,
+    /// The file (or @blank) is of only this range of the space: 0xADDR+LEN in words
+    #[arg(long, value_name = "R")]
+    pub range: Option<String>,
+    /// Take this kept zone from the image all the same; may be given several times
+    #[arg(long, value_name = "ZONE")]
+    pub take: Vec<String>,
+    /// A chip file that adds parts to the list; may be given several times
+    #[arg(long, value_name = "FILE")]
+    pub chips: Vec<PathBuf>,
+    /// Accept an image from the simulated bench for a real module
+    #[arg(long)]
+    pub accept_simulated: bool,
 }
 
 /// What to do on the shelf. A capture is named by its id, such as 0417-003, or @last.

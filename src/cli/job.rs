@@ -1,12 +1,12 @@
-//! `identify`, `capture`, `verify`, `write` and `resume`: a job over a port.
+//! `identify`, `capture`, `verify`, `plan`, `write` and `resume`: a job over a port.
 
-use super::args::{CaptureArgs, IdentifyArgs, VerifyArgs, WriteArgs};
+use super::args::{CaptureArgs, IdentifyArgs, PlanArgs, VerifyArgs, WriteArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
 use crate::app::{
-    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, WriteOptions,
-    open_port, run_job, watch_signals,
+    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, PlanOptions,
+    WriteOptions, open_port, run_job, watch_signals,
 };
 use crate::link::Cancel;
 
@@ -37,6 +37,13 @@ pub fn write(context: &Context, args: WriteArgs) -> u8 {
 /// Runs `resume`.
 pub fn resume(context: &Context) -> u8 {
     run(context, &Job::Write(WriteOptions::Resume))
+}
+
+/// Runs `plan`.
+pub fn plan(context: &Context, args: PlanArgs) -> u8 {
+    // The command line has seen to it that an image is named, or the way back asked for.
+    let PlanArgs { image, back: _, space, range, take, chips, accept_simulated } = args;
+    run(context, &Job::Plan(PlanOptions { image, space, range, take, accept_simulated, chips }))
 }
 
 fn run(context: &Context, job: &Job) -> u8 {

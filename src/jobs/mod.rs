@@ -30,11 +30,11 @@ pub use equal::{Sums, equal_copies, sums};
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
 pub use identify::{
-    ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole,
+    ChipReport, IdentifyReport, IdentifyRequest, Keep, MIXED, SpaceReport, Twin, identify, whole,
 };
 pub use plan::{
-    Computed, Draft, Flash, Line, Missed, Pace, PlanReport, SectorLock, SectorNow, SpacePlan, Unit,
-    Ways, compute, is_kept, missed, other_order, wanted, ways,
+    Computed, Draft, Flash, Line, PlanReport, SectorLock, SpacePlan, compute, is_kept, missed,
+    other_order, wanted, ways,
 };
 use power::power_cycle;
 pub use power::{Powered, check_fit, with_rail};

@@ -69,7 +69,6 @@ pub(crate) use record::{
 pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;
 pub(crate) use unfinished::Unfinished;
-pub(crate) use written::LastWrite;
 
 #[cfg(test)]
 pub(crate) use mem_disk::{MemDisk, Tear};

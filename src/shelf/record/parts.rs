@@ -118,7 +118,7 @@ impl SpaceRecord {
     }
 
     /// True if the record is of the same words as `part`.
-    pub(in crate::shelf) fn is_of(&self, part: &Part) -> bool {
+    pub(crate) fn is_of(&self, part: &Part) -> bool {
         self.name == part.space
             && self.width == part.width
             && self.base == part.base

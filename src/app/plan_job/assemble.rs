@@ -1,0 +1,184 @@
+//! From what was found to the plan on the shelf and its report.
+
+use super::fit::{cautions, in_words, sentences, where_it_worked};
+use super::{Looked, Source, Subject};
+use crate::app::parts::{Asked, parts};
+use crate::chips::Catalogue;
+use crate::image::counted;
+use crate::jobs::{
+    Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute, missed,
+    other_order, wanted, ways,
+};
+use crate::module::Kind;
+use crate::shelf::{Action, HistoryLine, Plan};
+use jiff::Timestamp;
+
+/// The flash spaces that can be written, and what keeps the others from it.
+struct Spaces {
+    flash: Vec<Flash>,
+    /// The chips of each, in words.
+    chips: Vec<String>,
+    /// What of the image does not get onto the module, and why.
+    left: Vec<String>,
+    /// How many words that are.
+    words_left: u64,
+}
+
+/// Makes the plan that brings `source` onto the module that was looked at, and keeps it.
+///
+/// Nothing to do is a good answer, without a plan. Where nothing of what differs can be written,
+/// it is refused; where only a part can, the answer is no, and the plan of that part is kept.
+pub(in crate::app) fn assemble(
+    subject: &Subject<'_, '_>,
+    looked: &Looked,
+    catalogue: &Catalogue,
+    source: Source,
+) -> Result<(PlanReport, Ending), JobError> {
+    let Subject { sheet, specimen, simulated, shelf, .. } = *subject;
+    let time = Timestamp::now();
+    let Spaces { flash, chips, mut left, mut words_left } =
+        spaces(subject, looked, catalogue, &source, time);
+    let backup = &looked.backup;
+    let draft = Draft {
+        time,
+        specimen: specimen.clone(),
+        simulated,
+        fit: sentences(sheet, specimen, &source, &looked.found),
+        what: source.what,
+        take: source.take,
+        backup: backup.id.clone(),
+        backup_sha256: backup.sha256.clone(),
+        image: source.image,
+    };
+    let line = line(subject)?;
+    let Computed { mut plan, target, missed: sectors_left } =
+        compute(draft, sheet, &flash, &source.parts, &line);
+    plan.fit.push(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
+    words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
+    left.extend(missed(&plan.spaces, &sectors_left));
+    if plan.is_empty() && words_left > 0 {
+        return Err(JobError::Safety(format!(
+            "nothing of {} that differs can be written to {specimen}: {}",
+            plan.image.name,
+            left.join("; ")
+        )));
+    }
+    let changing =
+        || plan.sectors().filter(|(_, of)| matches!(of.action, Action::Program | Action::Erase));
+    let report = PlanReport {
+        what: plan.what.clone(),
+        code: None,
+        specimen: specimen.to_string(),
+        simulated,
+        backup: backup.id.to_string(),
+        backup_is_new: backup.new,
+        sectors: changing().count() as u64,
+        bytes: changing()
+            .map(|(space, of)| u64::from(of.programmed) * space.width.bytes() as u64)
+            .sum(),
+        spaces: plan
+            .spaces
+            .iter()
+            .zip(chips)
+            .map(|(of, chips)| SpacePlan::new(of, chips))
+            .collect(),
+        left,
+        words_left,
+        fit: plan.fit.clone(),
+        times: None,
+        cautions: Vec::new(),
+        next: None,
+    };
+    if plan.is_empty() {
+        return Ok((report, Ending::Good));
+    }
+    let ending = if words_left == 0 { Ending::Good } else { Ending::No };
+    Ok((keep(subject, looked, report, plan, target)?, ending))
+}
+
+fn spaces(
+    subject: &Subject<'_, '_>,
+    looked: &Looked,
+    catalogue: &Catalogue,
+    source: &Source,
+    time: Timestamp,
+) -> Spaces {
+    let Subject { sheet, desk, .. } = *subject;
+    let (flash, chips, left) = (Vec::new(), Vec::new(), Vec::new());
+    let mut spaces = Spaces { flash, chips, left, words_left: 0 };
+    for ((index, space), found) in sheet.spaces.iter().enumerate().zip(&looked.found.spaces) {
+        if space.kind != Kind::Flash {
+            continue;
+        }
+        let now = looked.backup.words_of(space);
+        let image = wanted(sheet, index, &now, &source.parts, &source.take);
+        if let Some(order) = other_order(space.width, &now, &image) {
+            desk.caution(format!("{}: {order}", space.name));
+        }
+        match ways(space, sheet.rail, found, catalogue) {
+            Ok(ways) => {
+                let chips = found.chips.iter().map(|chip| chip.record(Some(time))).collect();
+                spaces.flash.push(Flash { index, now, ways, chips });
+                spaces.chips.push(in_words(found));
+            }
+            Err(why) => {
+                let size = space.width.bytes();
+                let pairs = now.chunks(size).zip(image.chunks(size));
+                let differ = pairs.filter(|(now, image)| now != image).count() as u64;
+                if differ > 0 {
+                    spaces.words_left += differ;
+                    spaces.left.push(format!(
+                        "{} cannot be written here: {why}. The image differs there in {}",
+                        space.name,
+                        counted(differ, "word")
+                    ));
+                }
+            }
+        }
+    }
+    spaces
+}
+
+/// What the estimate must know of line and module.
+fn line(subject: &Subject<'_, '_>) -> Result<Line, JobError> {
+    let sheet = subject.sheet;
+    let whole = parts(sheet, Asked::default())?;
+    let ram = whole.iter().filter(|(index, _)| sheet.spaces[*index].kind == Kind::Ram);
+    Ok(Line {
+        baud: subject.desk.client.baud(),
+        clock_hz: subject.hello.clock_hz,
+        ram_bytes: ram.clone().map(|(_, part)| part.bytes()).sum(),
+        ram_words: ram.map(|(_, part)| u64::from(part.words)).sum(),
+    })
+}
+
+/// Keeps a plan under its code and writes it into the history.
+fn keep(
+    subject: &Subject<'_, '_>,
+    looked: &Looked,
+    mut report: PlanReport,
+    plan: Plan,
+    target: Vec<u8>,
+) -> Result<PlanReport, JobError> {
+    let Subject { specimen, simulated, shelf, desk, .. } = *subject;
+    report.cautions = cautions(&plan, &report, &looked.backup);
+    let stored = shelf.keep_plan(plan, target)?;
+    let code = stored.code.to_string();
+    report.times = Some(stored.plan.estimate);
+    report.next = Some(format!("buswright write {code} --confirm \"{specimen}\""));
+    let line = HistoryLine {
+        time: stored.plan.time,
+        specimen: specimen.clone(),
+        event: "planned".into(),
+        capture: Some(stored.plan.backup),
+        sha256: Some(stored.plan.target_sha256),
+        bytes: Some(report.bytes),
+        simulated,
+        text: format!("plan {code}: {}", report.what),
+    };
+    if let Err(error) = shelf.remember(&line) {
+        desk.note(format!("the history has no line of this: {error}"));
+    }
+    report.code = Some(code);
+    Ok(report)
+}

@@ -1,0 +1,248 @@
+//! The image of a plan: a file, a capture, blank words, or what was there before the last write.
+
+use super::{BLANK, PlanOptions};
+use crate::app::image::{Expected, ImageName, compared, file_parts, kept_image, kept_parts};
+use crate::app::input::Plain;
+use crate::app::parts::{Asked, parts};
+use crate::app::plan_job::fit::refuse_other_kind;
+use crate::jobs::{Desk, JobError, VerifyPart};
+use crate::module::{Kind, Sheet};
+use crate::shelf::{Capture, ImageRecord, Label, Part, Shelf, sha256_hex};
+
+/// What a plan is to bring onto a module.
+pub(in crate::app) struct Source {
+    /// What the plan is for, a sentence without its full stop.
+    pub what: String,
+    /// What is written down of it.
+    pub image: ImageRecord,
+    /// The flash words that it holds.
+    pub holds: Vec<(usize, Part)>,
+    /// Those of them that may be written.
+    pub parts: Vec<VerifyPart>,
+    /// Kept zones that are taken from it all the same.
+    pub take: Vec<String>,
+    /// The capture that it is, or whose content a file is.
+    pub kept: Option<Capture>,
+}
+
+/// Finds what `options` ask for.
+pub(super) fn find_source(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    sheet: &Sheet,
+    (specimen, simulated): (&Label, bool),
+    options: &PlanOptions,
+    file: Option<Plain>,
+) -> Result<Source, JobError> {
+    let (space, range) = (options.space.as_deref(), options.range.as_deref());
+    let may_be_simulated = simulated || options.accept_simulated;
+    let mut take = options.take.clone();
+    let Some(image) = options.image.as_deref() else {
+        let (image, taken) = before_last_write(shelf, specimen)?;
+        take.extend(taken);
+        let name = ImageName { image: &image, space: None, range: None };
+        let kept = kept_image(shelf, name, specimen, may_be_simulated)?;
+        let what = format!("back to what {} holds, as before the last write", kept.id);
+        let source = of_capture(desk, shelf, sheet, kept, name, what)?;
+        return finish(desk, sheet, source, take);
+    };
+    let name = ImageName { image, space, range };
+    let source = if image == BLANK {
+        blank(sheet, name)?
+    } else if let Some(file) = file {
+        of_file(shelf, sheet, name, file, may_be_simulated)?
+    } else {
+        let kept = kept_image(shelf, name, specimen, may_be_simulated)?;
+        let what = format!("the contents of {}", kept.id);
+        of_capture(desk, shelf, sheet, kept, name, what)?
+    };
+    finish(desk, sheet, source, take)
+}
+
+/// The capture from before the last write, and the kept zones that this write took.
+fn before_last_write(shelf: &Shelf, specimen: &Label) -> Result<(String, Vec<String>), JobError> {
+    let Some(last) = shelf.last_write(specimen)? else {
+        return Err(JobError::Usage(format!(
+            "{specimen} was never written with this shelf, so there is nothing to go back to; name \
+             an image, or a capture from `buswright shelf list`"
+        )));
+    };
+    let take = match &last.plan {
+        Some(code) => shelf.plan(code)?.plan.take,
+        None => Vec::new(),
+    };
+    Ok((last.backup.to_string(), take))
+}
+
+fn of_capture(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    sheet: &Sheet,
+    kept: Capture,
+    name: ImageName<'_>,
+    what: String,
+) -> Result<Source, JobError> {
+    refuse_other_kind(sheet, &kept)?;
+    let lacks = kept.record.lacks();
+    if let Some(agreement) = &lacks.agreement {
+        return Err(JobError::Safety(format!(
+            "{} did not agree with itself ({agreement}): such a copy is not put onto a module; \
+             name another one",
+            kept.id
+        )));
+    }
+    if let Some(words) = &lacks.words {
+        desk.note(format!("{} is a copy of a part of its module: {words}", kept.id));
+    }
+    let content = shelf.content(&kept.id)?;
+    let Expected { holds, parts } = kept_parts(sheet, &kept, name.space, &content)?;
+    let image = ImageRecord {
+        name: kept.id.to_string(),
+        sha256: kept.record.sha256.clone(),
+        capture: Some(kept.id.clone()),
+        specimen: Some(kept.record.specimen.clone()),
+    };
+    Ok(Source { what, image, holds, parts, take: Vec::new(), kept: Some(kept) })
+}
+
+/// A file; if it is the content of a capture on the shelf, all that is known of that one counts.
+fn of_file(
+    shelf: &Shelf,
+    sheet: &Sheet,
+    name: ImageName<'_>,
+    file: Plain,
+    may_be_simulated: bool,
+) -> Result<Source, JobError> {
+    let (expected, bytes) = file_parts(sheet, name, file)?;
+    let sha256 = sha256_hex(&bytes);
+    let alike = shelf.list()?.captures.into_iter().find(|summary| summary.sha256 == sha256);
+    let kept = alike.and_then(|alike| shelf.get(&alike.id.to_string(), None).ok());
+    if let Some(kept) = &kept {
+        refuse_other_kind(sheet, kept)?;
+        if kept.record.simulated && !may_be_simulated {
+            return Err(JobError::Safety(format!(
+                "{} is the content of {}, which was taken from the simulated bench, and this is a \
+                 real module; if that is meant, say --accept-simulated",
+                name.image, kept.id
+            )));
+        }
+    }
+    let image = ImageRecord {
+        name: name.image.to_owned(),
+        sha256,
+        capture: kept.as_ref().map(|kept| kept.id.clone()),
+        specimen: kept.as_ref().map(|kept| kept.record.specimen.clone()),
+    };
+    let what = format!("the contents of {}", name.image);
+    let Expected { holds, parts } = expected;
+    Ok(Source { what, image, holds, parts, take: Vec::new(), kept })
+}
+
+/// Ones for every word of what was asked for; without a space, of all flash.
+fn blank(sheet: &Sheet, name: ImageName<'_>) -> Result<Source, JobError> {
+    let mut holds = parts(sheet, Asked { space: name.space, range: name.range })?;
+    if name.space.is_none() {
+        holds.retain(|(index, _)| sheet.spaces[*index].kind == Kind::Flash);
+    }
+    let ones: Vec<_> = holds.iter().map(|(_, part)| vec![0xFF; part.bytes() as usize]).collect();
+    let blank = holds.iter().zip(&ones);
+    let image = ImageRecord {
+        name: BLANK.into(),
+        sha256: sha256_hex(&ones.concat()),
+        capture: None,
+        specimen: None,
+    };
+    Ok(Source {
+        what: "blank words".into(),
+        image,
+        parts: blank
+            .flat_map(|((index, part), ones)| compared(sheet, *index, part, ones))
+            .collect(),
+        holds,
+        take: Vec::new(),
+        kept: None,
+    })
+}
+
+/// Leaves out what no write touches, and looks at the zones that are to be taken.
+fn finish(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    source: Source,
+    take: Vec<String>,
+) -> Result<Source, JobError> {
+    let is_flash = |index: usize| sheet.spaces[index].kind == Kind::Flash;
+    let mut told = Vec::new();
+    for (index, part) in source.holds.iter().filter(|(index, _)| !is_flash(*index)) {
+        if !told.contains(index) {
+            told.push(*index);
+            let kind = sheet.spaces[*index].kind.word();
+            desk.note(format!(
+                "{} is {kind}: a plan is for flash, and the image's words of it are left out",
+                part.space
+            ));
+        }
+    }
+    let Source { what, image, mut holds, mut parts, kept, .. } = source;
+    holds.retain(|(index, _)| is_flash(*index));
+    parts.retain(|part| is_flash(part.space));
+    if parts.is_empty() {
+        return Err(JobError::Usage(format!(
+            "nothing of {} is for flash that may be written, and a plan is for nothing else",
+            image.name
+        )));
+    }
+    let take = taken(sheet, &holds, take)?;
+    let mut spaces: Vec<_> = holds.iter().map(|(_, part)| part.space.as_str()).collect();
+    spaces.dedup();
+    let what = format!("{what} into {}", spaces.join(", "));
+    Ok(Source { what, image, holds, parts, take, kept })
+}
+
+/// The names of the zones to be taken, each of which must be one of words that the image holds.
+fn taken(
+    sheet: &Sheet,
+    holds: &[(usize, Part)],
+    mut take: Vec<String>,
+) -> Result<Vec<String>, JobError> {
+    take.sort();
+    take.dedup();
+    for name in &take {
+        let zones: Vec<_> = sheet.zones.iter().filter(|zone| zone.name == *name).collect();
+        if zones.is_empty() {
+            let kept = sheet.zones.iter().filter(|zone| zone.keep).map(|zone| zone.name.as_str());
+            let kept: Vec<_> = kept.collect();
+            return Err(JobError::Usage(format!(
+                "--take {name}: the sheet of {} has no such zone; it keeps {}",
+                sheet.name,
+                if kept.is_empty() { "none".into() } else { kept.join(", ") }
+            )));
+        }
+        if let Some(zone) = zones.iter().find(|zone| zone.keep_off || zone.live) {
+            let why = if zone.keep_off {
+                "is never to be touched (keep_off)"
+            } else {
+                "changes by itself (live)"
+            };
+            return Err(JobError::Safety(format!(
+                "--take {name}: the sheet of {} says that this zone {why}",
+                sheet.name
+            )));
+        }
+        let held = holds.iter().any(|(index, part)| {
+            let first = u64::from(part.base.0) + u64::from(part.first.0);
+            let end = first + u64::from(part.words);
+            zones.iter().any(|zone| {
+                zone.space == *index
+                    && u64::from(zone.start.0) < end
+                    && u64::from(zone.last().0) >= first
+            })
+        });
+        if !held {
+            return Err(JobError::Usage(format!(
+                "--take {name}: the image holds no word of that zone"
+            )));
+        }
+    }
+    Ok(take)
+}
