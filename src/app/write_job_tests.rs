@@ -5,7 +5,8 @@
 
 use super::jobs::run_on_disk;
 use super::{Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted, WriteOptions};
-use crate::link::{Cancel, RatePlan};
+use crate::bus::Nanos;
+use crate::link::{Cancel, Port, RatePlan};
 use crate::shelf::MemDisk;
 use crate::sim::{Bench, BenchDescription};
 use std::path::Path;
@@ -36,6 +37,9 @@ impl Workshop {
     }
 
     pub(super) fn run(&mut self, job: &Job) -> Outcome {
+        // An adapter that hears nothing for long is at its reset rate again.
+        let later = self.port.now() + Nanos::from_secs(11);
+        self.port.wait(Some(later), &mut Vec::new()).unwrap();
         let mut machine = Machine {
             port: &mut self.port,
             plan: RatePlan::default(),
