@@ -7,7 +7,7 @@ use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::jobs::{
-    CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
+    Arrival, CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
     Powered, Twin, begin, capture, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
@@ -61,6 +61,7 @@ pub(super) async fn identify_job(
         identify(desk, &sheet, &hello, powered, &catalogue, request, &mut keeper).await
     })
     .await?;
+    desk.show(&Arrival::Identified(&report));
     if let Some(specimen) = specimen {
         remember(desk, shelf, &sheet, specimen, &report);
     }

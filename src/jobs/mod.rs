@@ -25,7 +25,9 @@ pub use cycles::{Answer, CycleReport, Next, Order, cycles, sample_lines};
 pub use desk::Desk;
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
-pub use identify::{ChipReport, IdentifyReport, IdentifyRequest, Keep, Twin, identify, whole};
+pub use identify::{
+    ChipReport, IdentifyReport, IdentifyRequest, Keep, SpaceReport, Twin, identify, whole,
+};
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 #[cfg(test)]

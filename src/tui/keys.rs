@@ -257,7 +257,7 @@ static CONNECTION: &[Binding] = &[
         &[Key::Char('d')],
         "d",
         "",
-        "Shows what the link has counted, or hides it.",
+        "Shows what identify has found, then what the link has counted, then goes back.",
         Action::Details,
     ),
     row(
@@ -271,8 +271,8 @@ static CONNECTION: &[Binding] = &[
 ];
 
 static MAP: &[Binding] = &[
-    row(&[Key::Left], "Left", "", "To the block before.", Action::Left),
-    row(&[Key::Right], "Right", "", "To the next block.", Action::Right),
+    row(&[Key::Left], "Left", "", "To the sector or block before.", Action::Left),
+    row(&[Key::Right], "Right", "", "To the next sector or block.", Action::Right),
     row(&[Key::Up], "Up", "move", "A row up, or to the space before.", Action::Up),
     row(&[Key::Down], "Down", "", "A row down, or to the next space.", Action::Down),
     row(&[Key::PageUp], "PgUp", "", "A page up.", Action::PageUp),
@@ -283,7 +283,7 @@ static MAP: &[Binding] = &[
         &[Key::Enter, Key::Char('+')],
         "Enter",
         "closer",
-        "Goes closer: module, blocks of a space, words.",
+        "Goes closer: module, sectors or blocks of a space, words.",
         Action::ZoomIn,
     ),
     row(&[Key::Esc, Key::Char('-')], "Esc", "farther", "Goes farther away again.", Action::ZoomOut),

@@ -189,6 +189,12 @@ impl Shell {
                 give_back();
                 // The whole group, as the terminal's own key would.
                 let _ = rustix::process::kill_current_process_group(rustix::process::Signal::TSTP);
+                // Here again: continued, or never stopped, where no shell waits for it.
+                if !self.continued() {
+                    self.state.notice = Some("no shell is there to go back to".into());
+                }
+                self.screen.again()?;
+                self.resized()?;
             }
             Effect::StopElsewhere => {
                 self.watch.stop();
@@ -235,6 +241,16 @@ impl Shell {
             return self.msg(Msg::End);
         }
         Ok(())
+    }
+
+    /// True if the process was stopped and has been continued; the signal may be a moment late.
+    fn continued(&self) -> bool {
+        (0..20).any(|n| {
+            if n > 0 {
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            taken(&self.flags.cont)
+        })
     }
 
     fn resized(&mut self) -> io::Result<()> {
@@ -303,9 +319,6 @@ impl Shell {
                 return;
             }
             self.signals.heard();
-            if taken(&self.flags.term) || taken(&self.flags.int) {
-                self.handle.stop();
-            }
         }
     }
 }

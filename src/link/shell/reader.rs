@@ -10,7 +10,12 @@ use std::time::Duration;
 
 /// Between two reads: lets packets gather.
 const NAP: Duration = Duration::from_millis(4);
-/// One read; at 3 Mbaud a nap gathers 1,200 bytes.
+/// The same while many answers are to come, so that none of them is urgent. A terminal device holds
+/// 4,096 bytes (Linux, N_TTY); at 3 Mbaud 3,000 gather.
+const LONG_NAP: Duration = Duration::from_millis(10);
+/// So many answers are many: at 1,024 bytes each, more than a long nap lets through at 3 Mbaud.
+const MANY: usize = 4;
+/// One read.
 const CHUNK: usize = 4096;
 /// Chunks that may wait for the core. A flood beyond it stays with the system.
 const CHUNKS: usize = 64;
@@ -37,7 +42,17 @@ pub struct RealPort {
     input: Receiver<Input>,
     attention: Attention,
     sender: Box<dyn Sender>,
-    closed: Arc<AtomicBool>,
+    /// Bytes to send before the next wait: one call to the system for what is asked in one go.
+    out: Vec<u8>,
+    shared: Arc<Shared>,
+}
+
+/// What the reading thread is told.
+#[derive(Default)]
+struct Shared {
+    closed: AtomicBool,
+    /// Many answers are to come.
+    many: AtomicBool,
 }
 
 /// Wakes a port that waits, from another thread.
@@ -59,18 +74,19 @@ impl RealPort {
         sender: Box<dyn Sender>,
     ) -> std::io::Result<Self> {
         let (give, input) = sync_channel(CHUNKS);
-        let closed = Arc::new(AtomicBool::new(false));
+        let shared = Arc::new(Shared::default());
         let attention = Attention(give.clone());
-        let seen_closed = Arc::clone(&closed);
+        let told = Arc::clone(&shared);
         std::thread::Builder::new().name("port".into()).spawn(move || {
             let mut chunk = vec![0; CHUNK];
-            while !seen_closed.load(Ordering::Relaxed) {
+            while !told.closed.load(Ordering::Relaxed) {
                 match reader.read(&mut chunk) {
                     Ok(n) if n > 0 => {
                         if give.send(Input::Bytes(chunk[..n].to_vec())).is_err() {
                             return;
                         }
-                        std::thread::sleep(NAP);
+                        let many = told.many.load(Ordering::Relaxed);
+                        std::thread::sleep(if many { LONG_NAP } else { NAP });
                     }
                     Err(e) if is_nothing_yet(e.kind()) => {}
                     // No bytes without an error: the other side is gone for good.
@@ -81,12 +97,26 @@ impl RealPort {
                 }
             }
         })?;
-        Ok(Self { start: clock(), input, attention, sender, closed })
+        Ok(Self { start: clock(), input, attention, sender, out: Vec::new(), shared })
     }
 
     /// A handle that wakes [`Port::wait`].
     pub fn attention(&self) -> Attention {
         self.attention.clone()
+    }
+
+    /// Sends what was gathered.
+    fn flush(&mut self) -> Result<(), PortLost> {
+        if self.out.is_empty() {
+            return Ok(());
+        }
+        let sent = self.sender.send(&self.out);
+        self.out.clear();
+        match sent {
+            // A frame cut short is damaged on the line and will be asked for again.
+            Err(e) if is_nothing_yet(e.kind()) => Ok(()),
+            other => other.map_err(|_| PortLost),
+        }
     }
 }
 
@@ -127,16 +157,23 @@ impl Port for RealPort {
 
     fn transmit(&mut self, what: Transmit) -> Result<(), PortLost> {
         match what {
-            Transmit::Bytes(bytes) => match self.sender.send(&bytes) {
-                // A frame cut short is damaged on the line and will be asked for again.
-                Err(e) if is_nothing_yet(e.kind()) => Ok(()),
-                other => other.map_err(|_| PortLost),
-            },
-            Transmit::Rate(rate) => self.sender.set_rate(rate.0).map_err(|_| PortLost),
+            Transmit::Bytes(bytes) => {
+                self.out.extend_from_slice(&bytes);
+                Ok(())
+            }
+            Transmit::Rate(rate) => {
+                self.flush()?;
+                self.sender.set_rate(rate.0).map_err(|_| PortLost)
+            }
         }
     }
 
+    fn expects(&mut self, answers: usize) {
+        self.shared.many.store(answers >= MANY, Ordering::Relaxed);
+    }
+
     fn wait(&mut self, until: Option<Nanos>, into: &mut Vec<u8>) -> Result<(), PortLost> {
+        self.flush()?;
         // Absolute: what came before this call counts against the time.
         let first = match until {
             Some(until) => {
@@ -159,7 +196,7 @@ impl Port for RealPort {
 
 impl Drop for RealPort {
     fn drop(&mut self) {
-        self.closed.store(true, Ordering::Relaxed);
+        self.shared.closed.store(true, Ordering::Relaxed);
         self.sender.close();
     }
 }
