@@ -7,8 +7,8 @@ use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::jobs::{
-    Arrival, CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
-    Powered, Twin, begin, capture, identify, whole, with_rail,
+    Arrival, CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError,
+    Keep, Powered, Twin, begin, capture, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{

@@ -158,8 +158,7 @@ impl Unfinished {
         // A record here was written by a process that ended before the capture was moved to the
         // shelf; one that cannot be read is written anew.
         let record = files.read_if_there(&self.folder.join("record.toml"))?;
-        self.recorded =
-            record.and_then(|bytes| read(&String::from_utf8_lossy(&bytes)).ok());
+        self.recorded = record.and_then(|bytes| read(&String::from_utf8_lossy(&bytes)).ok());
         Ok(())
     }
 

@@ -2,7 +2,6 @@
 //! are made.
 
 use super::state::Pane;
-use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// A key as this program knows keys.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,35 +24,6 @@ pub enum Key {
     End,
     PageUp,
     PageDown,
-}
-
-impl Key {
-    /// The key of a terminal's event; `None` for those that mean nothing here.
-    pub fn of(event: &KeyEvent) -> Option<Self> {
-        if event.kind == KeyEventKind::Release || event.modifiers.contains(KeyModifiers::ALT) {
-            return None;
-        }
-        let ctrl = event.modifiers.contains(KeyModifiers::CONTROL);
-        Some(match event.code {
-            KeyCode::Char(c) if ctrl => Self::Ctrl(c.to_ascii_lowercase()),
-            KeyCode::Char(c) => Self::Char(c),
-            KeyCode::Enter => Self::Enter,
-            KeyCode::Esc => Self::Esc,
-            KeyCode::Tab => Self::Tab,
-            KeyCode::BackTab => Self::BackTab,
-            KeyCode::Backspace => Self::Backspace,
-            KeyCode::Delete => Self::Delete,
-            KeyCode::Up => Self::Up,
-            KeyCode::Down => Self::Down,
-            KeyCode::Left => Self::Left,
-            KeyCode::Right => Self::Right,
-            KeyCode::Home => Self::Home,
-            KeyCode::End => Self::End,
-            KeyCode::PageUp => Self::PageUp,
-            KeyCode::PageDown => Self::PageDown,
-            _ => return None,
-        })
-    }
 }
 
 /// What a key does.

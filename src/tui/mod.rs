@@ -7,6 +7,7 @@ mod console;
 mod dialogs;
 mod draw;
 mod glyphs;
+mod input;
 mod keys;
 mod layout;
 mod line_edit;

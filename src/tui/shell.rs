@@ -1,6 +1,7 @@
 //! The terminal thread: waits, lets the state change, does what it wants done, draws.
 
 use super::draw::draw;
+use super::input::{Input, Typed};
 use super::keys::Key;
 use super::msg::{Effect, Msg};
 use super::signals::{Flags, Wake, taken};
@@ -8,8 +9,8 @@ use super::state::{Pane, State};
 use super::term::{Screen, give_back};
 use super::update::update;
 use crate::app::workbench::{Command, Handle, Watch, port_lines};
-use crossterm::event::{self, Event};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::io::Errno;
 use std::io;
 use std::time::{Duration, Instant};
 
@@ -19,6 +20,12 @@ const FRAME: Duration = Duration::from_millis(250);
 const CALM: Duration = Duration::from_millis(50);
 /// A workbench elsewhere is looked at so often.
 const FOLLOW: Duration = Duration::from_secs(1);
+
+/// The rest of a sequence comes within this time, also over a slow link.
+const REST: Timespec = Timespec { tv_sec: 0, tv_nsec: 30_000_000 };
+const AT_ONCE: Timespec = Timespec { tv_sec: 0, tv_nsec: 0 };
+/// After so long a pause half a sequence is given up.
+const PAUSE: Duration = Duration::from_millis(100);
 
 /// Without a screen, whether the core has ended is looked at so often.
 const HEADLESS: Timespec = Timespec { tv_sec: 0, tv_nsec: 250_000_000 };
@@ -51,6 +58,9 @@ pub struct Shell {
     /// The core has something new that was not looked at.
     news: bool,
     follow_at: Option<Instant>,
+    typing: Input,
+    /// When something was typed last.
+    typed_at: Option<Instant>,
     signal: Option<u8>,
 }
 
@@ -88,6 +98,8 @@ impl Shell {
             due: Some(frame),
             news: true,
             follow_at: None,
+            typing: Input::default(),
+            typed_at: None,
             signal: None,
         }
     }
@@ -118,8 +130,8 @@ impl Shell {
                 self.wake.heard();
                 self.news = true;
             }
-            if woken.input {
-                self.input()?;
+            if woken.input && !self.input()? {
+                return Ok(End::HungUp);
             }
             self.follow()?;
         }
@@ -152,7 +164,7 @@ impl Shell {
         ];
         match poll(&mut set, time.as_ref()) {
             Ok(_) => {}
-            Err(rustix::io::Errno::INTR) => return Ok(Woken::default()),
+            Err(Errno::INTR) => return Ok(Woken::default()),
             Err(error) => return Err(error.into()),
         }
         let gone = PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL;
@@ -259,21 +271,39 @@ impl Shell {
         self.msg(Msg::Resize(width, height))
     }
 
-    /// Takes all that has been typed.
-    fn input(&mut self) -> io::Result<()> {
+    /// Takes all that has been typed; false if the terminal is gone.
+    fn input(&mut self) -> io::Result<bool> {
+        let mut bytes = [0; 4096];
+        let fresh = self.typed_at.is_none_or(|at| at + PAUSE <= self.state.now);
+        self.typed_at = Some(self.state.now);
+        let mut typed = Vec::new();
+        // Bounded, so that a flood does not keep everything else waiting.
+        for n in 0..16 {
+            match rustix::io::read(rustix::stdio::stdin(), &mut bytes) {
+                Ok(0) | Err(Errno::IO) => return Ok(false),
+                Ok(count) => typed.extend(self.typing.take(&bytes[..count], fresh && n == 0)),
+                Err(Errno::INTR | Errno::AGAIN) => {}
+                Err(error) => return Err(error.into()),
+            }
+            let rest = if self.typing.waits() { &REST } else { &AT_ONCE };
+            let mut set = [PollFd::from_borrowed_fd(rustix::stdio::stdin(), PollFlags::IN)];
+            if !poll(&mut set, Some(rest)).is_ok_and(|ready| ready > 0) {
+                break;
+            }
+        }
+        typed.extend(self.typing.settle());
         let mut keys = Vec::new();
-        while event::poll(Duration::ZERO)? {
-            match event::read()? {
-                Event::Key(key) => keys.extend(Key::of(&key)),
-                Event::Paste(text) => {
+        for one in typed {
+            match one {
+                Typed::Key(key) => keys.push(key),
+                Typed::Paste(text) => {
                     self.typed(std::mem::take(&mut keys))?;
                     self.msg(Msg::Paste(text))?;
                 }
-                Event::Resize(..) => self.due = Some(self.state.now + CALM),
-                Event::Mouse(_) | Event::FocusGained | Event::FocusLost => {}
             }
         }
-        self.typed(keys)
+        self.typed(keys)?;
+        Ok(true)
     }
 
     fn typed(&mut self, keys: Vec<Key>) -> io::Result<()> {
@@ -315,7 +345,7 @@ impl Shell {
             // the transfer.
             let mut set = [PollFd::new(&self.signals.read, PollFlags::IN)];
             let looked = poll(&mut set, Some(&HEADLESS));
-            if looked.is_err_and(|error| error != rustix::io::Errno::INTR) {
+            if looked.is_err_and(|error| error != Errno::INTR) {
                 return;
             }
             self.signals.heard();

@@ -66,7 +66,13 @@ fn first_paint(rows: &mut Rows) {
         bytes = bytes.max(screen.bytes());
     }
     let median = percentile(&times, 50);
-    rows.below("first paint, 80x24, median of 9", median, 50.0, &format!("{median:.0} ms"), "50 ms");
+    rows.below(
+        "first paint, 80x24, median of 9",
+        median,
+        50.0,
+        &format!("{median:.0} ms"),
+        "50 ms",
+    );
     rows.below("bytes of it", bytes as f64, 6_000.0, &format!("{bytes}"), "6,000");
 }
 
@@ -126,13 +132,7 @@ fn capturing(rows: &mut Rows, screen: &mut Screen) {
     let share = after.share(&before);
     rows.told("share of a core while capturing, screen included", &format!("{share:.2} %"));
     let terminal = after.terminal_share(&before);
-    rows.below(
-        "of it the terminal thread",
-        terminal,
-        0.5,
-        &format!("{terminal:.2} %"),
-        "0.5 %",
-    );
+    rows.below("of it the terminal thread", terminal, 0.5, &format!("{terminal:.2} %"), "0.5 %");
     let waits = key_to_paint(screen);
     keys(rows, "key to paint while capturing", &waits);
     rows.told("peak memory so far", &format!("{:.1} MiB", Look::at(screen.pid()).peak_mib));

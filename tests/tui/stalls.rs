@@ -53,7 +53,7 @@ fn suspended_it_gives_the_terminal_back_and_paints_it_anew() {
     let text = terminal.shows("control");
     assert!(terminal.is_taken() && text.contains(SAFE), "painted whole: {text}");
     // Not while a job runs: a stopped process cannot take the rail off.
-    terminal.types("\u{1b}1k\r");
+    terminal.types("\tk\r");
     terminal.wait("a transfer", |text| text.contains("RAIL ON"));
     terminal.types("\u{1a}");
     let text = terminal.shows("not while a job runs or the rail is on");

@@ -213,8 +213,7 @@ mod tests {
         map.put(3, BlockState::Unsteady);
         assert_eq!(marks(&map)[3], Mark::Unsteady);
         map.under_way = Some(0);
-        let going: Vec<_> =
-            (0..4).filter_map(|n| map.part(n)).map(|part| part.under_way).collect();
+        let going: Vec<_> = (0..4).filter_map(|n| map.part(n)).map(|part| part.under_way).collect();
         assert_eq!(going, [true, true, true, false]);
         assert_eq!([0, 0x1FFF, 0x2000, 0xFFFF].map(|word| map.part_at(word)), [0, 0, 1, 3]);
     }

@@ -1,19 +1,21 @@
 //! A port in real time: a thread that reads, the core that waits.
 
-use crate::bus::Nanos;
+use crate::bus::{Baud, Nanos};
 use crate::link::{Port, PortLost, Transmit};
 use std::io::{ErrorKind, Read, Write};
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
 use std::time::Duration;
 
 /// Between two reads: lets packets gather.
 const NAP: Duration = Duration::from_millis(4);
-/// The same while many answers are to come, so that none of them is urgent. A terminal device holds
-/// 4,096 bytes (Linux, N_TTY); at 3 Mbaud 3,000 gather.
-const LONG_NAP: Duration = Duration::from_millis(10);
-/// So many answers are many: at 1,024 bytes each, more than a long nap lets through at 3 Mbaud.
+/// The same while many answers are to come, so that none of them is urgent: the time of so many
+/// bytes. A terminal device holds 4,096 (Linux, `N_TTY`).
+const GATHER: u64 = 2_048;
+/// No nap is longer: at 1 Mbaud it is that of 2,000 bytes.
+const LONGEST_NAP: Duration = Duration::from_millis(20);
+/// So many answers are many: at 1,024 bytes each, twice what gathers in a nap.
 const MANY: usize = 4;
 /// One read.
 const CHUNK: usize = 4096;
@@ -45,14 +47,22 @@ pub struct RealPort {
     /// Bytes to send before the next wait: one call to the system for what is asked in one go.
     out: Vec<u8>,
     shared: Arc<Shared>,
+    /// The nap while many answers are to come, in microseconds.
+    long_nap: u32,
 }
 
 /// What the reading thread is told.
 #[derive(Default)]
 struct Shared {
     closed: AtomicBool,
-    /// Many answers are to come.
-    many: AtomicBool,
+    /// The nap in microseconds; 0 for the usual one.
+    nap: AtomicU32,
+}
+
+/// The nap while many answers are to come, at this rate, in microseconds.
+fn long_nap(baud: Baud) -> u32 {
+    let time: Duration = baud.time_of(GATHER).into();
+    time.clamp(NAP, LONGEST_NAP).as_micros() as u32
 }
 
 /// Wakes a port that waits, from another thread.
@@ -85,8 +95,8 @@ impl RealPort {
                         if give.send(Input::Bytes(chunk[..n].to_vec())).is_err() {
                             return;
                         }
-                        let many = told.many.load(Ordering::Relaxed);
-                        std::thread::sleep(if many { LONG_NAP } else { NAP });
+                        let nap = Duration::from_micros(told.nap.load(Ordering::Relaxed).into());
+                        std::thread::sleep(nap.max(NAP));
                     }
                     Err(e) if is_nothing_yet(e.kind()) => {}
                     // No bytes without an error: the other side is gone for good.
@@ -97,7 +107,14 @@ impl RealPort {
                 }
             }
         })?;
-        Ok(Self { start: clock(), input, attention, sender, out: Vec::new(), shared })
+        let (start, out) = (clock(), Vec::new());
+        Ok(Self { start, input, attention, sender, out, shared, long_nap: 0 })
+    }
+
+    /// The same with a line at `rate`; one without a rate has no long naps.
+    pub(super) fn at(mut self, rate: Baud) -> Self {
+        self.long_nap = long_nap(rate);
+        self
     }
 
     /// A handle that wakes [`Port::wait`].
@@ -163,13 +180,15 @@ impl Port for RealPort {
             }
             Transmit::Rate(rate) => {
                 self.flush()?;
+                self.long_nap = if self.long_nap == 0 { 0 } else { long_nap(rate) };
                 self.sender.set_rate(rate.0).map_err(|_| PortLost)
             }
         }
     }
 
     fn expects(&mut self, answers: usize) {
-        self.shared.many.store(answers >= MANY, Ordering::Relaxed);
+        let nap = if answers >= MANY { self.long_nap } else { 0 };
+        self.shared.nap.store(nap, Ordering::Relaxed);
     }
 
     fn wait(&mut self, until: Option<Nanos>, into: &mut Vec<u8>) -> Result<(), PortLost> {
@@ -205,4 +224,19 @@ impl Drop for RealPort {
 pub(super) fn write_all(writer: &mut impl Write, bytes: &[u8]) -> std::io::Result<()> {
     writer.write_all(bytes)?;
     writer.flush()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_nap_gathers_what_a_terminal_device_can_hold() {
+        for (baud, micros) in [(115_200, 20_000), (1_000_000, 20_000), (3_000_000, 6_827)] {
+            let nap = long_nap(Baud(baud));
+            assert!(nap.abs_diff(micros) < 2, "{baud}: {nap}");
+            assert!(u64::from(nap) * u64::from(baud) / 10_000_000 < 4_096);
+        }
+        assert_eq!(long_nap(Baud(12_000_000)), 4_000);
+    }
 }

@@ -32,7 +32,9 @@ fn facts(state: &State, room: usize) -> Vec<(&'static str, String, Style)> {
         rows.push(("rate", rate, text));
         let rail = match core.rail {
             Rail::On { mv, measured } => volts(mv, measured),
-            Rail::Off { mv, measured } => format!("off {}", volts(mv, measured)),
+            // As it was measured once: rounded up it could stand at the limit of what is safe.
+            Rail::Off { mv, measured: true } => format!("off {mv} mV measured"),
+            Rail::Off { mv, .. } => format!("off {}", volts(mv, false)),
             Rail::OffConfirmed => "off, by your meter".into(),
             _ => format!("{} mV wanted", adapter.rail_mv),
         };
@@ -59,7 +61,8 @@ fn facts(state: &State, room: usize) -> Vec<(&'static str, String, Style)> {
     };
     rows.push(("link", link.into(), style));
     rows.push(("lines", "not checked".into(), quiet));
-    for (n, (said, known)) in chips(state, room.saturating_sub(rows.len())).into_iter().enumerate() {
+    for (n, (said, known)) in chips(state, room.saturating_sub(rows.len())).into_iter().enumerate()
+    {
         let head = if n == 0 { "chips" } else { "" };
         rows.push((head, said, if known { text } else { quiet }));
     }
@@ -79,10 +82,11 @@ fn chips(state: &State, room: usize) -> Vec<(String, bool)> {
     let groups = groups(&state.core.chips);
     let mut rows: Vec<_> = groups.iter().map(|group| (short(group), true)).collect();
     if rows.len() > room.max(1) {
-        rows.truncate(room.max(1) - 1);
-        let left = groups.len() - rows.len();
-        let rest = if rows.is_empty() { "kinds" } else { "kinds more" };
-        rows.push((format!("{left} {rest}, d shows"), true));
+        rows.truncate(room.max(1));
+        let more = groups.len() - rows.len();
+        if let Some((last, _)) = rows.last_mut() {
+            *last = format!("{last}, {more} more: d");
+        }
     }
     rows
 }
