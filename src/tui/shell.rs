@@ -24,6 +24,8 @@ const FOLLOW: Duration = Duration::from_secs(1);
 /// The rest of a sequence comes within this time, also over a slow link.
 const REST: Timespec = Timespec { tv_sec: 0, tv_nsec: 30_000_000 };
 const AT_ONCE: Timespec = Timespec { tv_sec: 0, tv_nsec: 0 };
+/// Nobody types so many signs within one look.
+const BURST: usize = 16;
 /// After so long a pause half a sequence is given up.
 const PAUSE: Duration = Duration::from_millis(100);
 
@@ -306,11 +308,22 @@ impl Shell {
         Ok(true)
     }
 
-    fn typed(&mut self, keys: Vec<Key>) -> io::Result<()> {
+    fn typed(&mut self, mut keys: Vec<Key>) -> io::Result<()> {
+        // Where nothing is written, a paste would be orders: only the stop in it counts.
+        let writes = self.state.dialog.is_some() || self.state.focus == Pane::Console;
+        let signs = keys.iter().filter(|key| matches!(key, Key::Char(_) | Key::Enter)).count();
+        if !writes && signs > BURST {
+            keys.retain(|key| *key == Key::Ctrl('c'));
+            let nothing = keys.is_empty();
+            keys.into_iter().try_for_each(|key| self.msg(Msg::Key(key)))?;
+            if nothing {
+                self.msg(Msg::Paste(String::new()))?;
+            }
+            return Ok(());
+        }
         // Nobody types on after Enter within the same moment: this is a paste from a terminal
         // that does not say so.
         let on = |pair: &[Key]| pair[0] == Key::Enter && matches!(pair[1], Key::Char(_));
-        let writes = self.state.dialog.is_some() || self.state.focus == Pane::Console;
         if writes && keys.windows(2).any(on) {
             let text = keys.iter().filter_map(|key| match key {
                 Key::Char(c) => Some(*c),

@@ -111,7 +111,7 @@ fn paste(state: &mut State, text: &str) {
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
         None if state.focus == Pane::Console => state.console.line.paste(text),
-        Some(_) | None => {}
+        Some(_) | None => state.notice = Some("a paste does nothing here".into()),
     }
 }
 

@@ -95,6 +95,10 @@ fn a_key_that_comes_with_a_change_of_size_is_taken() {
         let title = if n % 2 == 0 { ">Memory map" } else { ">Connection" };
         terminal.wait(title, |text| text.contains(title));
     }
+    // A paste that is not marked is no row of orders.
+    terminal.types("1rail on, and o for measured\r\rk\r");
+    let text = terminal.shows("a paste does nothing here");
+    assert!(text.contains(SAFE) && text.contains(">Connection"), "{text}");
     // Half a sequence keeps nothing waiting.
     terminal.types("\u{1b}[12");
     terminal.types("\u{3}");
