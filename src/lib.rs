@@ -13,6 +13,7 @@ pub(crate) mod jobs;
 pub(crate) mod kit;
 pub mod link;
 pub(crate) mod module;
+pub(crate) mod notation;
 pub(crate) mod shelf;
 pub mod sim;
 pub(crate) mod tui;

@@ -12,16 +12,17 @@ use std::path::{Path, PathBuf};
 
 /// Each floor and the floors right below it; it may import those and all that they may import.
 const FLOORS: &[(&str, &[&str])] = &[
+    ("notation", &[]),
     ("bus", &[]),
     ("wire", &["bus"]),
     ("link", &["wire"]),
-    ("chips", &["bus"]),
+    ("chips", &["bus", "notation"]),
     ("module", &["chips"]),
     ("image", &["module"]),
     ("shelf", &["image"]),
     ("jobs", &["link", "shelf"]),
     // Neither link nor chips: the simulator would share their mistakes.
-    ("sim", &["bus", "wire"]),
+    ("sim", &["bus", "wire", "notation"]),
     ("kit", &[]),
     ("app", &["jobs", "sim", "kit"]),
     ("cli", &["app"]),
@@ -29,7 +30,7 @@ const FLOORS: &[(&str, &[&str])] = &[
 ];
 
 /// Floors without files, sockets, threads, runtime or clock: time and bytes are arguments there.
-const PURE: &[&str] = &["bus", "wire", "chips", "module", "image", "sim", "link"];
+const PURE: &[&str] = &["notation", "bus", "wire", "chips", "module", "image", "sim", "link"];
 
 /// The part of a pure floor that does the real work outside.
 const SHELL: &str = "link/shell";

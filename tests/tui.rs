@@ -7,6 +7,8 @@
 mod ends;
 #[path = "support/home.rs"]
 mod home;
+#[path = "tui/stalls.rs"]
+mod stalls;
 #[path = "tui/terminal.rs"]
 mod terminal;
 #[path = "tui/work.rs"]

@@ -8,8 +8,8 @@ use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::jobs::{
-    CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep, Powered, Twin,
-    begin, capture, identify, whole, with_rail,
+    Arrival, CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
+    Powered, Twin, begin, capture, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
@@ -60,6 +60,7 @@ pub(super) async fn identify_job(
         identify(desk, &sheet, &hello, powered, &catalogue, request, &mut keeper).await
     })
     .await?;
+    desk.show(&Arrival::Identified(&report));
     if let Some(specimen) = specimen {
         remember(desk, shelf, &sheet, specimen, &report);
     }

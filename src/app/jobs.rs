@@ -151,7 +151,9 @@ pub(super) fn run_shown(
             }
         }
     });
-    drive(&client, &mut *machine.port, &machine.cancel, whole)
+    let outcome = drive(&client, &mut *machine.port, &machine.cancel, whole);
+    desk.show(&Arrival::Link(client.stats()));
+    outcome
 }
 
 #[derive(Serialize)]

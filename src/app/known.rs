@@ -46,7 +46,7 @@ impl Known {
     pub fn load(folder: &Path) -> Self {
         let file = folder.join("known.toml");
         let read = match read_text(&file) {
-            Ok(text) => toml::from_str(&text)
+            Ok(text) => crate::notation::read(&text)
                 .map_err(|error| format!("{}: {}", file.display(), error.message())),
             Err(error) if error.is_missing() => Ok(Self::default()),
             Err(error) => Err(error.to_string()),

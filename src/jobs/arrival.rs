@@ -1,5 +1,6 @@
 //! What a screen wants besides events: finer, and with the words themselves.
 
+use super::IdentifyReport;
 use crate::bus::WordAddress;
 use crate::link::LinkStats;
 use crate::module::Sheet;
@@ -27,6 +28,10 @@ pub enum Arrival<'a> {
         /// Measured, not declared.
         measured: bool,
     },
+    /// What identification has found.
+    Identified(&'a IdentifyReport),
+    /// What the link has counted when the work was done.
+    Link(LinkStats),
     /// Bytes of the module have been read or checked, with what the link has counted so far.
     Bytes {
         /// How many.

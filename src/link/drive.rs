@@ -18,8 +18,11 @@ pub trait Port {
     /// The time now.
     fn now(&self) -> Nanos;
 
-    /// Sends bytes or changes the rate.
+    /// Sends bytes or changes the rate; bytes go out with the next wait at the latest.
     fn transmit(&mut self, what: Transmit) -> Result<(), PortLost>;
+
+    /// Tells how many answers are to come: with many, what arrives may gather for a moment.
+    fn expects(&mut self, _answers: usize) {}
 
     /// Waits until `until` at the latest (for ever without one) and appends what has arrived to
     /// `into`. Returns early when bytes arrive or somebody asks for attention.
@@ -78,7 +81,8 @@ pub fn drive<T>(
         while let Some(next) = client.with(|s| s.poll_transmit(now)) {
             port_is_there &= port.transmit(next).is_ok();
         }
-        let until = client.with(|s| s.poll_timeout());
+        let (until, answers) = client.with(|s| (s.poll_timeout(), s.in_flight()));
+        port.expects(answers);
         port_is_there &= port.wait(until, &mut arrived).is_ok();
         let now = port.now();
         client.with(|s| {

@@ -188,6 +188,11 @@ impl Session {
         self.stopping
     }
 
+    /// Requests whose answers are on their way.
+    pub(super) fn in_flight(&self) -> usize {
+        self.flying.len()
+    }
+
     /// Requests that wait or fly.
     #[cfg(test)]
     pub(super) fn outstanding(&self) -> usize {

@@ -226,7 +226,7 @@ pub(super) fn from_toml<T: DeserializeOwned>(path: &Path, bytes: &[u8]) -> Resul
     let bad = |why| ShelfError::BadRecord { path: path.to_owned(), why };
     let text = std::str::from_utf8(bytes)
         .map_err(|error| bad(format!("byte 0x{:X} is no text (UTF-8)", error.valid_up_to())))?;
-    toml::from_str(text).map_err(|error| {
+    crate::notation::read(text).map_err(|error| {
         let line = error.span().map(|span| {
             let before = text.get(..span.start).unwrap_or_default();
             format!("line {}: ", before.matches('\n').count() + 1)

@@ -7,6 +7,7 @@ use super::progress::{self, Entry};
 use super::text::crc_hex;
 use super::{Block, Record, Shelf, ShelfError, Start};
 use crate::bus::crc32;
+use crate::notation::read;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -109,7 +110,7 @@ impl Unfinished {
             return Ok(lost.then(|| vec!["its start.toml is missing".to_owned()]));
         };
         let text = String::from_utf8_lossy(&bytes);
-        Ok(Some(match toml::from_str::<Start>(&text) {
+        Ok(Some(match read::<Start>(&text) {
             Ok(old) => self.start.differences(&old),
             Err(error) => vec![format!("its start.toml cannot be read: {}", error.message())],
         }))
@@ -157,8 +158,7 @@ impl Unfinished {
         // A record here was written by a process that ended before the capture was moved to the
         // shelf; one that cannot be read is written anew.
         let record = files.read_if_there(&self.folder.join("record.toml"))?;
-        self.recorded =
-            record.and_then(|bytes| toml::from_str(&String::from_utf8_lossy(&bytes)).ok());
+        self.recorded = record.and_then(|bytes| read(&String::from_utf8_lossy(&bytes)).ok());
         Ok(())
     }
 

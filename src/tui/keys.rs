@@ -2,7 +2,6 @@
 //! are made.
 
 use super::state::Pane;
-use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 
 /// A key as this program knows keys.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,35 +24,6 @@ pub enum Key {
     End,
     PageUp,
     PageDown,
-}
-
-impl Key {
-    /// The key of a terminal's event; `None` for those that mean nothing here.
-    pub fn of(event: &KeyEvent) -> Option<Self> {
-        if event.kind == KeyEventKind::Release || event.modifiers.contains(KeyModifiers::ALT) {
-            return None;
-        }
-        let ctrl = event.modifiers.contains(KeyModifiers::CONTROL);
-        Some(match event.code {
-            KeyCode::Char(c) if ctrl => Self::Ctrl(c.to_ascii_lowercase()),
-            KeyCode::Char(c) => Self::Char(c),
-            KeyCode::Enter => Self::Enter,
-            KeyCode::Esc => Self::Esc,
-            KeyCode::Tab => Self::Tab,
-            KeyCode::BackTab => Self::BackTab,
-            KeyCode::Backspace => Self::Backspace,
-            KeyCode::Delete => Self::Delete,
-            KeyCode::Up => Self::Up,
-            KeyCode::Down => Self::Down,
-            KeyCode::Left => Self::Left,
-            KeyCode::Right => Self::Right,
-            KeyCode::Home => Self::Home,
-            KeyCode::End => Self::End,
-            KeyCode::PageUp => Self::PageUp,
-            KeyCode::PageDown => Self::PageDown,
-            _ => return None,
-        })
-    }
 }
 
 /// What a key does.
@@ -257,7 +227,7 @@ static CONNECTION: &[Binding] = &[
         &[Key::Char('d')],
         "d",
         "",
-        "Shows what the link has counted, or hides it.",
+        "Shows what identify has found, then what the link has counted, then goes back.",
         Action::Details,
     ),
     row(
@@ -271,8 +241,8 @@ static CONNECTION: &[Binding] = &[
 ];
 
 static MAP: &[Binding] = &[
-    row(&[Key::Left], "Left", "", "To the block before.", Action::Left),
-    row(&[Key::Right], "Right", "", "To the next block.", Action::Right),
+    row(&[Key::Left], "Left", "", "To the sector or block before.", Action::Left),
+    row(&[Key::Right], "Right", "", "To the next sector or block.", Action::Right),
     row(&[Key::Up], "Up", "move", "A row up, or to the space before.", Action::Up),
     row(&[Key::Down], "Down", "", "A row down, or to the next space.", Action::Down),
     row(&[Key::PageUp], "PgUp", "", "A page up.", Action::PageUp),
@@ -283,7 +253,7 @@ static MAP: &[Binding] = &[
         &[Key::Enter, Key::Char('+')],
         "Enter",
         "closer",
-        "Goes closer: module, blocks of a space, words.",
+        "Goes closer: module, sectors or blocks of a space, words.",
         Action::ZoomIn,
     ),
     row(&[Key::Esc, Key::Char('-')], "Esc", "farther", "Goes farther away again.", Action::ZoomOut),

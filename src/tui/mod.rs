@@ -7,6 +7,7 @@ mod console;
 mod dialogs;
 mod draw;
 mod glyphs;
+mod input;
 mod keys;
 mod layout;
 mod line_edit;
@@ -78,7 +79,6 @@ pub fn run(setup: Setup) -> u8 {
 
 fn open(setup: Setup, look: &Look) -> std::io::Result<Shell> {
     let (wake, calls) = (Wake::new()?, Wake::new()?);
-    let flags = signals::watch(&calls)?;
     let size = crossterm::terminal::size()?;
     let mut state = State::new(look, size, Instant::now());
     let name = setup.port.as_ref().map(ToString::to_string).unwrap_or_default();
@@ -87,6 +87,7 @@ fn open(setup: Setup, look: &Look) -> std::io::Result<Shell> {
     state.sheets = sheet_names().map(str::to_string).collect();
     let watch = Watch::new(&setup.places.folder, &name);
     let mut handle = start(setup.places, wake.caller())?;
+    let flags = signals::watch(&calls, handle.ender())?;
     let there = watch.look();
     match setup.port {
         Some(port) if there.is_none() => handle.send(Command::Connect(port, setup.wanted)),

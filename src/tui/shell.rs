@@ -1,6 +1,7 @@
 //! The terminal thread: waits, lets the state change, does what it wants done, draws.
 
 use super::draw::draw;
+use super::input::{Input, Typed};
 use super::keys::Key;
 use super::msg::{Effect, Msg};
 use super::signals::{Flags, Wake, taken};
@@ -8,8 +9,8 @@ use super::state::{Pane, State};
 use super::term::{Screen, give_back};
 use super::update::update;
 use crate::app::workbench::{Command, Handle, Watch, port_lines};
-use crossterm::event::{self, Event};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::io::Errno;
 use std::io;
 use std::time::{Duration, Instant};
 
@@ -19,6 +20,14 @@ const FRAME: Duration = Duration::from_millis(250);
 const CALM: Duration = Duration::from_millis(50);
 /// A workbench elsewhere is looked at so often.
 const FOLLOW: Duration = Duration::from_secs(1);
+
+/// The rest of a sequence comes within this time, also over a slow link.
+const REST: Timespec = Timespec { tv_sec: 0, tv_nsec: 30_000_000 };
+const AT_ONCE: Timespec = Timespec { tv_sec: 0, tv_nsec: 0 };
+/// Nobody types so many signs within one look.
+const BURST: usize = 16;
+/// After so long a pause half a sequence is given up.
+const PAUSE: Duration = Duration::from_millis(100);
 
 /// Without a screen, whether the core has ended is looked at so often.
 const HEADLESS: Timespec = Timespec { tv_sec: 0, tv_nsec: 250_000_000 };
@@ -51,6 +60,9 @@ pub struct Shell {
     /// The core has something new that was not looked at.
     news: bool,
     follow_at: Option<Instant>,
+    typing: Input,
+    /// When something was typed last.
+    typed_at: Option<Instant>,
     signal: Option<u8>,
 }
 
@@ -88,6 +100,8 @@ impl Shell {
             due: Some(frame),
             news: true,
             follow_at: None,
+            typing: Input::default(),
+            typed_at: None,
             signal: None,
         }
     }
@@ -118,8 +132,8 @@ impl Shell {
                 self.wake.heard();
                 self.news = true;
             }
-            if woken.input {
-                self.input()?;
+            if woken.input && !self.input()? {
+                return Ok(End::HungUp);
             }
             self.follow()?;
         }
@@ -152,7 +166,7 @@ impl Shell {
         ];
         match poll(&mut set, time.as_ref()) {
             Ok(_) => {}
-            Err(rustix::io::Errno::INTR) => return Ok(Woken::default()),
+            Err(Errno::INTR) => return Ok(Woken::default()),
             Err(error) => return Err(error.into()),
         }
         let gone = PollFlags::HUP | PollFlags::ERR | PollFlags::NVAL;
@@ -189,6 +203,12 @@ impl Shell {
                 give_back();
                 // The whole group, as the terminal's own key would.
                 let _ = rustix::process::kill_current_process_group(rustix::process::Signal::TSTP);
+                // Here again: continued, or never stopped, where no shell waits for it.
+                if !self.continued() {
+                    self.state.notice = Some("no shell is there to go back to".into());
+                }
+                self.screen.again()?;
+                self.resized()?;
             }
             Effect::StopElsewhere => {
                 self.watch.stop();
@@ -237,34 +257,73 @@ impl Shell {
         Ok(())
     }
 
+    /// True if the process was stopped and has been continued; the signal may be a moment late.
+    fn continued(&self) -> bool {
+        (0..20).any(|n| {
+            if n > 0 {
+                std::thread::sleep(Duration::from_millis(5));
+            }
+            taken(&self.flags.cont)
+        })
+    }
+
     fn resized(&mut self) -> io::Result<()> {
         self.resized = true;
         let (width, height) = crossterm::terminal::size()?;
         self.msg(Msg::Resize(width, height))
     }
 
-    /// Takes all that has been typed.
-    fn input(&mut self) -> io::Result<()> {
+    /// Takes all that has been typed; false if the terminal is gone.
+    fn input(&mut self) -> io::Result<bool> {
+        let mut bytes = [0; 4096];
+        let fresh = self.typed_at.is_none_or(|at| at + PAUSE <= self.state.now);
+        self.typed_at = Some(self.state.now);
+        let mut typed = Vec::new();
+        // Bounded, so that a flood does not keep everything else waiting.
+        for n in 0..16 {
+            match rustix::io::read(rustix::stdio::stdin(), &mut bytes) {
+                Ok(0) | Err(Errno::IO) => return Ok(false),
+                Ok(count) => typed.extend(self.typing.take(&bytes[..count], fresh && n == 0)),
+                Err(Errno::INTR | Errno::AGAIN) => {}
+                Err(error) => return Err(error.into()),
+            }
+            let rest = if self.typing.waits() { &REST } else { &AT_ONCE };
+            let mut set = [PollFd::from_borrowed_fd(rustix::stdio::stdin(), PollFlags::IN)];
+            if !poll(&mut set, Some(rest)).is_ok_and(|ready| ready > 0) {
+                break;
+            }
+        }
+        typed.extend(self.typing.settle());
         let mut keys = Vec::new();
-        while event::poll(Duration::ZERO)? {
-            match event::read()? {
-                Event::Key(key) => keys.extend(Key::of(&key)),
-                Event::Paste(text) => {
+        for one in typed {
+            match one {
+                Typed::Key(key) => keys.push(key),
+                Typed::Paste(text) => {
                     self.typed(std::mem::take(&mut keys))?;
                     self.msg(Msg::Paste(text))?;
                 }
-                Event::Resize(..) => self.due = Some(self.state.now + CALM),
-                Event::Mouse(_) | Event::FocusGained | Event::FocusLost => {}
             }
         }
-        self.typed(keys)
+        self.typed(keys)?;
+        Ok(true)
     }
 
-    fn typed(&mut self, keys: Vec<Key>) -> io::Result<()> {
+    fn typed(&mut self, mut keys: Vec<Key>) -> io::Result<()> {
+        // Where nothing is written, a paste would be orders: only the stop in it counts.
+        let writes = self.state.dialog.is_some() || self.state.focus == Pane::Console;
+        let signs = keys.iter().filter(|key| matches!(key, Key::Char(_) | Key::Enter)).count();
+        if !writes && signs > BURST {
+            keys.retain(|key| *key == Key::Ctrl('c'));
+            let nothing = keys.is_empty();
+            keys.into_iter().try_for_each(|key| self.msg(Msg::Key(key)))?;
+            if nothing {
+                self.msg(Msg::Paste(String::new()))?;
+            }
+            return Ok(());
+        }
         // Nobody types on after Enter within the same moment: this is a paste from a terminal
         // that does not say so.
         let on = |pair: &[Key]| pair[0] == Key::Enter && matches!(pair[1], Key::Char(_));
-        let writes = self.state.dialog.is_some() || self.state.focus == Pane::Console;
         if writes && keys.windows(2).any(on) {
             let text = keys.iter().filter_map(|key| match key {
                 Key::Char(c) => Some(*c),
@@ -299,13 +358,10 @@ impl Shell {
             // the transfer.
             let mut set = [PollFd::new(&self.signals.read, PollFlags::IN)];
             let looked = poll(&mut set, Some(&HEADLESS));
-            if looked.is_err_and(|error| error != rustix::io::Errno::INTR) {
+            if looked.is_err_and(|error| error != Errno::INTR) {
                 return;
             }
             self.signals.heard();
-            if taken(&self.flags.term) || taken(&self.flags.int) {
-                self.handle.stop();
-            }
         }
     }
 }

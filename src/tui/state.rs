@@ -47,13 +47,37 @@ impl Pane {
     }
 }
 
+/// What Connection shows.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Details {
+    /// Port, adapter, module.
+    #[default]
+    None,
+    /// The chips.
+    Chips,
+    /// What the link has counted.
+    Link,
+}
+
+impl Details {
+    /// What comes next; without chips there is one less.
+    pub fn next(self, no_chips: bool) -> Self {
+        match self {
+            Self::None if no_chips => Self::Link,
+            Self::None => Self::Chips,
+            Self::Chips => Self::Link,
+            Self::Link => Self::None,
+        }
+    }
+}
+
 /// How near the map is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Zoom {
-    /// Every space, a sign for each block.
+    /// Every space, a sign for each sector, or block.
     #[default]
     Module,
-    /// A row for each block of one space.
+    /// A row for each sector or block of one space.
     Blocks,
     /// The words of the copy.
     Words,
@@ -66,7 +90,7 @@ pub struct MapPane {
     pub zoom: Zoom,
     /// The space.
     pub space: usize,
-    /// The block in it.
+    /// The sector in it, or the block where no sectors are known.
     pub block: usize,
     /// The first word shown, counted from the base of the space.
     pub word: u32,
@@ -122,8 +146,8 @@ pub struct State {
     pub ports: Vec<PortLine>,
     /// Built-in sheets.
     pub sheets: Vec<String>,
-    /// What the link has counted is shown.
-    pub details: bool,
+    /// What Connection shows.
+    pub details: Details,
     /// The cautions were read since the port was opened.
     pub cautioned: bool,
     /// A sentence in place of the key strip, until the next key.
@@ -154,7 +178,7 @@ impl State {
             wanted: Wanted::default(),
             ports: Vec::new(),
             sheets: Vec::new(),
-            details: false,
+            details: Details::default(),
             cautioned: false,
             notice: None,
             stop_asked: None,

@@ -8,6 +8,8 @@ use crossterm::terminal::{
 use crossterm::{execute, queue};
 use ratatui::Terminal;
 use ratatui::backend::CrosstermBackend;
+use rustix::fs::{Mode, OFlags};
+use rustix::termios::QueueSelector;
 use std::io::{self, BufWriter, Stdout, Write, stdout};
 use std::mem::ManuallyDrop;
 
@@ -65,6 +67,19 @@ fn take_over() -> io::Result<()> {
 /// Gives the terminal back; errors are of no use to anybody then.
 pub fn give_back() {
     let _ = execute!(stdout(), DisableBracketedPaste, LeaveAlternateScreen, Show);
+    let _ = disable_raw_mode();
+}
+
+/// Gives back a terminal that takes nothing: what it has not taken yet is thrown away, and nothing
+/// waits for it.
+pub fn give_back_stalled() {
+    let _ = rustix::termios::tcflush(rustix::stdio::stdout(), QueueSelector::OFlush);
+    let flags = OFlags::WRONLY | OFlags::NOCTTY | OFlags::NONBLOCK | OFlags::CLOEXEC;
+    if let Ok(tty) = rustix::fs::open("/dev/tty", flags, Mode::empty()) {
+        let mut text = Vec::new();
+        let _ = queue!(text, DisableBracketedPaste, LeaveAlternateScreen, Show);
+        let _ = rustix::io::write(&tty, &text);
+    }
     let _ = disable_raw_mode();
 }
 

@@ -4,8 +4,11 @@ use ratatui::style::{Color, Modifier, Style};
 use serde::Deserialize;
 use std::path::Path;
 
-const BUILT_IN: [(&str, &str); 2] = [
+const BUILT_IN: [(&str, &str); 5] = [
     ("dark", include_str!("../../themes/dark.toml")),
+    ("light", include_str!("../../themes/light.toml")),
+    ("contrast", include_str!("../../themes/contrast.toml")),
+    ("clear", include_str!("../../themes/clear.toml")),
     ("mono", include_str!("../../themes/mono.toml")),
 ];
 
@@ -102,7 +105,7 @@ impl Role {
 impl Theme {
     /// Reads a theme; `file` is only named in errors.
     pub fn parse(file: &str, text: &str) -> Result<Self, String> {
-        let read: File = toml::from_str(text).map_err(|error| {
+        let read: File = crate::notation::read(text).map_err(|error| {
             let line = error.span().map_or(0, |span| {
                 text.get(..span.start).map_or(0, |before| before.matches('\n').count() + 1)
             });
@@ -166,6 +169,6 @@ mod tests {
         assert!(text.contains("x.toml:3") && text.contains("greenish"), "{text}");
         let text = said("name = \"x\"\n[style]\nsaef = {}\n");
         assert!(text.contains("saef"), "{text}");
-        assert!(Theme::load("no-such").unwrap_err().contains("built in are dark, mono"));
+        assert!(Theme::load("no-such").unwrap_err().contains("built in are dark, light"));
     }
 }

@@ -32,8 +32,9 @@ pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
             Vec::new()
         }
         Msg::Core(snapshot, items) => {
+            let word = map::cursor_word(state);
             state.core = *snapshot;
-            map::clamp(state);
+            map::clamp(state, word);
             if !state.is_busy() {
                 state.stop_asked = state.stop_asked.filter(|_| state.leaving);
                 if matches!(state.dialog, Some(Dialog::Quit)) {
@@ -64,11 +65,13 @@ pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
             }
             Vec::new()
         }
+        // The core has been told already.
         Msg::End => {
             state.leaving = true;
-            let mut effects = stop(state);
-            effects.push(Effect::Send(Command::Quit));
-            effects
+            state.dialog = None;
+            state.after_leave = None;
+            state.stop_asked = Some(state.now);
+            Vec::new()
         }
     }
 }
@@ -108,7 +111,7 @@ fn paste(state: &mut State, text: &str) {
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
         None if state.focus == Pane::Console => state.console.line.paste(text),
-        Some(_) | None => {}
+        Some(_) | None => state.notice = Some("a paste does nothing here".into()),
     }
 }
 
@@ -155,7 +158,7 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
             Phase::Ready | Phase::Opening => return vec![Effect::Send(Command::Disconnect)],
             Phase::Closed | Phase::Failed(_) => return connect(state),
         },
-        Action::Details => state.details = !state.details,
+        Action::Details => state.details = state.details.next(state.core.chips.is_empty()),
         Action::Cautions => state.dialog = Some(Dialog::Cautions(None)),
         Action::Measured => measured(state),
         Action::Lines => return lines(state),

@@ -89,7 +89,7 @@ fn without_a_terminal_commands_are_named() {
     assert!(text.contains("needs a terminal"), "{text}");
     let (code, text) = Terminal::new(&home, SIZE, &["--theme", "no-such"]).end();
     assert_eq!(code, Some(2));
-    assert!(text.contains("built in are dark, mono"), "{text}");
+    assert!(text.contains("built in are dark, light, contrast, clear, mono"), "{text}");
 }
 
 #[test]

@@ -74,6 +74,22 @@ impl Terminal {
         let mut command = Command::new("setsid");
         command.arg("--ctty").arg(env!("CARGO_BIN_EXE_buswright")).args(args);
         command.arg("--shelf").arg(home.shelf());
+        Self::at_home(home, &mut command, size, more)
+    }
+
+    /// A shell with job control that runs `script`; `$0` is the program, `$1` is `port`.
+    pub fn shell(home: &Home, size: (u16, u16), script: &str, port: &str) -> Self {
+        let mut command = Command::new("setsid");
+        command.args(["--ctty", "bash", "-m", "-c", script, env!("CARGO_BIN_EXE_buswright"), port]);
+        Self::at_home(home, &mut command, size, &[])
+    }
+
+    fn at_home(
+        home: &Home,
+        command: &mut Command,
+        size: (u16, u16),
+        more: &[(&str, &str)],
+    ) -> Self {
         command
             .current_dir(home.path("."))
             .env("HOME", home.path("."))
@@ -82,7 +98,7 @@ impl Terminal {
             .env("LC_ALL", "C.UTF-8")
             .env_remove("NO_COLOR")
             .envs(more.iter().copied());
-        Self::spawn(&mut command, size)
+        Self::spawn(command, size)
     }
 
     fn spawn(command: &mut Command, size: (u16, u16)) -> Self {

@@ -85,6 +85,29 @@ fn cycles_by_hand_and_a_paste_that_runs_nothing() {
 }
 
 #[test]
+fn a_key_that_comes_with_a_change_of_size_is_taken() {
+    let home = Home::new();
+    let mut terminal = connected(&home, bench(&home, 1, "instant"));
+    for n in 0..10 {
+        let (pane, size) = if n % 2 == 0 { ("2", (100, 30)) } else { ("1", (80, 24)) };
+        terminal.resize(size);
+        terminal.types(pane);
+        let title = if n % 2 == 0 { ">Memory map" } else { ">Connection" };
+        terminal.wait(title, |text| text.contains(title));
+    }
+    // A paste that is not marked is no row of orders.
+    terminal.types("1rail on, and o for measured\r\rk\r");
+    let text = terminal.shows("a paste does nothing here");
+    assert!(text.contains(SAFE) && text.contains(">Connection"), "{text}");
+    // Half a sequence keeps nothing waiting.
+    terminal.types("\u{1b}[12");
+    terminal.types("\u{3}");
+    terminal.shows("nothing runs and the rail is not on");
+    terminal.types("q");
+    assert_eq!(terminal.end().0, Some(0));
+}
+
+#[test]
 fn five_thousand_random_keys_and_a_storm_of_resizes_leave_it_alive() {
     let home = Home::new();
     let mut terminal = connected(&home, bench(&home, 1, "instant"));

@@ -117,7 +117,7 @@ pub fn start(places: Places, wake: impl Fn() + Send + Sync + 'static) -> std::io
         });
         code
     })?;
-    Ok(Handle { common, commands, sent: 0, thread: Some(thread) })
+    Ok(Handle { common, commands, thread: Some(thread) })
 }
 
 impl Core {

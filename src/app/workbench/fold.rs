@@ -3,11 +3,12 @@
 use super::handle::{Item, Line, Shared, Tone};
 use super::map::SpaceMap;
 use super::snapshot::{
-    AdapterFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, SpaceFacts, ZoneFacts,
+    AdapterFacts, ChipFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
+    ZoneFacts,
 };
 use super::{Image, Mark};
 use crate::app::{Event, sentence};
-use crate::jobs::{Answer, Arrival, BlockState};
+use crate::jobs::{Answer, Arrival, BlockState, ChipReport, IdentifyReport, SpaceReport};
 use crate::module::Sheet;
 use crate::wire::HelloReply;
 use jiff::ZonedDateTime;
@@ -17,6 +18,9 @@ use std::time::{Duration, Instant};
 
 /// The rate now is that of the last stretch so long.
 const STRETCH: Duration = Duration::from_secs(3);
+
+/// More sectors than any chip has that the map is made for; beyond, it shows blocks.
+const SECTORS_MAX: u32 = 4_096;
 
 /// The pass under way, with the times of its progress.
 pub(super) struct Pass {
@@ -222,6 +226,7 @@ impl Fold {
                     shared.image = Image::of(&facts);
                     snapshot.sheet = Some(Arc::new(facts));
                     snapshot.specimen = specimen;
+                    snapshot.chips.clear();
                 }
                 snapshot.simulated = *simulated;
             }
@@ -238,6 +243,8 @@ impl Fold {
                     shared.snapshot.progress = Some(pass.moved(*count, Instant::now()));
                 }
             }
+            Arrival::Link(link) => shared.snapshot.link = Some(*link),
+            Arrival::Identified(report) => found(&mut shared.snapshot, report),
             Arrival::Words { space, address, bytes, kept } => {
                 let Some(sheet) = shared.snapshot.sheet.clone() else { return };
                 let Some((index, map)) = space_of(shared, space) else { return };
@@ -297,6 +304,42 @@ fn space_of<'a>(shared: &'a mut Shared, space: &str) -> Option<(usize, &'a mut S
     let sheet = shared.snapshot.sheet.as_ref()?;
     let index = sheet.spaces.iter().position(|one| one.name == space)?;
     Some((index, shared.snapshot.map.get_mut(index)?))
+}
+
+/// Chips and sectors of a report, in sheet order.
+fn found(snapshot: &mut Snapshot, report: &IdentifyReport) {
+    snapshot.chips.clear();
+    for (space, map) in report.spaces.iter().zip(&mut snapshot.map) {
+        map.sectors = sectors(space);
+        snapshot.chips.extend(space.chips.iter().map(|chip| ChipFacts {
+            reference: chip.reference.clone(),
+            part: if chip.answered { chip.parts.join(" or ") } else { chip.presence.clone() },
+            what: if chip.answered { chip.what() } else { chip.presence.clone() },
+            sectors: chip.sectors.iter().map(|region| region.count).sum(),
+        }));
+    }
+}
+
+/// The first word of each sector of a space, where its chips agree on them.
+fn sectors(space: &SpaceReport) -> Vec<u32> {
+    let of_chip = |chip: &ChipReport| {
+        let unit = u64::from(chip.bits / 8);
+        let mut firsts = Vec::new();
+        let mut at = 0;
+        for region in &chip.sectors {
+            for _ in 0..region.count.min(SECTORS_MAX) {
+                firsts.push(u32::try_from(at).ok()?);
+                at += region.bytes.checked_div(unit)?;
+            }
+        }
+        (at == u64::from(space.words)).then_some(firsts)
+    };
+    let mut all = space.chips.iter().map(of_chip);
+    let first = all.next().flatten().filter(|firsts| firsts.len() <= SECTORS_MAX as usize);
+    match first {
+        Some(firsts) if all.all(|other| other.as_ref() == Some(&firsts)) => firsts,
+        _ => Vec::new(),
+    }
 }
 
 fn adapter(hello: &HelloReply) -> AdapterFacts {

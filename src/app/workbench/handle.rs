@@ -126,6 +126,8 @@ pub(super) struct Common {
     pub(super) attention: Mutex<Option<Attention>>,
     /// Commands up to this number are void: they were given before a stop.
     pub(super) void: AtomicU64,
+    /// Commands given so far.
+    pub(super) sent: AtomicU64,
     /// The screen is gone.
     pub(super) hung_up: AtomicBool,
 }
@@ -138,8 +140,32 @@ impl Common {
             cancel: Mutex::new(None),
             attention: Mutex::new(None),
             void: AtomicU64::new(0),
+            sent: AtomicU64::new(0),
             hung_up: AtomicBool::new(false),
         }
+    }
+
+    /// Gives a command, with its number.
+    fn send(&self, to: &Sender<(u64, Command)>, command: Command) {
+        let number = self.sent.fetch_add(1, Ordering::AcqRel) + 1;
+        let _ = to.send((number, command));
+        self.call();
+    }
+
+    fn call(&self) {
+        let attention = lock(&self.attention).clone();
+        if let Some(attention) = attention {
+            attention();
+        }
+    }
+
+    /// Asks for the safe state, and makes void what waits.
+    fn stop(&self) {
+        self.void.store(self.sent.load(Ordering::Acquire), Ordering::Release);
+        if let Some(cancel) = &*lock(&self.cancel) {
+            cancel.request();
+        }
+        self.call();
     }
 
     pub(super) fn shared(&self) -> MutexGuard<'_, Shared> {
@@ -162,33 +188,24 @@ pub(super) fn lock<T>(what: &Mutex<T>) -> MutexGuard<'_, T> {
 pub struct Handle {
     pub(super) common: Arc<Common>,
     pub(super) commands: Sender<(u64, Command)>,
-    pub(super) sent: u64,
     pub(super) thread: Option<JoinHandle<u8>>,
 }
 
 impl Handle {
     /// Asks the core; it begins when it is done with what it is at.
     pub fn send(&mut self, command: Command) {
-        self.sent += 1;
-        let _ = self.commands.send((self.sent, command));
-        self.call();
+        self.common.send(&self.commands, command);
     }
 
-    fn call(&self) {
-        let attention = lock(&self.common.attention).clone();
-        if let Some(attention) = attention {
-            attention();
-        }
+    /// What ends the core from another thread.
+    pub fn ender(&self) -> Ender {
+        Ender { common: Arc::clone(&self.common), commands: self.commands.clone() }
     }
 
     /// Asks for the safe state: what runs reaches it and stops, what waits is void. Asked once
     /// more, only STOP and rail off are sent.
     pub fn stop(&self) {
-        self.common.void.store(self.sent, Ordering::Release);
-        if let Some(cancel) = &*lock(&self.common.cancel) {
-            cancel.request();
-        }
-        self.call();
+        self.common.stop();
     }
 
     /// The screen is gone: what runs is finished without it, then the core ends.
@@ -219,5 +236,25 @@ impl Handle {
     /// Waits for the core's end and gives its exit code.
     pub fn join(&mut self) -> u8 {
         self.thread.take().map_or(3, |thread| thread.join().unwrap_or(3))
+    }
+}
+
+/// Ends the core for whoever cannot wait for the screen: a signal finds the terminal thread inside
+/// a write that no terminal takes.
+pub struct Ender {
+    common: Arc<Common>,
+    commands: Sender<(u64, Command)>,
+}
+
+impl Ender {
+    /// To the safe state, then to the end. Asked once more, only STOP and rail off are sent.
+    pub fn end(&self) {
+        self.common.stop();
+        self.common.send(&self.commands, Command::Quit);
+    }
+
+    /// True once the core has ended.
+    pub fn is_over(&self) -> bool {
+        self.common.shared().snapshot.over
     }
 }

@@ -37,6 +37,23 @@ pub struct SpaceMap {
     pub cells: Vec<Cell>,
     /// The block that is under way.
     pub under_way: Option<usize>,
+    /// Words of the space.
+    pub words: u32,
+    /// The first word of each sector; empty while nobody knows them.
+    pub sectors: Vec<u32>,
+}
+
+/// What one sign of the map stands for: a sector, or a block where no sectors are known.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Part {
+    /// Its first word, counted from the base.
+    pub first: u32,
+    /// Its words.
+    pub words: u32,
+    /// What the copy knows of it.
+    pub mark: Mark,
+    /// A part of it is under way.
+    pub under_way: bool,
 }
 
 impl SpaceMap {
@@ -44,7 +61,45 @@ impl SpaceMap {
     pub fn new(space: &SpaceFacts) -> Self {
         let block_words = BLOCK_BYTES / (space.bits / 8);
         let cells = vec![Cell::default(); space.words.div_ceil(block_words) as usize];
-        Self { block_words, cells, under_way: None }
+        Self { block_words, cells, under_way: None, words: space.words, sectors: Vec::new() }
+    }
+
+    /// True once sectors are known.
+    pub fn has_sectors(&self) -> bool {
+        !self.sectors.is_empty()
+    }
+
+    /// How many signs the map has for this space.
+    pub fn parts(&self) -> usize {
+        if self.sectors.is_empty() { self.cells.len() } else { self.sectors.len() }
+    }
+
+    /// What sign `n` stands for.
+    pub fn part(&self, n: usize) -> Option<Part> {
+        let (first, next) = if self.sectors.is_empty() {
+            let first = (n < self.cells.len()).then(|| n as u32 * self.block_words)?;
+            (first, first + self.block_words)
+        } else {
+            let next = self.sectors.get(n + 1).copied().unwrap_or(self.words);
+            (*self.sectors.get(n)?, next)
+        };
+        let words = next.min(self.words).checked_sub(first).filter(|&words| words > 0)?;
+        let (from, to) = (self.block_of(first), self.block_of(first + words - 1));
+        let cells = self.cells.get(from..=to)?;
+        let under_way = self.under_way.is_some_and(|at| (from..=to).contains(&at));
+        Some(Part { first, words, mark: together(cells), under_way })
+    }
+
+    /// The sign in whose part a word lies, counted from the base.
+    pub fn part_at(&self, word: u32) -> usize {
+        if self.sectors.is_empty() {
+            return self.block_of(word);
+        }
+        self.sectors.partition_point(|&first| first <= word).saturating_sub(1)
+    }
+
+    fn block_of(&self, word: u32) -> usize {
+        (word / self.block_words.max(1)) as usize
     }
 
     /// A pass begins: it is at the first block that it will read.
@@ -72,6 +127,14 @@ impl SpaceMap {
         }
         self.under_way = Some(at + 1).filter(|&next| next < self.cells.len());
     }
+}
+
+/// What is known of all of `cells` together: trouble if any is in trouble, else the least of them.
+fn together(cells: &[Cell]) -> Mark {
+    let has = |mark| cells.iter().any(|cell| cell.mark == mark);
+    let by_weight =
+        [Mark::Unsteady, Mark::Nobody, Mark::NotRead, Mark::ReadOnce].into_iter().find(|&m| has(m));
+    by_weight.unwrap_or(Mark::Agreed)
 }
 
 /// The words that were read, little-endian, by space.
@@ -106,5 +169,56 @@ impl Image {
             .take(count)
             .map(|bytes| bytes.iter().rev().fold(0, |word, &byte| word << 8 | u32::from(byte)))
             .collect()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Four blocks of 16,384 words; sectors of a boot chip pair at the low end.
+    fn map() -> SpaceMap {
+        SpaceMap {
+            block_words: 0x4000,
+            cells: vec![Cell::default(); 4],
+            under_way: None,
+            words: 0x1_0000,
+            sectors: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn without_sectors_a_sign_is_a_block() {
+        let mut map = map();
+        map.words = 0xF000;
+        assert_eq!(map.parts(), 4);
+        assert_eq!(map.part(3).map(|part| (part.first, part.words)), Some((0xC000, 0x3000)));
+        assert_eq!(map.part(4), None);
+        assert_eq!(map.part_at(0x8001), 2);
+    }
+
+    #[test]
+    fn a_sector_knows_what_all_its_blocks_know() {
+        let mut map = map();
+        map.sectors = vec![0, 0x2000, 0x3000, 0x4000];
+        assert_eq!(map.parts(), 4);
+        for (block, state) in [
+            (0, BlockState::Agreed),
+            (1, BlockState::Agreed),
+            (2, BlockState::ReadOnce),
+            (3, BlockState::Agreed),
+        ] {
+            map.put(block, state);
+        }
+        let marks = |map: &SpaceMap| -> Vec<_> {
+            (0..map.parts()).filter_map(|n| map.part(n)).map(|part| part.mark).collect()
+        };
+        assert_eq!(marks(&map), [Mark::Agreed, Mark::Agreed, Mark::Agreed, Mark::ReadOnce]);
+        map.put(3, BlockState::Unsteady);
+        assert_eq!(marks(&map)[3], Mark::Unsteady);
+        map.under_way = Some(0);
+        let going: Vec<_> = (0..4).filter_map(|n| map.part(n)).map(|part| part.under_way).collect();
+        assert_eq!(going, [true, true, true, false]);
+        assert_eq!([0, 0x1FFF, 0x2000, 0xFFFF].map(|word| map.part_at(word)), [0, 0, 1, 3]);
     }
 }

@@ -23,10 +23,10 @@ pub use crate::wire::LineLevels;
 pub use core::{Places, Setup, start};
 #[cfg(test)]
 pub use fold::facts as sheet_facts;
-pub use handle::{Command, Handle, Item, Line, Tone};
-#[cfg(test)]
-pub use map::SpaceMap;
-pub use map::{Image, Mark};
+pub use handle::{Command, Ender, Handle, Item, Line, Tone};
+pub use map::{Image, Mark, SpaceMap};
 pub use places::{PortLine, label_error, port_lines};
 pub use running::{Elsewhere, Watch};
-pub use snapshot::{AdapterFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts};
+pub use snapshot::{
+    AdapterFacts, ChipFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
+};

@@ -62,7 +62,7 @@ fn try_lock(path: &Path) -> Option<File> {
 }
 
 fn load(file: &Path) -> Option<Status> {
-    toml::from_str(&std::fs::read_to_string(file).ok()?).ok()
+    crate::notation::read(&std::fs::read_to_string(file).ok()?).ok()
 }
 
 impl Running {

@@ -135,6 +135,19 @@ pub struct SheetFacts {
     pub pins: Vec<(String, String)>,
 }
 
+/// A chip as identification has found it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ChipFacts {
+    /// Its reference on the module.
+    pub reference: String,
+    /// Its part, or what reading has shown.
+    pub part: String,
+    /// The same with maker and device codes.
+    pub what: String,
+    /// Its sectors; 0 while they are not known.
+    pub sectors: u32,
+}
+
 /// How far a pass is.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Progress {
@@ -188,6 +201,8 @@ pub struct Snapshot {
     pub stopping: Option<u64>,
     /// The pass under way.
     pub progress: Option<Progress>,
+    /// Chips that were identified, in the order of sheet and lanes.
+    pub chips: Vec<ChipFacts>,
     /// What the link has counted in this session or the last one.
     pub link: Option<LinkStats>,
     /// Writes are allowed in this space until then.

@@ -133,7 +133,9 @@ impl Core {
         if matches!(work, Work::ByHand) {
             let job = by_hand::by_hand(&desk, before, &places.shelf, orders, left, &mut tell);
             let whole = run(&desk, job);
-            return drive(&client, port.as_mut(), &cancel, whole);
+            let outcome = drive(&client, port.as_mut(), &cancel, whole);
+            desk.show(&Arrival::Link(client.stats()));
+            return outcome;
         }
         let whole = run(&desk, async {
             ready(&desk, before).await?;
@@ -143,7 +145,9 @@ impl Core {
             }
             Ok((Seen, Ending::Good))
         });
-        drive(&client, port.as_mut(), &cancel, whole)
+        let outcome = drive(&client, port.as_mut(), &cancel, whole);
+        desk.show(&Arrival::Link(client.stats()));
+        outcome
     }
 
     /// A sentence for the log.

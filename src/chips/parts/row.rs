@@ -59,7 +59,7 @@ pub(super) fn parse(file: &str, text: &str) -> Result<Vec<Part>, ChipFileError> 
         let fault = ChipFault::TooLong { most: MOST_BYTES, got: text.len() };
         return Err(source.error(0, "(file)", fault));
     }
-    let read: File = toml::from_str(text).map_err(|error| {
+    let read: File = crate::notation::read(text).map_err(|error| {
         let at = error.span().map_or(0, |span| span.start);
         source.error(at, &source.key_at(at), ChipFault::Toml(shown(error.message())))
     })?;

@@ -2,7 +2,7 @@
 
 use super::locks::Locks;
 use crate::bus::WordAddress;
-use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Wiring};
+use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Region, Wiring};
 use crate::shelf::ChipRecord;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -109,6 +109,12 @@ pub struct ChipReport {
     /// Bytes of the chip.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub bytes: Option<u64>,
+    /// Its sectors in address order; none while there is a doubt. `geometry` says it in words.
+    #[serde(skip)]
+    pub sectors: Vec<Region>,
+    /// Data lines of its lane.
+    #[serde(skip)]
+    pub bits: u32,
     /// Its query table from offset 10 on, hexadecimal.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub query: Option<String>,
@@ -142,6 +148,11 @@ impl ChipReport {
         self.family = way.map(|way| way.family.word());
         let geometry = finding.geometry(identity.as_ref());
         self.bytes = geometry.as_ref().map(|geometry| geometry.size_bytes);
+        self.bits = u32::from(chip.lane().bits);
+        self.sectors = geometry
+            .as_ref()
+            .filter(|geometry| geometry.doubt.is_none())
+            .map_or_else(Vec::new, |geometry| geometry.regions.clone());
         self.geometry = geometry.map(|geometry| geometry.to_string());
         if !finding.query.is_empty() {
             let bytes = finding.query.iter().map(|byte| format!("{byte:02X}"));

@@ -53,6 +53,7 @@ pub fn open_serial_with(
     let port = opener.open(path, rate).map_err(|e| explain(path, &e))?;
     let reader = port.try_clone_native().map_err(|e| explain(path, &e))?;
     RealPort::new(reader, Box::new(SerialSender(port)))
+        .map(|port| port.at(rate))
         .map_err(|e| OpenError::Unusable { port: path.into(), what: e.to_string() })
 }
 

@@ -167,7 +167,7 @@ fn bytes_of(hex: &str) -> Option<Vec<u8>> {
 
 impl ChipType {
     fn parse(text: &str) -> Option<Self> {
-        let raw: Raw = toml::from_str(text).ok()?;
+        let raw: Raw = crate::notation::read(text).ok()?;
         Some(Self {
             cfi: bytes_of(&raw.cfi)?,
             program: micros(raw.program_us),

@@ -254,7 +254,7 @@ pub(super) enum RawPull {
 }
 
 pub(super) fn parse(file: &str, text: &str) -> Result<RawBench, BenchError> {
-    toml::from_str(text).map_err(|error| {
+    crate::notation::read(text).map_err(|error| {
         let line = error.span().map_or(0, |span| line_of(text, span.start));
         let what = error.message().lines().collect::<Vec<_>>().join(", ");
         BenchError::new(file, line, what, "correct that line")

@@ -60,8 +60,30 @@ pub static VERBS: &[Verb] = &[
     Verb { word: "quit", form: "quit", help: "Ends the workbench, with the rail off." },
 ];
 
-/// Words of the grammar that this version does not follow yet.
-const LATER: [&str; 5] = ["every", "walk", "watch", "toggle", "play"];
+/// Lines that one might try and that are not there, with what is there instead.
+const NOT_THERE: [(&str, &str); 5] = [
+    (
+        "every",
+        "nothing repeats by itself here: Enter on an empty line makes the last cycle again, \
+         `hold SPACE ADDRESS ?` keeps it still",
+    ),
+    (
+        "walk",
+        "no line walks by itself here: `hold SPACE ADDRESS ?` sets the address lines, + and - go \
+         to the next address",
+    ),
+    (
+        "watch",
+        "nothing is watched by itself here: `SPACE ADDRESS ?` reads, Enter on an empty line reads \
+         again and shows the changed bits",
+    ),
+    (
+        "toggle",
+        "no line toggles by itself here: `hold SPACE ADDRESS ?` and `let go` move the lines of a \
+         cycle by hand",
+    ),
+    ("play", "no file of lines is followed here: each line is typed, Up calls an earlier one back"),
+];
 
 const NO_SHEET: &str = "no sheet is chosen, so nobody knows the spaces: connect first";
 
@@ -187,8 +209,8 @@ fn cycle(words: &[String], hold: bool, sheet: Option<&SheetFacts>) -> Result<Cyc
 pub fn parse(line: &str, sheet: Option<&SheetFacts>) -> Result<Ask, String> {
     let words = words(line);
     let Some((first, rest)) = words.split_first() else { return Ok(Ask::Again) };
-    if let Some(later) = LATER.iter().find(|later| *later == first) {
-        return Err(format!("`{later}` comes with a later version"));
+    if let Some((_, instead)) = NOT_THERE.iter().find(|(word, _)| word == first) {
+        return Err((*instead).to_string());
     }
     let head = match (meant(first, &heads(sheet)), sheet) {
         // It may be a space of the module that nobody knows yet.

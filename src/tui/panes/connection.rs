@@ -1,8 +1,8 @@
 //! Connection: port, adapter, voltages, sheet, specimen, link.
 
-use crate::app::workbench::{Phase, Rail};
+use crate::app::workbench::{ChipFacts, Phase, Rail};
 use crate::tui::plain::{fit, plain, wrap};
-use crate::tui::state::State;
+use crate::tui::state::{Details, State};
 use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -18,7 +18,8 @@ fn volts(mv: u16, measured: bool) -> String {
     format!("{mv} mV {how}")
 }
 
-fn facts(state: &State) -> Vec<(&'static str, String, Style)> {
+/// The rows, where `room` of them are to be seen.
+fn facts(state: &State, room: usize) -> Vec<(&'static str, String, Style)> {
     let core = &state.core;
     let theme = &state.look.theme;
     let (text, quiet) = (theme.text, theme.quiet);
@@ -31,7 +32,9 @@ fn facts(state: &State) -> Vec<(&'static str, String, Style)> {
         rows.push(("rate", rate, text));
         let rail = match core.rail {
             Rail::On { mv, measured } => volts(mv, measured),
-            Rail::Off { mv, measured } => format!("off {}", volts(mv, measured)),
+            // As it was measured once: rounded up it could stand at the limit of what is safe.
+            Rail::Off { mv, measured: true } => format!("off {mv} mV measured"),
+            Rail::Off { mv, .. } => format!("off {}", volts(mv, false)),
             Rail::OffConfirmed => "off, by your meter".into(),
             _ => format!("{} mV wanted", adapter.rail_mv),
         };
@@ -51,20 +54,70 @@ fn facts(state: &State) -> Vec<(&'static str, String, Style)> {
     rows.push(("sheet", sheet.unwrap_or_else(|| none("s")), text));
     let specimen = core.specimen.clone().or_else(|| state.wanted.specimen.clone());
     rows.push(("specimen", specimen.unwrap_or_else(|| none("m")), text));
-    let link = core.link.map_or("not used yet", |link| link.word());
-    rows.push(("link", link.into(), if core.link.is_some() { text } else { quiet }));
+    let (link, style) = match core.link {
+        None => ("not used yet", quiet),
+        Some(link) if link.frames_received == 0 => ("no answer", theme.trouble),
+        Some(link) => (link.word(), text),
+    };
+    rows.push(("link", link.into(), style));
     rows.push(("lines", "not checked".into(), quiet));
-    rows.push(("chips", chips(state), quiet));
+    for (n, (said, known)) in chips(state, room.saturating_sub(rows.len())).into_iter().enumerate()
+    {
+        let head = if n == 0 { "chips" } else { "" };
+        rows.push((head, said, if known { text } else { quiet }));
+    }
     rows
 }
 
-/// What the sheet says of the chips, until they are asked themselves.
-fn chips(state: &State) -> String {
+/// The chips in at most `room` rows, but one at least: as they were identified, or as the sheet
+/// says until then.
+fn chips(state: &State, room: usize) -> Vec<(String, bool)> {
     let spaces = state.core.sheet.as_ref().map_or(&[][..], |sheet| &sheet.spaces);
-    match spaces.iter().map(|space| space.chips.len()).sum() {
-        0 => "not known".into(),
-        n @ 0_usize.. => format!("{n} by the sheet"),
+    if state.core.chips.is_empty() {
+        return match spaces.iter().map(|space| space.chips.len()).sum() {
+            0_usize => vec![("not known".into(), false)],
+            n => vec![(format!("{n} by the sheet"), false)],
+        };
     }
+    let groups = groups(&state.core.chips);
+    let mut rows: Vec<_> = groups.iter().map(|group| (short(group), true)).collect();
+    if rows.len() > room.max(1) {
+        rows.truncate(room.max(1));
+        let more = groups.len() - rows.len();
+        if let Some((last, _)) = rows.last_mut() {
+            *last = format!("{last}, {more} more: d");
+        }
+    }
+    rows
+}
+
+/// Chips that are the same, side by side.
+fn groups(chips: &[ChipFacts]) -> Vec<&[ChipFacts]> {
+    chips.chunk_by(|a, b| a.what == b.what).collect()
+}
+
+fn names(group: &[ChipFacts]) -> String {
+    group.iter().map(|chip| chip.reference.as_str()).collect::<Vec<_>>().join(" ")
+}
+
+fn short(group: &[ChipFacts]) -> String {
+    format!("{} {}", names(group), group.first().map_or("", |chip| chip.part.as_str()))
+}
+
+/// Every chip with what is known of it, in words.
+fn found(state: &State, room: usize) -> Vec<String> {
+    let mut lines = Vec::new();
+    for group in groups(&state.core.chips) {
+        let Some(first) = group.first() else { continue };
+        let sectors = match first.sectors {
+            0 => String::new(),
+            1 => ", 1 sector".into(),
+            n => format!(", {n} sectors"),
+        };
+        lines.extend(wrap(&plain(&format!("{}: {}{sectors}", names(group), first.what)), room));
+    }
+    lines.push("d shows the link".into());
+    lines
 }
 
 fn details(state: &State) -> Vec<String> {
@@ -87,13 +140,18 @@ fn details(state: &State) -> Vec<String> {
 pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     let room = usize::from(area.width);
     let more = state.look.glyphs.more;
-    if state.details {
+    let said = match state.details {
+        Details::None => Vec::new(),
+        Details::Chips => found(state, room),
+        Details::Link => details(state),
+    };
+    if !said.is_empty() {
         let lines: Vec<_> =
-            details(state).into_iter().map(|text| Line::from(fit(&text, room, more))).collect();
+            said.into_iter().map(|text| Line::from(fit(&text, room, more))).collect();
         frame.render_widget(Paragraph::new(lines), area);
         return;
     }
-    let mut lines: Vec<_> = facts(state)
+    let mut lines: Vec<_> = facts(state, usize::from(area.height))
         .into_iter()
         .map(|(head, text, style)| {
             let text = fit(&plain(&text), room.saturating_sub(COLUMN), more);

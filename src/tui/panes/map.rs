@@ -2,7 +2,7 @@
 
 mod near;
 
-use crate::app::workbench::{Mark, SheetFacts, SpaceFacts};
+use crate::app::workbench::{Mark, SheetFacts, SpaceFacts, SpaceMap};
 use crate::tui::glyphs::Glyphs;
 use crate::tui::layout::areas;
 use crate::tui::plain::fit;
@@ -22,7 +22,11 @@ pub fn subtitle(state: &State) -> String {
     let space = state.core.sheet.as_ref().and_then(|sheet| sheet.spaces.get(state.map.space));
     match (state.map.zoom, space) {
         (Zoom::Module, _) | (_, None) => "copy".into(),
-        (Zoom::Blocks, Some(space)) => format!("copy, blocks of {}", space.name),
+        (Zoom::Blocks, Some(space)) => {
+            let map = state.core.map.get(state.map.space);
+            let what = if map.is_some_and(SpaceMap::has_sectors) { "sectors" } else { "blocks" };
+            format!("copy, {what} of {}", space.name)
+        }
         (Zoom::Words, Some(space)) => format!("copy, words of {}", space.name),
     }
 }
@@ -83,7 +87,7 @@ pub fn view_rows(state: &State) -> usize {
     height.saturating_sub(legend(state, width).len() + 1)
 }
 
-/// Blocks in a row of the module's view.
+/// Sectors or blocks in a row of the module's view.
 pub fn cells_per_row(state: &State) -> usize {
     let room = inner(state).0.saturating_sub(COLUMN).max(8);
     // A power of two, so that rows begin at round addresses.
@@ -126,14 +130,13 @@ fn here(state: &State, sheet: &SheetFacts, room: usize) -> Line<'static> {
     let space = sheet.spaces.get(state.map.space);
     let map = state.core.map.get(state.map.space);
     let (Some(space), Some(map)) = (space, map) else { return Line::default() };
-    let block = match state.map.zoom {
-        Zoom::Words => (state.map.word / map.block_words.max(1)) as usize,
+    let at = match state.map.zoom {
+        Zoom::Words => map.part_at(state.map.word),
         _ => state.map.block,
     };
-    let first = block as u32 * map.block_words;
-    let last = (first + map.block_words).min(space.words) - 1;
-    let cell = map.cells.get(block).copied().unwrap_or_default();
-    let (_, word, _) = sign(state, cell.mark, map.under_way == Some(block));
+    let Some(part) = map.part(at) else { return Line::default() };
+    let (first, last) = (part.first, part.first + (part.words - 1));
+    let (_, word, _) = sign(state, part.mark, part.under_way);
     let zones: Vec<_> = near::zones_in(sheet, state.map.space, first, last).collect();
     let zones = if zones.is_empty() { String::new() } else { format!(", {}", zones.join(", ")) };
     let text = format!(
@@ -145,21 +148,26 @@ fn here(state: &State, sheet: &SheetFacts, room: usize) -> Line<'static> {
     Line::styled(fit(&text, room, state.look.glyphs.more), state.look.theme.title)
 }
 
-/// Every space, a sign for each block; the second value is the row of the cursor.
+/// Every space, a sign for each sector or block; the second value is the row of the cursor.
 fn module(state: &State, sheet: &SheetFacts, room: usize) -> (Vec<Line<'static>>, usize) {
     let theme = &state.look.theme;
     let per_row = cells_per_row(state);
     let focus = state.focus == Pane::Map;
     let (mut lines, mut at) = (Vec::new(), 0);
     // Twice as wide where there is room for every row: easier to see.
-    let longest = state.core.map.iter().map(|map| map.cells.len().min(per_row)).max().unwrap_or(0);
+    let longest = state.core.map.iter().map(|map| map.parts().min(per_row)).max().unwrap_or(0);
     let wide = if COLUMN + longest * 2 <= room { 2 } else { 1 };
     for (index, (space, map)) in sheet.spaces.iter().zip(&state.core.map).enumerate() {
         let bytes = u64::from(space.words) * u64::from(space.bits / 8);
         let chips: Vec<_> = space.chips.iter().map(|(name, _)| name.as_str()).collect();
         let battery = if space.battery { ", battery" } else { "" };
+        let sectors = match map.has_sectors() {
+            true if map.parts() == 1 => ", 1 sector".into(),
+            true => format!(", {} sectors", map.parts()),
+            false => String::new(),
+        };
         let head = format!(
-            "{}  {}, {} bits, {}{battery}  {}",
+            "{}  {}, {} bits, {}{battery}{sectors}  {}",
             space.name,
             space.kind.word(),
             space.bits,
@@ -167,12 +175,13 @@ fn module(state: &State, sheet: &SheetFacts, room: usize) -> (Vec<Line<'static>>
             chips.join(" ")
         );
         lines.push(Line::styled(fit(&head, room, state.look.glyphs.more), theme.text));
-        for (row, cells) in map.cells.chunks(per_row).enumerate() {
-            let first = space.base.0 + (row * per_row) as u32 * map.block_words;
+        let all: Vec<_> = (0..map.parts()).filter_map(|n| map.part(n)).collect();
+        for (row, parts) in all.chunks(per_row).enumerate() {
+            let first = space.base.0 + parts[0].first;
             let mut line = Line::from(Span::styled(format!("0x{first:<6X} "), theme.quiet));
-            for (n, cell) in cells.iter().enumerate() {
+            for (n, part) in parts.iter().enumerate() {
                 let block = row * per_row + n;
-                let (sign, _, style) = sign(state, cell.mark, map.under_way == Some(block));
+                let (sign, _, style) = sign(state, part.mark, part.under_way);
                 let here = focus && index == state.map.space && block == state.map.block;
                 if here {
                     at = lines.len();

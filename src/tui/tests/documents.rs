@@ -33,6 +33,7 @@ fn parts() -> Vec<(&'static str, String)> {
         ("screen connected", screen(&connected(80, 24))),
         ("screen small", screen(&capturing(60, 18))),
         ("screen blocks", screen(&near)),
+        ("screen identified", screen(&identified(80, 24))),
         ("screen cautions", screen(&cautions)),
         ("keys always", keys_of(ALWAYS)),
         ("keys panes", keys_of(PANES)),

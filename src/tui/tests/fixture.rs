@@ -1,8 +1,8 @@
 //! States to begin with, and screens as text.
 
 use crate::app::workbench::{
-    AdapterFacts, Doing, Item, Line, Mark, Phase, Progress, Rail, Snapshot, SpaceMap, Tone,
-    sheet_facts,
+    AdapterFacts, ChipFacts, Doing, Item, Line, Mark, Phase, Progress, Rail, Snapshot, SpaceMap,
+    Tone, sheet_facts,
 };
 use crate::link::LinkStats;
 use crate::module::{Sheet, builtin};
@@ -73,13 +73,36 @@ pub fn connected(width: u16, height: u16) -> State {
     state
 }
 
+/// After identification: chips, and a store of boot sectors at its low end.
+pub fn identified(width: u16, height: u16) -> State {
+    let mut state = connected(width, height);
+    let mut core = ready();
+    core.link = Some(LinkStats { frames_sent: 60, frames_received: 60, ..LinkStats::default() });
+    let (sectors, large) = ([0, 0x2000, 0x3000, 0x4000], (1..32).map(|n| n * 0x4000 + 0x4000));
+    core.map[0].sectors = sectors.into_iter().chain(large.filter(|&at| at < 0x8_0000)).collect();
+    let chip = |reference: &str, part: &str, more: &str, sectors| ChipFacts {
+        reference: reference.into(),
+        part: part.into(),
+        what: format!("{part}{more}"),
+        sectors,
+    };
+    let flash = " (maker from a list, device 0x225B)";
+    core.chips = vec![
+        chip("U1", "S29AL008J bottom", flash, 19),
+        chip("U2", "S29AL008J bottom", flash, 19),
+        chip("U3", "answers", "", 0),
+    ];
+    send(&mut state, Msg::Core(Box::new(core), Vec::new()));
+    state
+}
+
 /// In the middle of a capture, with a block in doubt.
 pub fn capturing(width: u16, height: u16) -> State {
     let mut state = connected(width, height);
     let mut core = ready();
     core.rail = Rail::On { mv: 3287, measured: true };
     core.doing = Doing::Job("capture");
-    core.link = Some(LinkStats { frames_sent: 900, ..LinkStats::default() });
+    core.link = Some(LinkStats { frames_sent: 900, frames_received: 888, ..LinkStats::default() });
     for (n, cell) in core.map[0].cells.iter_mut().enumerate() {
         cell.mark = match n {
             5 => Mark::Unsteady,

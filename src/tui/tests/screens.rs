@@ -27,6 +27,45 @@ fn connected_and_capturing() {
 }
 
 #[test]
+fn after_identification_the_map_has_sectors() {
+    kept("identified", identified);
+    kept("sectors", |width, height| {
+        let mut state = identified(width, height);
+        keys(&mut state, &[Key::Char('2'), Key::Enter, Key::Down]);
+        state
+    });
+    let mut state = identified(80, 24);
+    keys(&mut state, &[Key::Char('d')]);
+    assert!(text(&state).contains("U1 U2: S29AL008J"), "{}", text(&state));
+    keys(&mut state, &[Key::Char('d')]);
+    assert!(text(&state).contains("sent      60 frames"));
+    keys(&mut state, &[Key::Char('d')]);
+    assert!(text(&state).contains("specimen TG-7 #0417"));
+}
+
+#[test]
+fn the_cursor_stays_at_its_word_when_sectors_take_the_place_of_blocks() {
+    let mut state = connected(80, 24);
+    keys(&mut state, &[Key::Char('2'), Key::Right, Key::Right]);
+    assert!(text(&state).contains("store 0x8000-0xBFFF"), "{}", text(&state));
+    let core = identified(80, 24).core;
+    send(&mut state, Msg::Core(Box::new(core), Vec::new()));
+    assert!(text(&state).contains("store 0x8000-0xBFFF"), "{}", text(&state));
+    keys(&mut state, &[Key::Home, Key::Right]);
+    assert!(text(&state).contains("store 0x2000-0x2FFF"), "{}", text(&state));
+}
+
+#[test]
+fn the_word_for_the_link_is_filled_by_any_work_and_never_without_an_answer() {
+    let mut state = identified(80, 24);
+    assert!(text(&state).contains("link     good"), "{}", text(&state));
+    state.core.link = Some(crate::link::LinkStats { frames_sent: 9, ..Default::default() });
+    assert!(text(&state).contains("link     no answer"));
+    state.core.link = None;
+    assert!(text(&state).contains("link     not used yet"));
+}
+
+#[test]
 fn the_map_from_near() {
     let near = |width, height| {
         let mut state = capturing(width, height);

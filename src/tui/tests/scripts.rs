@@ -123,10 +123,11 @@ fn the_end_waits_for_the_rail() {
     let ends = keys(&mut state, &[Key::Char('q'), Key::Enter]);
     assert_eq!(stops(&ends), 1);
     assert!(matches!(sends(&ends)[..], [Command::Quit]) && state.leaving);
-    // A signal does the same without asking.
+    // A signal has told the core by itself: asked twice, the stop would be an urgent one.
     let mut state = capturing(80, 24);
     let ends = send(&mut state, Msg::End);
-    assert_eq!((stops(&ends), sends(&ends).len(), state.leaving), (1, 1, true));
+    assert_eq!((stops(&ends), sends(&ends).len(), state.leaving), (0, 0, true));
+    assert!(text(&state).contains("STOPPING, up to 3 s"));
 }
 
 #[test]
@@ -291,7 +292,11 @@ fn grammar_takes_any_clear_beginning() {
         ("store 10", "a cycle is"),
         ("store xyz ?", "no hexadecimal"),
         ("store 1_0000_0000 ?", "no hexadecimal"),
-        ("walk A3", "later version"),
+        ("walk A3", "`hold SPACE ADDRESS ?` sets the address lines"),
+        ("every 50us", "Enter on an empty line"),
+        ("watch store 1F00", "shows the changed bits"),
+        ("toggle D7 every 1ms", "`let go`"),
+        ("play FILE", "each line is typed"),
         ("writes records 9999", "1 to 600"),
         ("rail", "say `rail on, rail off`"),
         ("hold", "a cycle is"),

@@ -1,16 +1,28 @@
 //! Moving in the memory map.
 
+use crate::app::workbench::SpaceMap;
 use crate::tui::keys::Action;
 use crate::tui::panes::map::{cells_per_row, view_rows, words_per_row};
 use crate::tui::state::{MapPane, State, Zoom};
 
-/// Brings the cursor back into what there is.
-pub(super) fn clamp(state: &mut State) {
+/// The first word under the cursor, counted from the base.
+pub(super) fn cursor_word(state: &State) -> Option<u32> {
+    let map = state.core.map.get(state.map.space)?;
+    map.part(state.map.block).map(|part| part.first)
+}
+
+/// Brings the cursor back into what there is, to the part that holds `word`: sectors may have
+/// taken the place of blocks.
+pub(super) fn clamp(state: &mut State, word: Option<u32>) {
     let spaces = state.core.map.len();
     if state.map.space >= spaces {
         state.map = MapPane::default();
     }
-    let blocks = state.core.map.get(state.map.space).map_or(0, |map| map.cells.len());
+    let map = state.core.map.get(state.map.space);
+    if let (Some(map), Some(word)) = (map, word) {
+        state.map.block = map.part_at(word);
+    }
+    let blocks = map.map_or(0, SpaceMap::parts);
     state.map.block = state.map.block.min(blocks.saturating_sub(1));
 }
 
@@ -29,7 +41,7 @@ fn closer(state: &mut State) {
         Zoom::Module => Zoom::Blocks,
         Zoom::Blocks | Zoom::Words => {
             if state.map.zoom == Zoom::Blocks {
-                state.map.word = state.map.block as u32 * map.block_words;
+                state.map.word = map.part(state.map.block).map_or(0, |part| part.first);
                 state.map.page.clear();
             }
             Zoom::Words
@@ -40,8 +52,8 @@ fn closer(state: &mut State) {
 fn farther(state: &mut State) {
     state.map.zoom = match state.map.zoom {
         Zoom::Words => {
-            let block_words = state.core.map.get(state.map.space).map_or(1, |map| map.block_words);
-            state.map.block = (state.map.word / block_words.max(1)) as usize;
+            let map = state.core.map.get(state.map.space);
+            state.map.block = map.map_or(0, |map| map.part_at(state.map.word));
             Zoom::Blocks
         }
         Zoom::Blocks | Zoom::Module => Zoom::Module,
@@ -50,7 +62,7 @@ fn farther(state: &mut State) {
 
 fn blocks(state: &mut State, zoom: Zoom, action: Action) {
     let Some(map) = state.core.map.get(state.map.space) else { return };
-    let blocks = map.cells.len();
+    let blocks = map.parts();
     let row = if zoom == Zoom::Module { cells_per_row(state) } else { 1 };
     let page = view_rows(state).max(1);
     let at = state.map.block;
@@ -63,7 +75,7 @@ fn blocks(state: &mut State, zoom: Zoom, action: Action) {
         Action::Up if block >= row => (space, block - row),
         // Out of the space at its upper end.
         Action::Up if zoom == Zoom::Module && space > 0 => {
-            let before = state.core.map[space - 1].cells.len();
+            let before = state.core.map[space - 1].parts();
             (space - 1, (before.saturating_sub(1) / row * row + block).min(before - 1))
         }
         Action::Down if block + row < blocks => (space, block + row),
@@ -76,7 +88,7 @@ fn blocks(state: &mut State, zoom: Zoom, action: Action) {
     };
     state.map.space = space;
     state.map.block = block;
-    clamp(state);
+    clamp(state, None);
 }
 
 fn words(state: &mut State, action: Action) {

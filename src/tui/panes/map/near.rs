@@ -4,6 +4,7 @@ use super::{COLUMN, sign};
 use crate::app::workbench::{Mark, SheetFacts, SpaceFacts};
 use crate::tui::plain::fit;
 use crate::tui::state::{Pane, State};
+use humansize::{BINARY, format_size};
 use ratatui::text::{Line, Span};
 
 /// The zones that reach into the words from `first` to `last`, counted from the base.
@@ -21,7 +22,7 @@ pub(super) fn zones_in(
     })
 }
 
-/// A row for each block; the second value is the row of the cursor.
+/// A row for each sector or block; the second value is the row of the cursor.
 pub(super) fn blocks(
     state: &State,
     sheet: &SheetFacts,
@@ -32,13 +33,14 @@ pub(super) fn blocks(
     let (Some(space), Some(map)) = (sheet.spaces.get(index), state.core.map.get(index)) else {
         return (Vec::new(), 0);
     };
-    let rows = map.cells.iter().enumerate().map(|(block, cell)| {
-        let first = block as u32 * map.block_words;
-        let last = (first + map.block_words).min(space.words) - 1;
-        let (sign, word, style) = sign(state, cell.mark, map.under_way == Some(block));
+    let rows = (0..map.parts()).filter_map(|n| Some((n, map.part(n)?))).map(|(block, part)| {
+        let (first, last) = (part.first, part.first + (part.words - 1));
+        let (sign, word, style) = sign(state, part.mark, part.under_way);
         let zones: Vec<_> = zones_in(sheet, index, first, last).collect();
-        let text = format!(" {word:<16}{}", zones.join(" "));
-        let text = fit(&text, room.saturating_sub(COLUMN + 2), state.look.glyphs.more);
+        let size = format_size(u64::from(part.words) * u64::from(space.bits / 8), BINARY);
+        let text = format!(" {word:<16}{size:<9} {}", zones.join(" "));
+        let text = text.trim_end();
+        let text = fit(text, room.saturating_sub(COLUMN + 2), state.look.glyphs.more);
         let here = block == state.map.block && state.focus == Pane::Map;
         let address = if here { theme.cursor } else { theme.quiet };
         Line::from(vec![
