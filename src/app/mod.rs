@@ -18,6 +18,8 @@ mod parts;
 mod permit_tests;
 mod port_name;
 mod ports;
+#[cfg(test)]
+mod recognise_tests;
 mod sentence;
 mod serve;
 mod sheet_desk;

@@ -16,6 +16,7 @@ mod finding;
 mod geometry;
 mod maker;
 pub mod parts;
+pub mod recognise;
 mod settle;
 #[cfg(test)]
 mod settle_tests;
@@ -31,6 +32,7 @@ pub use finding::{Finding, QUERY_FIRST};
 pub use geometry::{Boot, Doubt, Geometry, OrderDoubt, Region, Size};
 pub use maker::MakerId;
 pub use parts::{Catalogue, Identity};
+pub use recognise::{Act, Recogniser, Verdict};
 pub use settle::settle;
 pub use way::Way;
 pub use wiring::Wiring;

@@ -197,6 +197,7 @@ pub(super) enum RawChipTrouble {
     Locked,
     Nonsense,
     OnesLookGood,
+    BufferAbort,
 }
 
 #[derive(Clone, Copy, Default, Deserialize)]
