@@ -6,7 +6,11 @@
 #![allow(clippy::doc_markdown, reason = "part numbers are words here")]
 #![cfg_attr(
     not(test),
-    expect(dead_code, unused_imports, reason = "status, limits and cautions are for writing")
+    expect(
+        dead_code,
+        unused_imports,
+        reason = "`write` and `recognise` wait for the jobs that use them"
+    )
 )]
 
 pub mod ask;

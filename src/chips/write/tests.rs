@@ -38,7 +38,7 @@ fn the_script_of_a_word() {
 0002  rest F000F0
 0007  A = B
 0008  loop N
-0009    skip 9 if payload is FFFFFFFF
+0009    skip 8 if payload is FFFFFFFF
 000F    critical, at most 51 ms
 0014      write AA00AA at 0x100555
 001D      write 550055 at 0x1002AA
