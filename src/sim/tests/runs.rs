@@ -327,7 +327,7 @@ fn a_sag_at_a_cycle_comes_right_after_it_and_only_once() {
     assert_eq!(reply.status, 12, "power-lost");
     assert_eq!(h.written().len(), 3);
     let again = h.next(&copy(), &words);
-    assert_eq!(h.refused(&again).0, FaultCode::HALTED);
+    assert_eq!(h.refused(&again).0, FaultCode::NOT_NEXT_RUN, "its chain is halted");
     assert_eq!(h.host.ping().rail, RailState::Tripped);
     h.host.rail_on(1);
     h.permit(&permit(60));
