@@ -21,6 +21,8 @@ mod permit_tests;
 mod plan_job;
 mod port_name;
 mod ports;
+#[cfg(test)]
+mod recognise_tests;
 mod sentence;
 mod serve;
 mod sheet_desk;

@@ -156,10 +156,10 @@ impl Asking {
         for &at in addresses.iter().chain(&addresses[..TWICE]) {
             script = script.read(at).emit();
         }
-        for (at, value) in self.writes(Action::Reset) {
-            script = unless_held(script, &guards, |script| script.write(at, value));
-        }
-        script
+        let back = self.writes(Action::Reset);
+        unless_held(script, &guards, |script| {
+            back.into_iter().fold(script, |script, (at, value)| script.write(at, value))
+        })
     }
 
     /// What [`ids`](Self::ids) has emitted; `None` if it is another number of words.
@@ -332,10 +332,10 @@ mod tests {
         let rule = SlotRule { width: Width::W32, lanes: LaneRule::Rest };
         let limits = Limits::with_shapes([rule]);
         let apart: Vec<_> = (0..READS_A_SCRIPT as u32).map(|n| WordAddress(n * 2)).collect();
-        for (lanes, bits) in [(PAIR, 16), (FOUR, 8)] {
+        for ((lanes, bits), base) in [((PAIR, 16), 0), ((FOUR, 8), 0), ((FOUR, 8), 0x20_0000)] {
             let families = Family::ALL.map(|family| Way::of_family(family, bits)).concat();
             for way in [families, Way::of_unknown(bits)].concat() {
-                let asking = asking(lanes, way);
+                let asking = Asking { base: WordAddress(base), ..asking(lanes, way) };
                 let query = asking.query_addresses(0..QUERY_WORDS);
                 let mut scripts = vec![asking.ids(|_| 0), asking.reset()];
                 for more in [asking.query(&query), asking.query(&apart), asking.codes(&apart)] {

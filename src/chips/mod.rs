@@ -6,7 +6,11 @@
 #![allow(clippy::doc_markdown, reason = "part numbers are words here")]
 #![cfg_attr(
     not(test),
-    expect(dead_code, unused_imports, reason = "status, limits and cautions are for writing")
+    expect(
+        dead_code,
+        unused_imports,
+        reason = "`write` and `recognise` wait for the jobs that use them"
+    )
 )]
 
 pub mod ask;
@@ -16,6 +20,7 @@ mod finding;
 mod geometry;
 mod maker;
 pub mod parts;
+pub mod recognise;
 mod settle;
 #[cfg(test)]
 mod settle_tests;
@@ -31,6 +36,7 @@ pub use finding::{Finding, QUERY_FIRST};
 pub use geometry::{Boot, Doubt, Geometry, OrderDoubt, Region, Size};
 pub use maker::MakerId;
 pub use parts::{Catalogue, Identity};
+pub use recognise::{Act, Recogniser, Verdict};
 pub use settle::settle;
 pub use way::Way;
 pub use wiring::Wiring;

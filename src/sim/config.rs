@@ -16,6 +16,8 @@ pub struct RailModel {
     pub reaches: Option<Millivolts>,
     /// It falls to this voltage so long after it has settled.
     pub sag: Option<(Nanos, Millivolts)>,
+    /// It falls to this voltage once, right after the so-manieth cycle of scripts.
+    pub sag_at_cycle: Option<(u32, Millivolts)>,
     /// Something feeds it: it stays at 900 mV after it was switched off.
     pub feeds_back: bool,
 }
@@ -28,6 +30,7 @@ impl Default for RailModel {
             fall: Nanos::from_millis(40),
             reaches: None,
             sag: None,
+            sag_at_cycle: None,
             feeds_back: false,
         }
     }

@@ -1,10 +1,15 @@
 //! The scripts that change chips, run by the interpreter over simulated chips of every family.
 #![allow(clippy::unwrap_used, reason = "a test may stop at what it did not expect")]
 
+mod failures;
 mod good;
+mod refused;
+mod rest;
 mod rig;
+mod stops;
 
 use crate::bus::Word;
+use crate::chips::Step;
 use rig::{Outcome, Rig, Setup};
 
 /// Every family, on every bus that its simulated chips have, 1, 2 or 4 side by side.
@@ -71,7 +76,7 @@ impl Rig {
 
     /// Programs words from `first` on; the first run that does not end good ends it.
     fn program(&mut self, first: u32, words: &[Word], most: usize) -> Result<usize, Outcome> {
-        let steps = self.writing.program(first, words, most);
+        let steps: Vec<Step> = self.writing.program(first, words, most);
         let count = steps.len();
         for step in steps {
             assert!(step.payload.len() <= most.max(1), "{} of {most}", step.payload.len());
@@ -91,5 +96,20 @@ impl Rig {
             let outcome = self.run(&script.unwrap(), self.base() + sector.0, 1, Vec::new());
             assert!(outcome.ended.good(), "{:?}", outcome.ended);
         }
+    }
+
+    /// Clears the lock of a sector in one chip alone.
+    fn unlock_lane(&mut self, chip: usize, sector: (u32, u32)) {
+        let script = self.writing.unlock().unwrap().unwrap();
+        self.allow(sector);
+        let lane = self.writing.chips[chip].lane().mask();
+        let b = self.base() + sector.0;
+        assert!(self.run_on(lane, &script, b, 1, Vec::new()).ended.good());
+    }
+
+    fn reset(&mut self) {
+        let script = self.writing.reset().unwrap();
+        let base = self.base();
+        assert!(self.run(&script, base, 1, Vec::new()).ended.good());
     }
 }

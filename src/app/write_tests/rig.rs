@@ -273,17 +273,26 @@ impl Rig {
         let bytes = self.module.contents(SPACE).unwrap();
         let stored: Vec<_> = self.shape.width.words(&bytes).collect();
         let at = |module: u32| stored[self.wirings[0].chip_address(module) as usize];
-        (0..stored.len() as u32).map(|module| self.from_chips(at(module))).collect()
+        (0..stored.len() as u32).map(|module| self.at_the_bus(at(module))).collect()
+    }
+
+    /// What the bus reads from a word on, which counts from the base.
+    pub fn read_words(&mut self, first: u32, count: usize) -> Vec<Word> {
+        let (shape, start) = (self.shape, self.base() + first);
+        let all = (0..count as u32).map(|n| WordAddress(start + n));
+        all.map(|at| Cycles::read(self, &shape, at, Precharge::None)).collect()
     }
 
     /// Contents past all rules.
     pub fn set_words(&mut self, words: &[Word]) {
         let mut stored = vec![0; words.len()];
         for (module, word) in (0..).zip(words) {
-            stored[self.wirings[0].chip_address(module) as usize] = self.to_chips(*word);
+            stored[self.wirings[0].chip_address(module) as usize] = self.at_the_chips(*word);
         }
         let mut bytes = Vec::new();
-        stored.iter().for_each(|word| self.shape.width.put(*word, &mut bytes));
+        for word in stored {
+            self.shape.width.put(word, &mut bytes);
+        }
         assert!(self.module.set_contents(SPACE, &bytes));
     }
 
@@ -313,12 +322,12 @@ impl Rig {
         self.cut_at = None;
     }
 
-    fn to_chips(&self, word: Word) -> Word {
+    fn at_the_chips(&self, word: Word) -> Word {
         let pairs = self.wirings.iter().zip(&self.lanes);
         pairs.fold(0, |all, (wired, lane)| all | lane.put(wired.get(word)))
     }
 
-    fn from_chips(&self, word: Word) -> Word {
+    fn at_the_bus(&self, word: Word) -> Word {
         let pairs = self.wirings.iter().zip(&self.lanes);
         pairs.fold(0, |all, (wired, lane)| all | wired.put(lane.get(word)))
     }
@@ -341,13 +350,13 @@ impl Cycles for Rig {
     fn read(&mut self, shape: &Shape, address: WordAddress, precharge: Precharge) -> Word {
         self.count();
         let word = self.module.read(shape, self.at_chips(address), precharge);
-        self.from_chips(word)
+        self.at_the_bus(word)
     }
 
     fn write(&mut self, shape: &Shape, address: WordAddress, value: Word) {
         self.count();
         self.written.push((address.0, value));
-        self.module.write(shape, self.at_chips(address), self.to_chips(value));
+        self.module.write(shape, self.at_chips(address), self.at_the_chips(value));
     }
 
     fn delay(&mut self, time: Nanos) {

@@ -16,8 +16,6 @@ const TYPICAL_PROGRAM_US: [(Family, u32); 4] =
     [(Family::Amd, 9), (Family::Jedec, 14), (Family::Page, 10_000), (Family::Intel, 128)];
 const TYPICAL_ERASE_MS: [(Family, u32); 4] =
     [(Family::Amd, 700), (Family::Jedec, 18), (Family::Page, 10), (Family::Intel, 1024)];
-/// A whole chip takes at most so long where nothing tells: as long as a run may last, nearly.
-const LONGEST_CHIP_MS: u32 = 590_000;
 
 /// How the lock bits of sectors behave.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -234,7 +232,7 @@ impl Times {
             program_us: word,
             buffer_us: pair(listed(|times| times.buffer), word.0, limits.program * 16, 1_000),
             erase_ms,
-            chip_ms: chip.min(LONGEST_CHIP_MS),
+            chip_ms: chip.min(super::erase::LONGEST_WAIT_MS),
         }
     }
 }

@@ -17,6 +17,8 @@ const LOOKS: u32 = 3;
 const MOST_SECTORS: usize = 32;
 /// The commands of the start, at most.
 const START_MS: u32 = 20;
+/// No run waits longer: what would take longer is several runs.
+pub(super) const LONGEST_WAIT_MS: u32 = 590_000;
 
 impl Writing {
     /// Erases the sector that begins at B; N = 1, no payload. The first script starts it and emits
@@ -41,7 +43,8 @@ impl Writing {
     }
 
     /// Erases the sectors that begin at `firsts`, 1 to 32 of them, by one command; B is the first
-    /// of them. `None` for any other number, or if the family has no such command.
+    /// of them. `None` for any other number, for more than one wait can await, or if the family has
+    /// no such command.
     pub fn erase_sectors(&self, firsts: &[WordAddress]) -> Option<Result<Vec<Script>, BuildError>> {
         if self.way.family != Family::Amd || firsts.is_empty() || firsts.len() > MOST_SECTORS {
             return None;
@@ -55,7 +58,7 @@ impl Writing {
             })
         };
         let ms = self.abilities.erase_ms.1.saturating_mul(firsts.len() as u32);
-        Some(self.started_and_awaited(command, ms))
+        (ms <= LONGEST_WAIT_MS).then(|| self.started_and_awaited(command, ms))
     }
 
     fn started_and_awaited(

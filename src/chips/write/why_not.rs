@@ -1,6 +1,6 @@
 //! Why chips cannot be changed here.
 
-use crate::chips::{Doubt, Family};
+use crate::chips::Doubt;
 use thiserror::Error;
 
 /// Why chips cannot be changed here. Chips count from 0, as they are listed.
@@ -72,9 +72,6 @@ pub enum WhyNot {
     /// Pages must be loaded through address lines in their own order.
     #[error("the address lines of these chips are scrambled so that a page is no unbroken range")]
     PageScrambled,
-    /// Chips that a page write would reach besides.
-    #[error("chips of the {0} family that do not fill the word cannot be changed here")]
-    PartOfWord(Family),
     /// A lane that no wait can judge.
     #[error("the data lines of chip {chip} do not lie together on a lane of 8 or 16 lines")]
     Lane {

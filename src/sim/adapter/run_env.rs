@@ -3,7 +3,7 @@
 use super::permits::Permits;
 use super::shapes::{ShapeTable, named_lines, strobes_write};
 use crate::bus::script::{Env, LaneRule, Line, LineRefusal};
-use crate::bus::{Cycles, Levels, Nanos, Precharge, Shape, ShapeId, Word, WordAddress};
+use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, ShapeId, Word, WordAddress};
 use crate::sim::books::Books;
 use crate::sim::config::{ActiveLine, AdapterConfig};
 use crate::sim::socket::Socket;
@@ -20,6 +20,10 @@ pub(super) struct RunEnv<'a> {
     /// The processor's time for each cycle, on top of the bus.
     pub(super) per_cycle: Nanos,
     pub(super) powered: bool,
+    /// The sag that counts cycles: how many are left, and its voltage.
+    pub(super) sag: &'a mut Option<(u32, Millivolts)>,
+    /// That sag has come in this step.
+    pub(super) sagged: Option<Millivolts>,
     /// Cycles made.
     pub(super) made: &'a mut u32,
 }
@@ -34,6 +38,18 @@ impl RunEnv<'_> {
     fn charge_cycle(&mut self) {
         self.socket.delay(self.per_cycle);
         *self.made = self.made.saturating_add(1);
+    }
+
+    /// A cycle was made: the supply may go right after it.
+    fn count_down(&mut self) {
+        let Some((left, mv)) = self.sag else { return };
+        *left = left.saturating_sub(1);
+        if *left == 0 {
+            (self.sagged, self.powered) = (Some(*mv), false);
+            let now = self.socket.now();
+            self.socket.power(now, *mv);
+            *self.sag = None;
+        }
     }
 
     /// May a script bring this control line to this level?
@@ -52,13 +68,16 @@ impl Cycles for RunEnv<'_> {
     fn read(&mut self, shape: &Shape, address: WordAddress, precharge: Precharge) -> Word {
         self.charge_cycle();
         self.books.words_read += 1;
-        self.socket.read(shape, self.on_lines(address), precharge)
+        let word = self.socket.read(shape, self.on_lines(address), precharge);
+        self.count_down();
+        word
     }
 
     fn write(&mut self, shape: &Shape, address: WordAddress, value: Word) {
         self.charge_cycle();
         self.books.words_written += 1;
         self.socket.write(shape, self.on_lines(address), value);
+        self.count_down();
     }
 
     fn delay(&mut self, time: Nanos) {
@@ -86,7 +105,9 @@ impl Env for RunEnv<'_> {
     fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
         self.charge_cycle();
         self.books.words_read += 1;
-        self.socket.read_charged(shape, self.on_lines(address), charge)
+        let word = self.socket.read_charged(shape, self.on_lines(address), charge);
+        self.count_down();
+        word
     }
 
     /// Never asked for: no shape of this version has a strobe for each lane.

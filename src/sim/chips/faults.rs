@@ -47,6 +47,8 @@ pub struct ChipFaults {
     pub locked: Vec<usize>,
     /// It answers noise and takes no command.
     pub nonsense: bool,
+    /// Words, counted from the start of the chip, whose load aborts a write buffer.
+    pub aborts_at: Vec<u32>,
     /// Programming a 1 over a 0 ends as if it had worked.
     pub ones_look_good: bool,
 }

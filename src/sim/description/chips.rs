@@ -134,6 +134,13 @@ fn apply(
             None => Ok(list.get_ref().clone()),
         }
     };
+    let word = || {
+        let at = raw.address.as_ref().ok_or_else(|| missing("address"))?;
+        if *at.get_ref() >= words {
+            return Err(source.error(&at.span(), "it is beyond the chip", "count its words"));
+        }
+        Ok(*at.get_ref())
+    };
     match raw.kind {
         RawChipTrouble::WornSector => {
             let wear = match raw.ends {
@@ -143,17 +150,15 @@ fn apply(
             faults.worn.extend(listed()?.into_iter().map(|sector| (sector, wear)));
         }
         RawChipTrouble::Locked => faults.locked.extend(listed()?),
+        RawChipTrouble::BufferAbort => faults.aborts_at.push(word()?),
         RawChipTrouble::StuckBit => {
-            let at = raw.address.as_ref().ok_or_else(|| missing("address"))?;
+            let at = word()?;
             let bit = raw.bit.as_ref().ok_or_else(|| missing("bit"))?;
             let high = matches!(raw.level.ok_or_else(|| missing("level"))?, RawLevel::High);
-            if *at.get_ref() >= words {
-                return Err(source.error(&at.span(), "it is beyond the chip", "count its words"));
-            }
             if u32::from(*bit.get_ref()) >= lines {
                 return Err(source.error(&bit.span(), "the chip has no such bit", "count from 0"));
             }
-            faults.stuck.push(StuckBit { at: *at.get_ref(), bit: *bit.get_ref(), high });
+            faults.stuck.push(StuckBit { at, bit: *bit.get_ref(), high });
         }
         RawChipTrouble::Slow => faults.pace = ChipPace::NearLongest,
         RawChipTrouble::Pace => {

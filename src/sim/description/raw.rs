@@ -128,6 +128,7 @@ pub(super) struct RawRail {
     pub(super) fall_ms: Option<u32>,
     pub(super) nominal_mv: Option<u16>,
     pub(super) sags_after_ms: Option<Spanned<u32>>,
+    pub(super) sags_at_cycle: Option<Spanned<u32>>,
     pub(super) sag_mv: Option<Spanned<u16>>,
     pub(super) feeds_back: Option<bool>,
     pub(super) module_needs_mv: Option<u16>,
@@ -197,6 +198,7 @@ pub(super) enum RawChipTrouble {
     Locked,
     Nonsense,
     OnesLookGood,
+    BufferAbort,
 }
 
 #[derive(Clone, Copy, Default, Deserialize)]

@@ -104,7 +104,18 @@ fn resolve_line(source: &Source, raw: &RawLine) -> Result<LineConfig, BenchError
 
 fn resolve_rail(source: &Source, raw: &RawRail) -> Result<RailModel, BenchError> {
     let usual = RailModel::default();
+    let at_cycle = match (&raw.sags_at_cycle, &raw.sag_mv) {
+        (None, _) => None,
+        (Some(cycle), _) if *cycle.get_ref() == 0 => {
+            return Err(source.error(&cycle.span(), "a sag at cycle 0", "count from 1"));
+        }
+        (Some(cycle), Some(mv)) => Some((*cycle.get_ref(), Millivolts(*mv.get_ref()))),
+        (Some(one), None) => {
+            return Err(source.error(&one.span(), "sags_at_cycle without sag_mv", "give both"));
+        }
+    };
     let sag = match (&raw.sags_after_ms, &raw.sag_mv) {
+        (None, Some(_)) if at_cycle.is_some() => None,
         (Some(after), Some(mv)) => Some((millis(*after.get_ref()), Millivolts(*mv.get_ref()))),
         (None, None) => None,
         (Some(one), None) => {
@@ -120,6 +131,7 @@ fn resolve_rail(source: &Source, raw: &RawRail) -> Result<RailModel, BenchError>
         fall: raw.fall_ms.map_or(usual.fall, millis),
         reaches: raw.nominal_mv.map(Millivolts),
         sag,
+        sag_at_cycle: at_cycle,
         feeds_back: raw.feeds_back.unwrap_or(false),
     })
 }

@@ -57,6 +57,11 @@ kind = \"nonsense\"
 memory = \"store\"
 chip = 0
 kind = \"ones_look_good\"
+[[chip_fault]]
+memory = \"store\"
+chip = 1
+kind = \"buffer_abort\"
+address = 0x45
 ";
     let description = parse(text).unwrap();
     let [low, high] = &description.memories[0].0.chips[..] else { panic!() };
@@ -67,6 +72,7 @@ kind = \"ones_look_good\"
     assert_eq!((&low.locked, &high.locked), (&vec![0, 18], &vec![0, 18]));
     assert!(low.vpp_low && high.vpp_low && low.nonsense && !high.nonsense);
     assert!(low.ones_look_good && !high.ones_look_good);
+    assert_eq!((&low.aborts_at[..], &high.aborts_at[..]), (&[][..], &[0x45][..]));
 }
 
 #[test]
@@ -83,6 +89,7 @@ fn wrong_faults_are_refused_with_their_line() {
             3,
             "beyond the chip",
         ),
+        ("memory = \"store\"\nkind = \"buffer_abort\"", 0, "lacks 'address'"),
         (
             "memory = \"store\"\nkind = \"stuck_bit\"\naddress = 0\nbit = 16\nlevel = \"low\"",
             4,

@@ -28,6 +28,8 @@ fn wrong_values_are_refused_with_their_line() {
         ("[line]\npacket = 0\n", ":5: ", "packet"),
         ("[faults]\nreply = { drop = 1.5 }\n", ":5: ", "1.5"),
         ("[rail]\nsag_mv = 5\n", ":5: ", "sags_after_ms"),
+        ("[rail]\nsags_at_cycle = 5\n", ":5: ", "sags_at_cycle without sag_mv"),
+        ("[rail]\nsags_at_cycle = 0\nsag_mv = 5\n", ":5: ", "count from 1"),
         ("[[line_fault]]\nline = \"Q1\"\nkind = \"open\"\n", ":5: ", "Q1"),
         ("[[line_fault]]\nline = \"D1\"\nkind = \"shorted_to\"\nto = \"A1\"\n", ":7: ", "A1"),
         (
@@ -93,6 +95,7 @@ rise_ms = 2
 fall_ms = 3
 nominal_mv = 4900
 sags_after_ms = 10
+sags_at_cycle = 9
 sag_mv = 100
 feeds_back = true
 module_needs_mv = 4500

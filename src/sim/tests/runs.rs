@@ -316,6 +316,28 @@ fn the_rail_is_needed_and_a_sag_ends_a_run_without_its_last_part() {
 }
 
 #[test]
+fn a_sag_at_a_cycle_comes_right_after_it_and_only_once() {
+    let sag_at_cycle = Some((3, Millivolts(0)));
+    let mut h = RunHost::new(|d| d.adapter.rail.sag_at_cycle = sag_at_cycle);
+    h.permit(&permit(60));
+    h.store(0, &copy());
+    let words: Vec<Word> = (1..=8).collect();
+    let run = h.first(&copy(), &words);
+    let reply = h.run(&run);
+    assert_eq!(reply.status, 12, "power-lost");
+    assert_eq!(h.written().len(), 3);
+    let again = h.next(&copy(), &words);
+    assert_eq!(h.refused(&again).0, FaultCode::NOT_NEXT_RUN, "its chain is halted");
+    assert_eq!(h.host.ping().rail, RailState::Tripped);
+    h.host.rail_on(1);
+    h.permit(&permit(60));
+    h.last = 1;
+    let run = h.first(&copy(), &words);
+    assert_eq!(h.run(&run).status, 0);
+    assert_eq!(h.written().len(), 3 + 8);
+}
+
+#[test]
 fn fields_beyond_what_a_body_holds_are_dropped_as_overlong() {
     let mut h = RunHost::permitted();
     h.store(0, &copy());

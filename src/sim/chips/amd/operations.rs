@@ -67,7 +67,8 @@ impl Amd {
     ) {
         let page = |at: u32| at / buffer_words(core);
         let same = words.first().is_none_or(|(first, _)| page(*first) == page(at));
-        if !same || core.cells.sector_of(at) != sector {
+        let aborts = core.faults.aborts_at.contains(&at);
+        if !same || aborts || core.cells.sector_of(at) != sector {
             return self.abort(core, now, at, value);
         }
         // A word that comes again counts again; the later one holds.

@@ -86,7 +86,8 @@ impl Intel {
         mut words: Vec<(u32, u16)>,
     ) {
         let start = words.first().map_or(at, |(first, _)| *first);
-        if at < start || at - start >= count || core.cells.sector_of(at) != sector {
+        let aborts = core.faults.aborts_at.contains(&at);
+        if aborts || at < start || at - start >= count || core.cells.sector_of(at) != sector {
             core.violation(now, ChipViolation::BufferAborted(at));
             self.errors |= super::SEQUENCE_ERROR;
             return;
