@@ -187,12 +187,12 @@ pub(super) fn cautions(plan: &Plan, report: &PlanReport, backup: &Backup) -> Vec
     let erased = plan.sectors().filter(|(_, sector)| sector.action == Action::Erase).count();
     if erased > 0 {
         said.push(format!(
-            "flash wears with every erase: this is one of {}",
+            "flash wears with every erase: this one erases {} once",
             counted(erased as u64, "sector")
         ));
     }
     if !report.left.is_empty() {
-        said.push("the module will NOT hold the whole image afterwards: see above".into());
+        said.push("the module will NOT hold the whole image afterwards: see what stays".into());
     }
     said.push(format!(
         "{id} is the only way back: keep it elsewhere, too (`buswright shelf export {id} FILE`)",
