@@ -14,8 +14,8 @@ const FEW: usize = 3;
 impl Writing {
     /// The runs that program `words` from word `first` on, which counts from the base. Blank words
     /// cost nothing or nearly nothing. `most` is the longest payload of a run, in words. All words
-    /// lie in one sector; of a page-write part they are whole pages, and what is missing of the
-    /// first and the last page is written as ones.
+    /// lie in one sector. A page-write part takes whole pages, however long they are: what is
+    /// missing of the first and the last page is written as ones.
     pub fn program(&self, first: u32, words: &[Word], most: usize) -> Vec<Step> {
         if self.way.family == Family::Page {
             return self.page_steps(first, words, most);
