@@ -3,6 +3,7 @@
 mod broken_disks;
 mod captures;
 mod kills;
+mod plans;
 mod real_disk;
 mod resume;
 

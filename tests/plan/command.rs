@@ -106,7 +106,7 @@ fn four_chips_of_tg_7c_and_blank_words() {
         &[
             "blank words into store",
             "  0-1      0x0+0x20000      0x0+0x80000",
-            "erase, program 65536 words",
+            "erase, program 65444 words",
             "U1, U2, U3, U4 Am29LV040B",
         ],
     );

@@ -60,6 +60,13 @@ impl Rig {
         self.folder.path().join(name).to_str().unwrap().to_owned()
     }
 
+    pub fn edit_sheet(&self, from: &str, to: &str) {
+        let file = self.path("sheet.toml");
+        let sheet = fs::read_to_string(&file).unwrap();
+        assert!(sheet.contains(from), "{sheet}");
+        fs::write(file, sheet.replace(from, to)).unwrap();
+    }
+
     pub fn job(&mut self, job: Job) -> Run {
         let captures = self.folder.path().join("shelf");
         let mut scenario = Scenario::of(self.description.clone(), &captures);

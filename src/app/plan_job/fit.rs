@@ -1,6 +1,6 @@
 //! How image and module go together: what is refused, and what is said.
 
-use super::{Backup, Source};
+use super::{BLANK, Backup, Source};
 use crate::app::parts::zone_notes;
 use crate::image::counted;
 use crate::jobs::{ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept};
@@ -61,6 +61,7 @@ pub(super) fn sentences(
             said.push(same_sheet(sheet, kept));
             said.extend(spaces().map(|(space, index)| chips(kept, space, &found.spaces[index])));
         }
+        None if source.image.name == BLANK => {}
         None => said.extend(spaces().map(|(space, _)| taken_as(space))),
     }
     let kept = "keeps the words of this module";
