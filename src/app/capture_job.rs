@@ -2,6 +2,7 @@
 
 use super::CaptureOptions;
 use super::parts::{Asked, keep_off_notes, parts, zone_notes};
+use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{
     CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
@@ -18,6 +19,7 @@ pub(super) async fn capture_job(
 ) -> Result<(CaptureReport, Ending), JobError> {
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
+    ask_started(desk, shelf, &specimen);
     let asked = Asked { space: options.space.as_deref(), range: options.range.as_deref() };
     let parts = parts(&sheet, asked)?;
     for note in keep_off_notes(&sheet, parts.iter().map(|(space, _)| *space)) {

@@ -26,6 +26,7 @@ impl Job {
             Self::Verify { image, space, range, .. } => {
                 (space, range, std::path::Path::new(image).is_file())
             }
+            Self::Write(_) => (none, none, false),
             Self::Plan(PlanOptions { image, space, range, .. }) => {
                 let image = image.as_deref();
                 let is_file = |image: &str| std::path::Path::new(image).is_file();

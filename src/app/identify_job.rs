@@ -3,17 +3,16 @@
 use super::capture_job::no_specimen;
 use super::input::read_text;
 use super::sheets::refuse_to_identify;
+use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::jobs::{
-    CaptureRequest, ChipReport, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
-    Powered, Twin, begin, capture, identify, whole, with_rail,
+    CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep, Powered, Twin,
+    begin, capture, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
-use crate::shelf::{
-    BLOCK_BYTES, Capture, ChipRecord, HistoryLine, Identified, IdentifiedSpace, Label, Shelf,
-};
+use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
 use crate::wire::HelloReply;
 use jiff::Timestamp;
 use std::path::PathBuf;
@@ -39,6 +38,9 @@ pub(super) async fn identify_job(
 ) -> Result<(IdentifyReport, Ending), JobError> {
     let catalogue = catalogue(&options.chips)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    if let Some(label) = &specimen {
+        ask_started(desk, shelf, label);
+    }
     refuse_to_identify(&sheet)?;
     let probe = options.probe.as_deref().map(|name| probed(&sheet, name)).transpose()?;
     // Such a space is captured first, and a capture belongs to a specimen.
@@ -175,19 +177,6 @@ impl Keep for Keeper<'_, '_> {
     }
 }
 
-/// What a chip has answered at `time`, as records carry it.
-pub(super) fn chip_record(chip: &ChipReport, time: Timestamp) -> ChipRecord {
-    ChipRecord {
-        chip: chip.reference.clone(),
-        lane: chip.lane.clone(),
-        ids: if chip.answered { chip.raw_ids.join(" ") } else { chip.presence.clone() },
-        cfi: chip.query.clone().unwrap_or_else(|| "none".into()),
-        lock_map: chip.locks.clone(),
-        part: chip.what(),
-        identified: Some(time),
-    }
-}
-
 /// What was found goes beside the captures; that it cannot be written down changes nothing of it.
 pub(super) fn remember(
     desk: &Desk<'_>,
@@ -200,7 +189,7 @@ pub(super) fn remember(
     let asked = report.spaces.iter().filter(|space| space.asked.is_some());
     let spaces = asked.map(|space| IdentifiedSpace {
         name: space.name.clone(),
-        chips: space.chips.iter().map(|chip| chip_record(chip, time)).collect(),
+        chips: space.chips.iter().map(|chip| chip.record(Some(time))).collect(),
     });
     let identified = Identified {
         time,

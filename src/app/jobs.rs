@@ -6,9 +6,11 @@ use super::image::ImageName;
 use super::plan_job::{PlanOptions, plan_job};
 use super::verify_job::verify_job;
 use super::wanted::{Before, Wanted};
+use super::write_job::{WriteOptions, write_job};
 use super::{Event, Known, Outcome};
 use crate::jobs::{
-    Arrival, CaptureReport, Desk, IdentifyReport, JobError, PlanReport, VerifyReport, run,
+    Arrival, CaptureReport, Desk, IdentifyReport, JobError, PlanReport, VerifyReport, WriteReport,
+    run,
 };
 use crate::link::{Cancel, Client, Port, RatePlan, Session, drive};
 use crate::shelf::{Disk, OsDisk, Shelf};
@@ -75,6 +77,8 @@ pub enum Job {
         /// An image from the simulated bench may stand for a real module.
         accept_simulated: bool,
     },
+    /// Do what a plan says, or go on with that.
+    Write(WriteOptions),
     /// Compute what writing an image would do, and keep that as a plan.
     Plan(PlanOptions),
 }
@@ -137,6 +141,10 @@ pub(super) fn run_shown(
                     verify_job(&desk, before, &shelf, image, *accept_simulated).await?;
                 Ok((Report::Verify(report), ending))
             }
+            Job::Write(options) => {
+                let (report, ending) = write_job(&desk, before, &shelf, options).await?;
+                Ok((Report::Write(report), ending))
+            }
             Job::Plan(options) => {
                 let (report, ending) = plan_job(&desk, before, &shelf, options).await?;
                 Ok((Report::Plan(Box::new(report)), ending))
@@ -152,6 +160,7 @@ enum Report {
     Identify(IdentifyReport),
     Capture(Box<CaptureReport>),
     Verify(VerifyReport),
+    Write(WriteReport),
     Plan(Box<PlanReport>),
 }
 
@@ -161,6 +170,7 @@ impl fmt::Display for Report {
             Self::Identify(report) => report.fmt(f),
             Self::Capture(report) => report.fmt(f),
             Self::Verify(report) => report.fmt(f),
+            Self::Write(report) => report.fmt(f),
             Self::Plan(report) => report.fmt(f),
         }
     }

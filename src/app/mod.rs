@@ -27,9 +27,13 @@ mod shelf_desk;
 mod shelf_lines;
 mod signals;
 mod sim_port;
+mod started;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;
+mod write_job;
+#[cfg(test)]
+mod write_job_tests;
 #[cfg(test)]
 mod write_tests;
 
@@ -51,3 +55,4 @@ pub(crate) use shelf_desk::{Answer, ShelfDesk};
 pub use signals::watch_signals;
 pub use sim_port::SimPort;
 pub use wanted::Wanted;
+pub use write_job::WriteOptions;

@@ -23,7 +23,7 @@ fn refused(
         let hello = connect(&desk.client, RatePlan::default()).await?;
         let access = check_fit(&sheet, None, &hello)?;
         with_rail(&desk, &sheet, &hello, access, async |powered| {
-            let mut runs = Runs::new(&desk);
+            let mut runs = Runs::new(&desk, hello.sizes);
             prepare(&mut runs, &desk.client).await?;
             let shape = powered.access[1].id;
             let script = Builder::new(shape).write(WordAddress(0x10), 0x1234).script().unwrap();

@@ -43,6 +43,10 @@ impl ShelfDesk {
         Ok(Self { shelf: Shelf::open(Arc::new(OsDisk), root)?, specimen })
     }
 
+    pub(super) fn shelf(&self) -> &Shelf {
+        &self.shelf
+    }
+
     fn find(&self, which: &str) -> Result<CaptureId, JobError> {
         Ok(self.shelf.find(which, self.specimen.as_ref())?)
     }

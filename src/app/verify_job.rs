@@ -3,6 +3,7 @@
 use super::capture_job::no_specimen;
 use super::image::{Expected, ImageName, file_parts, kept_image, kept_parts, open_image};
 use super::parts::{keep_off_notes, zone_notes};
+use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
 use crate::module::Sheet;
@@ -20,6 +21,7 @@ pub(super) async fn verify_job(
     let from_file = open_image(image.image)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
+    ask_started(desk, shelf, &specimen);
     let (expected, kept) = if let Some(file) = from_file {
         (file_parts(&sheet, image, file)?.0, None)
     } else {

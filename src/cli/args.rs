@@ -60,6 +60,10 @@ pub enum Command {
     Capture(CaptureArgs),
     /// Compare the module with an image
     Verify(VerifyArgs),
+    /// Do what a plan says, and nothing else, with a backup, a journal and a proof
+    Write(WriteArgs),
+    /// Go on with a write that was interrupted
+    Resume,
     /// Compute what writing an image would do, sector by sector, and keep that as a plan; nothing
     /// is written
     Plan(PlanArgs),
@@ -123,6 +127,17 @@ pub struct VerifyArgs {
     pub accept_simulated: bool,
 }
 
+/// Options of `write`.
+#[derive(Debug, clap::Args)]
+pub struct WriteArgs {
+    /// The code of the plan
+    #[arg(value_name = "CODE")]
+    pub code: String,
+    /// The label that stands on the module, such as "TG-7 #0417"
+    #[arg(long, value_name = "LABEL")]
+    pub confirm: String,
+}
+
 /// Options of `plan`.
 #[derive(Debug, clap::Args)]
 pub struct PlanArgs {
@@ -164,6 +179,17 @@ pub enum ShelfCommand {
         /// Which capture
         id: String,
         /// The note
+        text: String,
+    },
+    /// Keep whether the instrument started with what was written to its module
+    Started {
+        /// The label of the module, such as "TG-7 #0417"
+        label: String,
+        /// Did it start?
+        #[arg(value_parser = ["yes", "no"])]
+        answer: String,
+        /// What else is to be said
+        #[arg(default_value = "")]
         text: String,
     },
     /// Prove captures against the checksums in their records

@@ -1,12 +1,12 @@
-//! `identify`, `capture`, `verify` and `plan`: a job over a port.
+//! `identify`, `capture`, `verify`, `plan`, `write` and `resume`: a job over a port.
 
-use super::args::{CaptureArgs, IdentifyArgs, PlanArgs, VerifyArgs};
+use super::args::{CaptureArgs, IdentifyArgs, PlanArgs, VerifyArgs, WriteArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
 use crate::app::{
     CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, PlanOptions,
-    open_port, run_job, watch_signals,
+    WriteOptions, open_port, run_job, watch_signals,
 };
 use crate::link::Cancel;
 
@@ -26,6 +26,17 @@ pub fn capture(context: &Context, args: CaptureArgs) -> u8 {
 pub fn verify(context: &Context, args: VerifyArgs) -> u8 {
     let VerifyArgs { image, space, range, accept_simulated } = args;
     run(context, &Job::Verify { image, space, range, accept_simulated })
+}
+
+/// Runs `write`.
+pub fn write(context: &Context, args: WriteArgs) -> u8 {
+    let WriteArgs { code, confirm } = args;
+    run(context, &Job::Write(WriteOptions::Plan { code, confirm }))
+}
+
+/// Runs `resume`.
+pub fn resume(context: &Context) -> u8 {
+    run(context, &Job::Write(WriteOptions::Resume))
 }
 
 /// Runs `plan`.

@@ -15,6 +15,9 @@ pub fn run(context: &Context, command: ShelfCommand) -> u8 {
         ShelfCommand::List => desk.list(),
         ShelfCommand::Show { id } => desk.show(&id),
         ShelfCommand::Note { id, text } => desk.note(&id, &text),
+        ShelfCommand::Started { label, answer, text } => {
+            desk.started(&label, answer == "yes", &text)
+        }
         ShelfCommand::Check { id } => desk.check(id.as_deref()),
         ShelfCommand::Export { id, file } => desk.export(&id, &file),
     };

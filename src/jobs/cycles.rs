@@ -2,12 +2,13 @@
 
 mod writing;
 
+use super::runs::{Runs, renew};
 use super::word::{read_word, word_of};
 use super::{Desk, JobError, Powered};
 use crate::bus::{Nanos, Precharge, Word, WordAddress};
-use crate::link::{Chain, LinkError};
+use crate::link::LinkError;
 use crate::module::{Kind, Sheet, Space};
-use crate::wire::{HoldRequest, LineLevels, LinesRequest, RailState, Reply, Request, RunId};
+use crate::wire::{HoldRequest, LineLevels, LinesRequest, RailState, Reply, Request, RunId, Sizes};
 use serde::Serialize;
 use std::fmt;
 use std::future::{Future, poll_fn};
@@ -145,7 +146,7 @@ struct Hand<'a, 'd> {
     desk: &'a Desk<'d>,
     sheet: &'a Sheet,
     powered: &'a Powered,
-    pen: Pen,
+    pen: Pen<'a, 'd>,
     nonce: u16,
     report: CycleReport,
 }
@@ -155,10 +156,11 @@ pub async fn cycles(
     desk: &Desk<'_>,
     sheet: &Sheet,
     powered: &Powered,
+    sizes: Sizes,
     next: &mut dyn FnMut() -> Next,
     tell: &mut dyn FnMut(&Answer),
 ) -> Result<CycleReport, JobError> {
-    let pen = Pen::new(Chain::new(desk.client.number()));
+    let pen = Pen::new(Runs::new(desk, sizes));
     let (nonce, report) = (fastrand::u16(..), CycleReport::default());
     let mut hand = Hand { desk, sheet, powered, pen, nonce, report };
     loop {
@@ -167,8 +169,11 @@ pub async fn cycles(
             Some(order) => {
                 let answer = match hand.follow(&order).await {
                     Ok(answer) => answer,
-                    Err(error @ LinkError::Fault { .. }) => Answer::Refused(error.to_string()),
-                    Err(error) => return Err(error.into()),
+                    Err(
+                        error @ (JobError::Safety(_)
+                        | JobError::Link { error: LinkError::Fault { .. }, .. }),
+                    ) => Answer::Refused(error.to_string()),
+                    Err(error) => return Err(error),
                 };
                 tell(&answer);
             }
@@ -232,7 +237,7 @@ impl Hand<'_, '_> {
         Ok(space)
     }
 
-    async fn follow(&mut self, order: &Order) -> Result<Answer, LinkError> {
+    async fn follow(&mut self, order: &Order) -> Result<Answer, JobError> {
         match *order {
             Order::Read { space, address } => {
                 if let Err(refused) = self.space(space, address) {
@@ -247,20 +252,20 @@ impl Hand<'_, '_> {
             Order::LetGo => {
                 self.desk.client.call(Request::Stop).await?;
                 // STOP has halted the run chain.
-                self.pen.renew(&self.desk.client).await?;
+                renew(self.desk).await?;
                 Ok(Answer::LetGo)
             }
             Order::Lines => Ok(Answer::Lines(sample_lines(self.desk).await?)),
             Order::Allow { space, seconds } => self.allow(space, seconds).await,
             Order::Lock => {
-                self.pen.lock(&self.desk.client).await?;
+                self.pen.lock().await?;
                 Ok(Answer::Locked)
             }
         }
     }
 
     /// A word after zeros and after ones: a line that nobody drives shows itself.
-    async fn read(&mut self, space: usize, address: WordAddress) -> Result<[Word; 2], LinkError> {
+    async fn read(&mut self, space: usize, address: WordAddress) -> Result<[Word; 2], JobError> {
         let mut words = [0; 2];
         for (word, precharge) in words.iter_mut().zip([Precharge::Zeros, Precharge::Ones]) {
             self.nonce = self.nonce.wrapping_add(1);
@@ -277,7 +282,7 @@ impl Hand<'_, '_> {
         space: usize,
         address: WordAddress,
         value: Option<Word>,
-    ) -> Result<Answer, LinkError> {
+    ) -> Result<Answer, JobError> {
         if let Err(refused) = self.space(space, address) {
             return Ok(refused);
         }
@@ -287,7 +292,7 @@ impl Hand<'_, '_> {
             return Ok(refused);
         }
         let nothing = RunId { session: 0, chain: 0, run: 0 };
-        let (id, after) = value.map_or((nothing, 0), |_| self.pen.next());
+        let (id, after) = value.map_or((nothing, 0), |_| self.desk.chain.borrow_mut().next());
         let hold = HoldRequest {
             id,
             after,
@@ -299,11 +304,11 @@ impl Hand<'_, '_> {
         let request = Request::Hold(hold);
         let reply = self.desk.client.call(request.clone()).await;
         if value.is_some() && reply.is_err() {
-            self.pen.renew(&self.desk.client).await?;
+            renew(self.desk).await?;
         }
         let reply = reply?;
         let Reply::Hold(standing) = reply else {
-            return Err(LinkError::unexpected(request.kind(), &reply));
+            return Err(LinkError::unexpected(request.kind(), &reply).into());
         };
         self.report.holds += 1;
         self.report.writes += u64::from(value.is_some());

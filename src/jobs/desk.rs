@@ -1,7 +1,7 @@
 //! What every job works with.
 
 use super::{Arrival, Event, JobError};
-use crate::link::{Cancel, Client};
+use crate::link::{Cancel, Chain, Client};
 use std::cell::{Cell, RefCell};
 
 /// What wants to see what arrives.
@@ -15,6 +15,8 @@ pub struct Desk<'a> {
     pub cancel: Cancel,
     /// RAIL on was sent and rail off has not been confirmed since.
     pub(super) rail_asked: Cell<bool>,
+    /// The run chain of the session: one for all that runs in it.
+    pub(super) chain: RefCell<Chain>,
     sink: RefCell<&'a mut dyn FnMut(&Event)>,
     screen: Option<Screen<'a>>,
 }
@@ -23,6 +25,7 @@ impl<'a> Desk<'a> {
     /// A desk that tells `sink` what happens.
     pub fn new(client: Client, cancel: Cancel, sink: &'a mut dyn FnMut(&Event)) -> Self {
         Self {
+            chain: RefCell::new(Chain::new(client.number())),
             client,
             cancel,
             rail_asked: Cell::new(false),

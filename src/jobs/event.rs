@@ -18,6 +18,12 @@ pub enum BlockState {
     Same,
     /// Differs from the image.
     Differs,
+    /// Erased, and not programmed yet.
+    Erased,
+    /// Written, and its checksum is right.
+    Written,
+    /// It could not be written.
+    Failed,
 }
 
 /// Something that happened.
@@ -135,7 +141,10 @@ impl Event {
                 view.done = (0, *bytes);
             }
             Self::Block { bytes, state, .. } => {
-                view.done.0 += u64::from(*bytes);
+                // An erased sector is still to be programmed.
+                if *state != BlockState::Erased {
+                    view.done.0 += u64::from(*bytes);
+                }
                 view.unsteady += u32::from(*state == BlockState::Unsteady);
             }
             Self::Stopping { .. } => view.stopping = true,

@@ -61,7 +61,7 @@ pub async fn identify(
         captured: Vec::new(),
     };
     let verdicts = hello.data_path != DataPath::AutoDirection;
-    let mut runs = Runs::new(desk);
+    let mut runs = Runs::new(desk, hello.sizes);
     let mut candidates = request.twins.into_iter();
     for (index, space) in sheet.spaces.iter().enumerate() {
         let looked = look::look(desk, powered, index, space).await?;

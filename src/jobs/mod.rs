@@ -20,6 +20,7 @@ mod runner;
 mod runs;
 mod verify;
 mod word;
+mod write;
 
 pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
@@ -29,15 +30,17 @@ pub use equal::{Sums, equal_copies, sums};
 pub use error::{Ending, JobError};
 pub use event::{BlockState, Event, Outcome, View};
 pub use identify::{
-    ChipReport, FlashFound, IdentifyReport, IdentifyRequest, Keep, MIXED, SpaceReport, Twin,
-    identify, whole,
+    ChipReport, IdentifyReport, IdentifyRequest, Keep, MIXED, SpaceReport, Twin, identify, whole,
 };
 pub use plan::{
-    Computed, Draft, Flash, Line, Missed, Pace, PlanReport, SectorLock, SectorNow, SpacePlan, Unit,
-    Ways, compute, is_kept, missed, other_order, wanted, ways,
+    Computed, Draft, Flash, Line, PlanReport, SectorLock, SpacePlan, compute, is_kept, missed,
+    other_order, wanted, ways,
 };
+use power::power_cycle;
 pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;
 pub use verify::{VerifyPart, VerifyReport, verify};
+pub(crate) use write::{Desktop, Place as WritePlace, write};
+pub use write::{WriteReport, WriteRequest};

@@ -1,10 +1,13 @@
 //! Sheet against board, shapes, and the rail: what stands before and after every job.
 
+use super::runs::renew;
 use super::{Desk, Event, JobError};
-use crate::bus::{Millivolts, ShapeTimes};
+use crate::bus::{Millivolts, Nanos, ShapeTimes};
 use crate::link::{FoundAgain, LinkError, find_again};
 use crate::module::{AdapterSheet, Board, ControlLine, Sheet, SpaceAccess, plan_access};
-use crate::wire::{HelloReply, RailAction, RailReply, RailRequest, Reply, Request, ShapeRequest};
+use crate::wire::{
+    HelloReply, Kind, RailAction, RailReply, RailRequest, Reply, Request, ShapeRequest,
+};
 
 /// Time for the rail to reach the floor; supplies with soft start need some (common practice, no
 /// source).
@@ -13,6 +16,8 @@ const SETTLE_MS: u16 = 500;
 const FLOOR_PERCENT: u32 = 90;
 /// The rail may differ from the sheet by this much, in per cent.
 const RAIL_PERCENT: u32 = 5;
+/// Below 300 mV for at least so long counts as having been without supply.
+const OFF_FOR_MS: u64 = 100;
 /// STOP, the fall of the rail and repeats: the longest time to the safe state while reading.
 const OFF_WITHIN_MS: u64 = 3_000;
 /// I/O pins may be above the rail by this much.
@@ -118,6 +123,20 @@ pub async fn power_up(
     Ok(Powered { access, times })
 }
 
+/// Switches the rail off long enough that every chip forgets what is not in its cells, and on
+/// again; how it was told that the rail was off.
+pub async fn power_cycle(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    access: Vec<SpaceAccess>,
+) -> Result<(Powered, RailReply), JobError> {
+    let off = power_down(desk).await?;
+    desk.client.sleep(Nanos::from_millis(OFF_FOR_MS)).await;
+    let powered = power_up(desk, sheet, access).await?;
+    renew(desk).await?;
+    Ok((powered, off))
+}
+
 /// Stops what runs and switches the rail off; the reply comes when it has fallen.
 pub async fn power_down(desk: &Desk<'_>) -> Result<RailReply, LinkError> {
     // STOP empties the adapter's queue, so that rail off is the next thing it does.
@@ -132,10 +151,7 @@ async fn rail(desk: &Desk<'_>, request: RailRequest) -> Result<RailReply, LinkEr
     }
     let reply = desk.client.call(Request::Rail(request)).await?;
     let Reply::Rail(rail) = reply else {
-        return Err(LinkError::Nonsense {
-            request: crate::wire::Kind::RAIL,
-            what: reply.kind().to_string(),
-        });
+        return Err(LinkError::unexpected(Kind::RAIL, &reply));
     };
     desk.rail_asked.set(on);
     desk.tell(&Event::Rail { on, mv: rail.mv.0, measured: rail.measured });

@@ -1,16 +1,17 @@
 //! Cycle scripts run on the adapter by a job: leave to write, store, run, once each.
 
+mod stream;
+
 use super::{Desk, JobError};
 use crate::bus::script::{Script, Why};
 use crate::bus::{Nanos, ShapeId, Width, Word, WordAddress, crc32};
-use crate::link::{Chain, LinkError};
+use crate::link::LinkError;
 use crate::wire::{
     FaultCode, Kind, PERMIT_ADDRESSES, PermitRequest, Reply, Request, RunReply, RunRequest,
-    ScriptRequest,
+    ScriptRequest, Sizes,
 };
 
-/// Scripts of a job are stored one after the other in the same slot.
-const SLOT: u8 = 0;
+pub(super) use stream::Streamed;
 
 /// Leave to write, as it was asked for.
 #[derive(Clone, Copy, Debug)]
@@ -20,19 +21,53 @@ struct Leave {
     until: Nanos,
 }
 
+/// Where writes are allowed.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Window {
+    /// The shape of the cycles.
+    pub shape: ShapeId,
+    /// The first word of the data.
+    pub start: WordAddress,
+    /// Words of data.
+    pub words: u32,
+    /// Command addresses besides.
+    pub addresses: Vec<WordAddress>,
+    /// Data lines.
+    pub lanes: Word,
+}
+
+/// One run of a script.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub(super) struct Start {
+    /// A and B.
+    pub at: WordAddress,
+    /// N.
+    pub n: u32,
+    /// The words it takes.
+    pub payload: Vec<Word>,
+}
+
 /// The runs of one job, in the one chain of its session.
 pub struct Runs<'a, 'd> {
     desk: &'a Desk<'d>,
-    chain: Chain,
     leave: Option<Leave>,
-    /// The script in the slot.
-    stored: Option<u32>,
+    sizes: Sizes,
+    /// The script in each slot that was used, by its checksum.
+    stored: Vec<u32>,
+    /// The slot that is used next.
+    next_slot: usize,
 }
 
 impl<'a, 'd> Runs<'a, 'd> {
-    /// The chain of this session; nothing has run in it yet.
-    pub fn new(desk: &'a Desk<'d>) -> Self {
-        Self { desk, chain: Chain::new(desk.client.number()), leave: None, stored: None }
+    /// Runs in the chain of the desk's session; no slot is known to hold a script.
+    pub fn new(desk: &'a Desk<'d>, sizes: Sizes) -> Self {
+        Self { desk, leave: None, sizes, stored: Vec::new(), next_slot: 0 }
+    }
+
+    /// Payload words of one run at most.
+    pub(super) fn most_words(&self, width: Width) -> usize {
+        let room = usize::from(self.sizes.rx_body_max).saturating_sub(RunRequest::OVERHEAD);
+        (room / width.bytes()).max(1)
     }
 
     /// Asks for leave to write at exactly `addresses` of a shape, on `lanes`, for `seconds`.
@@ -43,23 +78,34 @@ impl<'a, 'd> Runs<'a, 'd> {
         lanes: Word,
         seconds: u16,
     ) -> Result<(), JobError> {
+        let (start, addresses) = (WordAddress(0), addresses.to_vec());
+        let window = Window { shape, start, words: 0, addresses, lanes };
+        self.permit_window(window, seconds).await.map(|_| ())
+    }
+
+    /// Asks for leave to write in `window` for `seconds`; the seconds that were given.
+    pub(super) async fn permit_window(
+        &mut self,
+        window: Window,
+        seconds: u16,
+    ) -> Result<u16, JobError> {
+        let Window { shape, start, words, addresses, lanes } = window;
         if addresses.len() > PERMIT_ADDRESSES {
             return Err(nonsense(Kind::PERMIT, "more command addresses than a permit has".into()));
         }
-        let permit = PermitRequest {
-            shape,
-            lines: false,
-            seconds,
-            start: WordAddress(0),
-            words: 0,
-            lanes,
-            address_mask: u32::MAX,
-            addresses: addresses.to_vec(),
+        let address_mask = u32::MAX;
+        let lines = false;
+        let permit =
+            PermitRequest { shape, lines, seconds, start, words, lanes, address_mask, addresses };
+        let request = Request::Permit(permit);
+        let reply = self.desk.client.call(request.clone()).await?;
+        let Reply::Permit(given) = reply else {
+            return Err(LinkError::unexpected(request.kind(), &reply).into());
         };
-        self.desk.client.call(Request::Permit(permit)).await?;
+        let seconds = given.seconds;
         let until = self.desk.client.now() + Nanos::from_secs(u64::from(seconds));
         self.leave = (seconds > 0).then_some(Leave { shape, seconds, until });
-        Ok(())
+        Ok(seconds)
     }
 
     /// Gives the leave back.
@@ -67,29 +113,67 @@ impl<'a, 'd> Runs<'a, 'd> {
         self.permit(shape, &[], 0, 0).await
     }
 
-    /// Stores `script` and runs it with every lane; what it emitted.
-    pub async fn emitted(&mut self, script: &Script, width: Width) -> Result<Vec<Word>, JobError> {
-        let client = &self.desk.client;
-        let script_crc = crc32(&script.0);
-        if self.stored != Some(script_crc) {
-            let store = ScriptRequest { slot: SLOT, bytes: script.0.clone() };
-            client.call(Request::Script(store)).await?;
-            self.stored = Some(script_crc);
+    /// Stores `script` unless a slot holds it; the slot.
+    async fn slot_of(&mut self, script: &Script) -> Result<u8, JobError> {
+        let crc = crc32(&script.0);
+        if let Some(slot) = self.stored.iter().position(|stored| *stored == crc) {
+            return Ok(slot as u8);
         }
-        let (id, after) = self.chain.next();
-        let run = RunRequest {
+        let slots = usize::from(self.sizes.script_slots).max(1);
+        let slot = self.next_slot % slots;
+        self.next_slot = slot + 1;
+        let store = ScriptRequest { slot: slot as u8, bytes: script.0.clone() };
+        self.desk.client.call(Request::Script(store)).await?;
+        match self.stored.get_mut(slot) {
+            Some(stored) => *stored = crc,
+            None => self.stored.push(crc),
+        }
+        Ok(slot as u8)
+    }
+
+    /// Runs `script` once with every lane and nothing else; what it emitted.
+    pub async fn emitted(&mut self, script: &Script, width: Width) -> Result<Vec<Word>, JobError> {
+        let start = Start { at: WordAddress(0), n: 1, payload: Vec::new() };
+        let reply = self.run(script, width, start).await?;
+        if reply.status != Why::Good.number() {
+            return Err(ended_badly(&reply));
+        }
+        Ok(reply.emitted)
+    }
+
+    /// Runs `script` once with every lane. A wait that failed or timed out is an answer of the
+    /// chips and stands in the reply; every other end is an error.
+    pub(super) async fn run(
+        &mut self,
+        script: &Script,
+        width: Width,
+        start: Start,
+    ) -> Result<RunReply, JobError> {
+        let slot = self.slot_of(script).await?;
+        let run = self.request(slot, script, width, start);
+        let reply = self.desk.client.call(Request::Run(run)).await;
+        self.taken(reply)
+    }
+
+    /// The next run of the chain.
+    fn request(&mut self, slot: u8, script: &Script, width: Width, start: Start) -> RunRequest {
+        let (id, after) = self.desk.chain.borrow_mut().next();
+        RunRequest {
             id,
             after,
-            slot: SLOT,
-            script_crc,
-            a: WordAddress(0),
-            b: WordAddress(0),
-            n: 1,
+            slot,
+            script_crc: crc32(&script.0),
+            a: start.at,
+            b: start.at,
+            n: start.n,
             lanes: width.ones(),
             width,
-            payload: Vec::new(),
-        };
-        let reply = match client.call(Request::Run(run)).await {
+            payload: start.payload,
+        }
+    }
+
+    fn taken(&mut self, reply: Result<Reply, LinkError>) -> Result<RunReply, JobError> {
+        let reply = match reply {
             Ok(Reply::Run(reply)) => reply,
             Ok(other) => return Err(LinkError::unexpected(Kind::RUN, &other).into()),
             Err(LinkError::Fault { code: FaultCode::NOT_PERMITTED, detail, .. }) => {
@@ -97,20 +181,15 @@ impl<'a, 'd> Runs<'a, 'd> {
             }
             Err(error) => return Err(error.into()),
         };
-        self.good(&reply)?;
-        Ok(reply.emitted)
-    }
-
-    fn good(&mut self, reply: &RunReply) -> Result<(), JobError> {
-        if self.chain.goes_on(reply) {
-            return Ok(());
+        if self.desk.chain.borrow().goes_on(&reply) {
+            return Ok(reply);
         }
-        self.chain.renew(reply.id.run);
-        if reply.status == Why::NotPermitted.number() {
-            return Err(self.not_permitted(reply.a));
+        self.desk.chain.borrow_mut().renew(reply.id.run);
+        match Why::of_number(reply.status) {
+            Some(Why::WaitFailed | Why::TimedOut) => Ok(reply),
+            Some(Why::NotPermitted) => Err(self.not_permitted(reply.a)),
+            _ => Err(ended_badly(&reply)),
         }
-        let why = Why::of_number(reply.status).map_or("unknown", Why::name);
-        Err(nonsense(Kind::RUN, format!("the run ended '{why}' at byte {} of it", reply.at)))
     }
 
     /// The adapter refused a write: which permit was missing.
@@ -127,6 +206,19 @@ impl<'a, 'd> Runs<'a, 'd> {
              start the job again"
         ))
     }
+}
+
+fn ended_badly(reply: &RunReply) -> JobError {
+    let why = Why::of_number(reply.status).map_or("unknown", Why::name);
+    nonsense(Kind::RUN, format!("the run ended '{why}' at byte {} of it", reply.at))
+}
+
+/// Begins a new chain after the last run that the adapter knows: STOP and rail off halt one.
+pub(super) async fn renew(desk: &Desk<'_>) -> Result<(), JobError> {
+    if let Reply::Ping(ping) = desk.client.call(Request::Ping).await? {
+        desk.chain.borrow_mut().renew(ping.last_run);
+    }
+    Ok(())
 }
 
 /// The adapter, or this program, does what the wire does not allow for.

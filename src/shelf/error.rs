@@ -62,6 +62,24 @@ pub(crate) enum ShelfError {
         /// What is wrong.
         why: String,
     },
+    /// A journal with damage in its middle.
+    #[error(
+        "{}: line {line}: this journal of a write is damaged, so nobody can tell what the module \
+         went through; capture the module, and make a new plan from what you want it to hold",
+        path.display()
+    )]
+    BadJournal {
+        /// The journal.
+        path: PathBuf,
+        /// The line.
+        line: usize,
+    },
+    /// Another process writes to the same module.
+    #[error("another buswright is writing to {specimen}; wait until it has ended")]
+    Writing {
+        /// The module.
+        specimen: String,
+    },
     /// No such capture.
     #[error("{asked} is not on the shelf {}; `buswright shelf list` shows what is", shelf.display())]
     NoCapture {

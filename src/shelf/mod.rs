@@ -12,6 +12,7 @@
 //! histories/0417_tg-7.jsonl
 //! identities/0417_tg-7.jsonl
 //! plans/K7M2QX/          plan.toml, target.bin
+//! journals/0417_tg-7/   0001-K7M2QX.log
 //! locks/
 //! ```
 
@@ -25,6 +26,7 @@ mod finish;
 mod history;
 mod id;
 mod identity;
+mod journal;
 mod label;
 mod lacks;
 mod lines;
@@ -51,6 +53,7 @@ pub(crate) use export::Exported;
 pub(crate) use history::HistoryLine;
 pub(crate) use id::CaptureId;
 pub(crate) use identity::{Identified, IdentifiedSpace};
+pub(crate) use journal::{Beginning, Journal, LockedSectors, Stage, Step, Told};
 pub(crate) use label::{Label, LabelError};
 pub(crate) use lacks::{Lacks, SpaceSummary};
 pub(crate) use notes::Note;
@@ -66,7 +69,6 @@ pub(crate) use record::{
 pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;
 pub(crate) use unfinished::Unfinished;
-pub(crate) use written::LastWrite;
 
 #[cfg(test)]
 pub(crate) use mem_disk::{MemDisk, Tear};

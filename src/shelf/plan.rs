@@ -101,7 +101,7 @@ pub(crate) struct PlannedSector {
     /// It is locked now, and is unlocked for this and locked again afterwards.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub(crate) unlock: bool,
-    /// CRC-32 of its words before.
+    /// CRC-32 of its words before, lowest address first.
     #[serde(with = "text::hex")]
     pub(crate) before: u32,
     /// CRC-32 of its words afterwards.
@@ -162,12 +162,13 @@ pub(crate) struct ImageRecord {
 
 /// How long a write is expected to take, in seconds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[expect(clippy::struct_field_names, reason = "the unit stands in files, too")]
 pub(crate) struct Estimate {
     /// What the line needs for the words.
     pub(crate) line_s: f64,
     /// Erasing.
     pub(crate) erase_s: f64,
-    /// Programming, where that is slower than the line.
+    /// Programming beyond what the line needs meanwhile.
     pub(crate) program_s: f64,
     /// Everything, checksums and power cycle included.
     pub(crate) total_s: f64,
@@ -227,6 +228,8 @@ impl Plan {
 pub(crate) struct StoredPlan {
     /// Its code.
     pub(crate) code: PlanCode,
+    /// SHA-256 of its text.
+    pub(crate) sha256: String,
     /// What it says.
     pub(crate) plan: Plan,
     /// The contents, space after space, little-endian words.
@@ -250,7 +253,7 @@ impl Shelf {
             }
             self.files().create_whole(&folder.join("plan.toml"), text.as_bytes())?;
         }
-        Ok(StoredPlan { code, plan, target })
+        Ok(StoredPlan { code, sha256: sha256_hex(text.as_bytes()), plan, target })
     }
 
     /// The plan of that code, proven to be what was stored.
@@ -258,8 +261,8 @@ impl Shelf {
         let folder = self.plan_folder(code);
         let path = folder.join("plan.toml");
         let Some(bytes) = self.files().read_if_there(&path)? else {
-            let shelf = self.root().to_owned();
-            return Err(ShelfError::NoPlan { code: code.to_string(), shelf });
+            let (code, root) = (code.to_string(), self.root().to_owned());
+            return Err(ShelfError::NoPlan { code, shelf: root });
         };
         let damaged = |why: &str| ShelfError::BadPlan { path: path.clone(), why: why.to_owned() };
         if PlanCode::of(&String::from_utf8_lossy(&bytes)) != *code {
@@ -274,7 +277,7 @@ impl Shelf {
         if !plan.spaces.iter().all(whole) {
             return Err(damaged("the contents beside it (target.bin) are shorter than its spaces"));
         }
-        Ok(StoredPlan { code: code.clone(), plan, target })
+        Ok(StoredPlan { code: code.clone(), sha256: sha256_hex(&bytes), plan, target })
     }
 
     fn plan_folder(&self, code: &PlanCode) -> PathBuf {

@@ -1,6 +1,6 @@
 //! What histories tell of writes: the last one of a module, and what was seen to work.
 
-use super::{CaptureId, HistoryLine, Label, PlanCode, Shelf, ShelfError, lines};
+use super::{Beginning, CaptureId, HistoryLine, Label, PlanCode, Shelf, ShelfError, lines};
 use jiff::Timestamp;
 
 /// The event of a write that came to its end.
@@ -31,6 +31,11 @@ pub(crate) struct Worked {
 impl Shelf {
     /// The last write of a module; `None` if there was none.
     pub(crate) fn last_write(&self, label: &Label) -> Result<Option<LastWrite>, ShelfError> {
+        // Also one that failed or was interrupted has a way back.
+        if let Some(told) = self.last_journal(label)? {
+            let Beginning { time, backup, plan, .. } = told.begin;
+            return Ok(Some(LastWrite { time, backup, plan: Some(plan) }));
+        }
         let lines = self.history(label)?.lines.into_iter().rev();
         let mut written = lines.filter(|line| line.event == WRITTEN && line.specimen == *label);
         Ok(written.find_map(|line| {

@@ -52,6 +52,9 @@ pub struct RunRequest {
 }
 
 impl RunRequest {
+    /// Bytes of its body besides the payload; a body is counted without its checksum.
+    pub const OVERHEAD: usize = 42;
+
     /// CRC-32/ISO-HDLC over all fields: a remembered reply is given only for the same request.
     pub fn crc(&self) -> u32 {
         let mut fields = Vec::new();

@@ -2,7 +2,6 @@
 
 use super::fit::{cautions, in_words, sentences, where_it_worked};
 use super::{BLANK, Looked, Source, Subject};
-use crate::app::identify_job::chip_record;
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::image::counted;
@@ -120,7 +119,7 @@ fn spaces(
         }
         match ways(space, sheet.rail, found, catalogue) {
             Ok(ways) => {
-                let chips = found.chips.iter().map(|chip| chip_record(chip, time)).collect();
+                let chips = found.chips.iter().map(|chip| chip.record(Some(time))).collect();
                 spaces.flash.push(Flash { index, now, ways, chips });
                 spaces.chips.push(in_words(found));
             }

@@ -118,7 +118,7 @@ pub(super) async fn by_hand(
     let mut tell = |answer: &Answer| (told.borrow_mut())(answer);
     let report = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
-        cycles(desk, &sheet, powered, &mut next, &mut tell).await
+        cycles(desk, &sheet, powered, hello.sizes, &mut next, &mut tell).await
     })
     .await?;
     if report.writes > 0

@@ -64,7 +64,11 @@ impl SpaceMap {
             BlockState::Agreed => cell.mark = Mark::Agreed,
             BlockState::Disagrees | BlockState::Unsteady => cell.mark = Mark::Unsteady,
             // They say something about an image, not about the copy.
-            BlockState::Same | BlockState::Differs => {}
+            BlockState::Same
+            | BlockState::Differs
+            | BlockState::Erased
+            | BlockState::Written
+            | BlockState::Failed => {}
         }
         self.under_way = Some(at + 1).filter(|&next| next < self.cells.len());
     }

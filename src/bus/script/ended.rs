@@ -133,6 +133,19 @@ impl LaneResult {
         }
     }
 
+    /// The one with that number; firmware of later versions may know more.
+    pub fn of_number(number: u8) -> Option<Self> {
+        let all = [
+            Self::Unasked,
+            Self::Done,
+            Self::Different,
+            Self::Failed,
+            Self::Aborted,
+            Self::TimedOut,
+        ];
+        all.into_iter().find(|result| result.number() == number)
+    }
+
     /// Its name in vectors and listings.
     pub const fn name(self) -> &'static str {
         match self {

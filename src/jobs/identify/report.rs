@@ -3,6 +3,8 @@
 use super::locks::Locks;
 use crate::bus::WordAddress;
 use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Wiring};
+use crate::shelf::ChipRecord;
+use jiff::Timestamp;
 use serde::Serialize;
 use std::fmt;
 
@@ -150,6 +152,19 @@ impl ChipReport {
 
     pub(super) fn take_locks(&mut self, locks: &Locks) {
         self.locks = locks.to_string();
+    }
+
+    /// What records and plans keep of it; `identified` is when it answered.
+    pub(crate) fn record(&self, identified: Option<Timestamp>) -> ChipRecord {
+        ChipRecord {
+            chip: self.reference.clone(),
+            lane: self.lane.clone(),
+            ids: if self.answered { self.raw_ids.join(" ") } else { self.presence.clone() },
+            cfi: self.query.clone().unwrap_or_else(|| "none".into()),
+            lock_map: self.locks.clone(),
+            part: self.what(),
+            identified,
+        }
     }
 
     /// What it is, in a few words: to compare chips side by side.

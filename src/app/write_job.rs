@@ -1,0 +1,304 @@
+//! Write and resume, from a plan's code to the proof.
+
+use super::capture_job::no_specimen;
+use super::identify_job::{Keeper, catalogue, twins};
+use super::image::kept_parts;
+use super::parts::{Asked, parts};
+use super::sheets::refuse_to_identify;
+use super::started::{WRITTEN, ask_started};
+use super::wanted::{Before, Ready, label, ready};
+use crate::jobs::{
+    CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart, WritePlace,
+    WriteReport, WriteRequest, begin, capture, with_rail, write,
+};
+use crate::module::Sheet;
+use crate::shelf::{
+    Beginning, Capture, CaptureId, HistoryLine, Journal, Label, LockedSectors, Shelf, ShelfError,
+    StoredPlan,
+};
+use jiff::Timestamp;
+
+/// Passes of a backup that is taken because there is none.
+const PASSES: u32 = 6;
+
+/// What to write.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum WriteOptions {
+    /// A plan, by its code.
+    Plan {
+        /// The code.
+        code: String,
+        /// The label of the module, typed by whoever wants this.
+        confirm: String,
+    },
+    /// The write of this module that was interrupted.
+    Resume,
+}
+
+/// Writes a plan to the module, or goes on with a write that was interrupted.
+pub(super) async fn write_job(
+    desk: &Desk<'_>,
+    before: Before<'_>,
+    shelf: &Shelf,
+    options: &WriteOptions,
+) -> Result<(WriteReport, Ending), JobError> {
+    let named = match options {
+        WriteOptions::Plan { code, confirm } => {
+            Some((shelf.plan(&code.parse()?)?, label(confirm)?))
+        }
+        WriteOptions::Resume => None,
+    };
+    if let Some((plan, confirmed)) = &named {
+        confirmed_for(plan, confirmed)?;
+    }
+    let catalogue = catalogue(&[])?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    let specimen = specimen.ok_or_else(no_specimen)?;
+    ask_started(desk, shelf, &specimen);
+    let (plan, journal) = match named {
+        Some((plan, _)) => (plan, None),
+        None => interrupted(shelf, &specimen)?,
+    };
+    same_module(&plan, &sheet, &specimen, simulated)?;
+    refuse_to_identify(&sheet)?;
+    let last = shelf.last_journal(&specimen)?;
+    let still_unlocked = last.iter().flat_map(|told| {
+        told.begin.locked.iter().filter(|locks| told.unlocked(&locks.space)).cloned()
+    });
+    let still_unlocked = still_unlocked.collect();
+    let resumed = journal.is_some();
+    let wanted = journal.as_ref().map_or(&plan.plan.backup, |j| &j.told().begin.backup).clone();
+    let found = backup(desk, shelf, &plan, &sheet, &wanted);
+    let twins = twins(desk, shelf, &sheet, simulated);
+    let (report, ending) = with_rail(desk, &sheet, &hello, access.clone(), async |powered| {
+        keep.now();
+        let keeper = Keeper {
+            desk,
+            sheet: &sheet,
+            hello: &hello,
+            shelf,
+            specimen: Some(&specimen),
+            simulated,
+        };
+        let (id, parts) = match found {
+            Some(found) => found,
+            None if resumed => {
+                return Err(JobError::Safety(format!(
+                    "the backup {} of the interrupted write cannot be used, and what the module \
+                     held before cannot be read any more; restore the shelf from a backup of it",
+                    wanted
+                )));
+            }
+            None => keeper.everything(powered).await?,
+        };
+        let request = WriteRequest {
+            plan: &plan,
+            backup: parts,
+            twins,
+            catalogue: &catalogue,
+            simulated,
+            still_unlocked,
+        };
+        let mut desktop = ShelfDesktop { keeper, plan: &plan, backup: id };
+        let place = WritePlace { desk, sheet: &sheet, hello: &hello, access: &access };
+        write(&place, powered, &request, journal, &mut desktop).await
+    })
+    .await?;
+    remember(desk, shelf, &plan, &report);
+    Ok((report, ending))
+}
+
+/// Whoever wants a write types the label of the module that it is for.
+fn confirmed_for(plan: &StoredPlan, confirmed: &Label) -> Result<(), JobError> {
+    if plan.plan.specimen != *confirmed {
+        return Err(JobError::Safety(format!(
+            "plan {} is for {}, and {confirmed} was confirmed; read the label on the module, and \
+             make a plan for it",
+            plan.code, plan.plan.specimen
+        )));
+    }
+    if plan.plan.is_empty() {
+        return Err(JobError::Usage(format!("plan {} changes nothing", plan.code)));
+    }
+    Ok(())
+}
+
+/// The write of this module that was interrupted.
+fn interrupted(shelf: &Shelf, specimen: &Label) -> Result<(StoredPlan, Option<Journal>), JobError> {
+    let none = |why: &str| {
+        JobError::Usage(format!(
+            "no write of {specimen} was interrupted{why}; `buswright plan IMAGE` begins one"
+        ))
+    };
+    let journal = shelf.open_journal(specimen)?.ok_or_else(|| none(""))?;
+    let begin = &journal.told().begin;
+    if let Some(good) = journal.told().ended() {
+        let how = if good { "came to its end" } else { "ended, and not everything was as planned" };
+        return Err(none(&format!(": the last one, of plan {}, {how}", begin.plan)));
+    }
+    let plan = shelf.plan(&begin.plan)?;
+    if plan.sha256 != begin.plan_sha256 {
+        return Err(JobError::Safety(format!(
+            "plan {} is not the one that this write was begun with",
+            begin.plan
+        )));
+    }
+    Ok((plan, Some(journal)))
+}
+
+/// Refuses a plan that was made for something else than what is here.
+fn same_module(
+    plan: &StoredPlan,
+    sheet: &Sheet,
+    specimen: &Label,
+    simulated: bool,
+) -> Result<(), JobError> {
+    let refuse = |why: String| JobError::Safety(format!("plan {} {why}", plan.code));
+    let of = &plan.plan;
+    if of.specimen != *specimen {
+        return Err(refuse(format!("is for {}, and this is {specimen}", of.specimen)));
+    }
+    if of.simulated != simulated {
+        let what = if of.simulated { "the simulated bench" } else { "a real module" };
+        return Err(refuse(format!("was made for {what}, and this is the other")));
+    }
+    if of.sheet.sha256 != sheet.sha256() {
+        return Err(refuse(format!(
+            "was made with another text of the sheet {}; make a new plan",
+            of.sheet.name
+        )));
+    }
+    Ok(())
+}
+
+/// The backup `wanted`, if it is there, whole, agreed and undamaged.
+fn backup(
+    desk: &Desk<'_>,
+    shelf: &Shelf,
+    plan: &StoredPlan,
+    sheet: &Sheet,
+    wanted: &CaptureId,
+) -> Option<(CaptureId, Vec<VerifyPart>)> {
+    let of = &plan.plan;
+    let usable = || -> Result<Vec<VerifyPart>, String> {
+        let kept = shelf.get(&wanted.to_string(), None).map_err(|error| error.to_string())?;
+        if *wanted == of.backup && kept.record.sha256 != of.backup_sha256 {
+            return Err("it is not the one the plan was made with".into());
+        }
+        whole_and_agreed(&kept)?;
+        let content = shelf.content(&kept.id).map_err(|error| error.to_string())?;
+        let held = kept_parts(sheet, &kept, None, &content).map_err(|error| error.to_string())?;
+        Ok(held.parts)
+    };
+    match usable() {
+        Ok(parts) => Some((wanted.clone(), parts)),
+        Err(why) => {
+            desk.caution(format!("the backup {wanted} cannot be used: {why}"));
+            None
+        }
+    }
+}
+
+/// An error unless a capture is of the whole module and held still.
+fn whole_and_agreed(kept: &Capture) -> Result<(), String> {
+    let lacks = kept.record.lacks().to_string();
+    if lacks.is_empty() { Ok(()) } else { Err(format!("{}: {lacks}", kept.id)) }
+}
+
+impl Keeper<'_, '_> {
+    /// Captures the whole module; refused where it does not hold still.
+    async fn everything(
+        &self,
+        powered: &Powered,
+    ) -> Result<(CaptureId, Vec<VerifyPart>), JobError> {
+        self.desk.note("the whole module is captured before anything is written");
+        let parts = parts(self.sheet, Asked::default())?;
+        self.captured(powered, parts, "taken before a write").await
+    }
+
+    async fn captured(
+        &self,
+        powered: &Powered,
+        parts: Vec<(usize, crate::shelf::Part)>,
+        note: &str,
+    ) -> Result<(CaptureId, Vec<VerifyPart>), JobError> {
+        let request = CaptureRequest {
+            specimen: self.specimen.cloned().ok_or_else(no_specimen)?,
+            simulated: self.simulated,
+            parts,
+            passes: PASSES,
+            note: note.into(),
+            identified: None,
+        };
+        let store = begin(self.desk, self.sheet, self.shelf, &request)?;
+        let (report, ending) =
+            capture(self.desk, self.sheet, self.hello, powered, &request, store).await?;
+        if ending != Ending::Good {
+            return Err(JobError::Safety(format!(
+                "the capture {} did not agree, and without a copy worth keeping nothing is \
+                 written: find the reason first. Nothing was changed",
+                report.id
+            )));
+        }
+        let kept = self.shelf.get(&report.id, None)?;
+        let content = self.shelf.content(&kept.id)?;
+        let held = kept_parts(self.sheet, &kept, None, &content)?;
+        Ok((kept.id, held.parts))
+    }
+}
+
+/// What a write needs of the shelf.
+struct ShelfDesktop<'a, 'd> {
+    keeper: Keeper<'a, 'd>,
+    plan: &'a StoredPlan,
+    backup: CaptureId,
+}
+
+impl Keep for ShelfDesktop<'_, '_> {
+    async fn keep(&mut self, powered: &Powered, index: usize) -> Result<Twin, JobError> {
+        self.keeper.keep(powered, index).await
+    }
+}
+
+impl Desktop for ShelfDesktop<'_, '_> {
+    async fn keep_ram(
+        &mut self,
+        powered: &Powered,
+        index: usize,
+    ) -> Result<(String, Vec<VerifyPart>), JobError> {
+        let space = &self.keeper.sheet.spaces[index];
+        let asked = Asked { space: Some(&space.name), range: None };
+        let parts = parts(self.keeper.sheet, asked)?;
+        let (id, parts) = self.keeper.captured(powered, parts, "RAM before a write").await?;
+        Ok((id.to_string(), parts))
+    }
+
+    fn begin(&mut self, locked: Vec<LockedSectors>) -> Result<Journal, ShelfError> {
+        self.keeper.shelf.begin_journal(Beginning {
+            time: Timestamp::now(),
+            specimen: self.plan.plan.specimen.clone(),
+            simulated: self.plan.plan.simulated,
+            plan: self.plan.code.clone(),
+            plan_sha256: self.plan.sha256.clone(),
+            backup: self.backup.clone(),
+            locked,
+        })
+    }
+}
+
+/// The write counts, also where its line cannot be written down.
+fn remember(desk: &Desk<'_>, shelf: &Shelf, plan: &StoredPlan, report: &WriteReport) {
+    let line = HistoryLine {
+        time: Timestamp::now(),
+        specimen: plan.plan.specimen.clone(),
+        event: if report.proven { WRITTEN } else { "write failed" }.into(),
+        capture: Some(plan.plan.backup.clone()),
+        sha256: Some(plan.plan.target_sha256.clone()),
+        bytes: Some(report.bytes),
+        simulated: plan.plan.simulated,
+        text: report.to_string().lines().next().unwrap_or_default().into(),
+    };
+    if let Err(error) = shelf.remember(&line) {
+        desk.note(format!("the history has no line of this: {error}"));
+    }
+}

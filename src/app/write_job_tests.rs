@@ -1,0 +1,108 @@
+//! Plan and write over simulated benches: what the module holds afterwards, and what the chips'
+//! books say was done to it.
+
+#![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
+
+use super::jobs::run_on_disk;
+use super::{Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted, WriteOptions};
+use crate::bus::Nanos;
+use crate::link::{Cancel, Port, RatePlan};
+use crate::shelf::MemDisk;
+use crate::sim::{Bench, BenchDescription};
+use std::path::Path;
+use std::sync::Arc;
+
+/// One bench and one shelf over several jobs.
+pub(super) struct Workshop {
+    pub description: BenchDescription,
+    pub port: SimPort,
+    pub disk: Arc<MemDisk>,
+    pub events: Vec<Event>,
+    pub cancel: Cancel,
+}
+
+impl Workshop {
+    pub(super) fn new(bench: &str) -> Self {
+        Self::of(BenchDescription::builtin(bench).unwrap())
+    }
+
+    pub(super) fn of(description: BenchDescription) -> Self {
+        Self {
+            port: SimPort::new(Bench::new(&description, 1)),
+            description,
+            disk: Arc::new(MemDisk::default()),
+            events: Vec::new(),
+            cancel: Cancel::default(),
+        }
+    }
+
+    pub(super) fn run(&mut self, job: &Job) -> Outcome {
+        // An adapter that hears nothing for long is at its reset rate again.
+        let later = self.port.now() + Nanos::from_secs(11);
+        self.port.wait(Some(later), &mut Vec::new()).unwrap();
+        let mut machine = Machine {
+            port: &mut self.port,
+            plan: RatePlan::default(),
+            identity: "sim",
+            bench: Some(&self.description),
+            known: &mut Known::default(),
+            cancel: self.cancel.clone(),
+            shelf: Path::new("/shelf"),
+        };
+        let events = &mut self.events;
+        run_on_disk(
+            &mut machine,
+            &Wanted::default(),
+            job,
+            &mut |event| events.push(event.clone()),
+            Arc::<MemDisk>::clone(&self.disk),
+        )
+    }
+
+    pub(super) fn contents(&mut self, space: &str) -> Vec<u8> {
+        self.port.bench().adapter().socket().contents(space).unwrap()
+    }
+
+    /// Puts an image with other words here and there on the shelf's side as a file.
+    fn file(&self, bytes: &[u8]) -> tempfile::NamedTempFile {
+        let file = tempfile::NamedTempFile::new().unwrap();
+        std::fs::write(file.path(), bytes).unwrap();
+        file
+    }
+
+    pub(super) fn planned(&mut self, image: &[u8], space: &str) -> String {
+        let file = self.file(image);
+        let options = PlanOptions {
+            image: Some(file.path().to_string_lossy().into_owned()),
+            space: Some(space.into()),
+            ..PlanOptions::default()
+        };
+        let outcome = self.run(&Job::Plan(options));
+        assert_eq!(outcome.code, 0, "{}", outcome.text);
+        outcome.report.unwrap()["code"].as_str().unwrap().to_owned()
+    }
+
+    pub(super) fn written(&mut self, code: &str) -> Outcome {
+        let (code, confirm) = (code.to_owned(), self.description.specimen.clone());
+        self.run(&Job::Write(WriteOptions::Plan { code, confirm }))
+    }
+}
+
+#[test]
+fn a_newer_table_goes_onto_two_chips_side_by_side() {
+    let mut shop = Workshop::new("TG-7");
+    let (before, records) = (shop.contents("store"), shop.contents("records"));
+    let mut image = before.clone();
+    // Some words of one sector, and one whole sector blank.
+    for byte in &mut image[0x2_0100..0x2_0900] {
+        *byte = byte.wrapping_add(1);
+    }
+    image[0x8_0000..0xA_0000].fill(0xFF);
+    let code = shop.planned(&image, "store");
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    assert!(shop.contents("store") == image, "the module does not hold the image");
+    assert!(shop.contents("records") == records, "the RAM has changed");
+    assert!(!shop.port.bench().adapter().rail_is_on());
+    eprintln!("{}", outcome.text);
+}
