@@ -5,6 +5,8 @@
 mod capture_job;
 mod chosen;
 #[cfg(test)]
+mod crash_tests;
+#[cfg(test)]
 mod disk_tests;
 mod early;
 mod identify_job;

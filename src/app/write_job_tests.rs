@@ -6,11 +6,28 @@
 use super::jobs::run_on_disk;
 use super::{Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted, WriteOptions};
 use crate::bus::Nanos;
-use crate::link::{Cancel, Port, RatePlan};
+use crate::link::{Cancel, Port, PortLost, RatePlan, Transmit};
 use crate::shelf::MemDisk;
 use crate::sim::{Bench, BenchDescription};
 use std::path::Path;
 use std::sync::Arc;
+
+/// The port as it is.
+struct Through<'a>(&'a mut dyn Port);
+
+impl Port for Through<'_> {
+    fn now(&self) -> Nanos {
+        self.0.now()
+    }
+
+    fn transmit(&mut self, what: Transmit) -> Result<(), PortLost> {
+        self.0.transmit(what)
+    }
+
+    fn wait(&mut self, until: Option<Nanos>, into: &mut Vec<u8>) -> Result<(), PortLost> {
+        self.0.wait(until, into)
+    }
+}
 
 /// One bench and one shelf over several jobs.
 pub(super) struct Workshop {
@@ -19,6 +36,7 @@ pub(super) struct Workshop {
     pub disk: Arc<MemDisk>,
     pub events: Vec<Event>,
     pub cancel: Cancel,
+    pub wanted: Wanted,
 }
 
 impl Workshop {
@@ -33,15 +51,28 @@ impl Workshop {
             disk: Arc::new(MemDisk::default()),
             events: Vec::new(),
             cancel: Cancel::default(),
+            wanted: Wanted::default(),
         }
     }
 
     pub(super) fn run(&mut self, job: &Job) -> Outcome {
+        self.run_through(job, |port| Box::new(Through(port)))
+    }
+
+    /// Runs a job over the port that `through` makes of the bench's.
+    pub(super) fn run_through<'a>(
+        &'a mut self,
+        job: &Job,
+        through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
+    ) -> Outcome {
         // An adapter that hears nothing for long is at its reset rate again.
         let later = self.port.now() + Nanos::from_secs(11);
-        self.port.wait(Some(later), &mut Vec::new()).unwrap();
+        while self.port.now() < later {
+            self.port.wait(Some(later), &mut Vec::new()).unwrap();
+        }
+        let mut port = through(&mut self.port);
         let mut machine = Machine {
-            port: &mut self.port,
+            port: port.as_mut(),
             plan: RatePlan::default(),
             identity: "sim",
             bench: Some(&self.description),
@@ -52,7 +83,7 @@ impl Workshop {
         let events = &mut self.events;
         run_on_disk(
             &mut machine,
-            &Wanted::default(),
+            &self.wanted,
             job,
             &mut |event| events.push(event.clone()),
             Arc::<MemDisk>::clone(&self.disk),

@@ -49,6 +49,18 @@ impl MemDisk {
         state.fault = Some((state.operations + operation, tear));
     }
 
+    /// True if the fault has come: nothing works until [`MemDisk::restart`].
+    pub(crate) fn is_dead(&self) -> bool {
+        self.state().dead
+    }
+
+    /// Another disk with the same files on it.
+    pub(crate) fn copy(&self) -> Self {
+        let state = self.state();
+        let (files, dirs) = (state.files.clone(), state.dirs.clone());
+        Self(Arc::new(Mutex::new(State { files, dirs, ..State::default() })))
+    }
+
     /// A new process after a kill; after a power cut if `power`, which takes back every name
     /// change that was not settled. Returns whether the fault had come.
     pub(crate) fn restart(&self, power: bool) -> bool {

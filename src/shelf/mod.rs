@@ -71,8 +71,8 @@ pub(crate) use text::sha256_hex;
 pub(crate) use unfinished::Unfinished;
 
 #[cfg(test)]
-pub(crate) use mem_disk::{MemDisk, Tear};
+pub(crate) use {check::CheckReport, mem_disk::MemDisk, mem_disk::Tear};
 
 use check::Fault;
 #[cfg(test)]
-use {check::CheckReport, finish::Finished, history::History, record::NOT_LOOKED};
+use {finish::Finished, history::History, record::NOT_LOOKED};

@@ -134,7 +134,7 @@ struct Raw {
     load_window_us: u64,
 }
 
-const TYPES: [&str; 9] = [
+const TYPES: [&str; 11] = [
     include_str!("types/s29al008j.toml"),
     include_str!("types/mbm29lv320be.toml"),
     include_str!("types/s29gl064n.toml"),
@@ -144,6 +144,8 @@ const TYPES: [&str; 9] = [
     include_str!("types/at29c040a.toml"),
     include_str!("types/28f320j3a.toml"),
     include_str!("types/28f320c3b.toml"),
+    include_str!("types/small-a.toml"),
+    include_str!("types/small-i.toml"),
 ];
 
 fn micros([typical, longest]: [u64; 2]) -> ChipTime {
