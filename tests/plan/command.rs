@@ -25,7 +25,7 @@ fn a_newer_program_on_tg_7() {
     let ran = home.run(&["plan", "new.bin", "--space", "store"]).says(
         0,
         &[
-            "for TG-7 #0417: the contents of new.bin into store",
+            "for TG-7 #0417 (simulated): the contents of new.bin into store",
             "way back  0417-002, taken for this plan; the module equals it now",
             "  sectors  word address     byte address",
             "  4        0x8000+0x8000    0x20000+0x20000   erase, program 32768 words",

@@ -147,7 +147,10 @@ pub fn missed(spaces: &[PlannedSpace], missed: &[Missed]) -> Vec<String> {
 impl fmt::Display for PlanReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.code {
-            Some(code) => write!(f, "plan {code} for {}: {}", self.specimen, self.what)?,
+            Some(code) => {
+                let simulated = if self.simulated { " (simulated)" } else { "" };
+                write!(f, "plan {code} for {}{simulated}: {}", self.specimen, self.what)?;
+            }
             None => write!(
                 f,
                 "{}: {}; nothing is to be done, the module holds that already",
