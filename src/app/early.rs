@@ -20,13 +20,12 @@ impl Job {
     fn look(&self, wanted: &Wanted) -> Result<(), JobError> {
         let none = &None;
         let (space, range, of_sheet) = match self {
-            Self::Identify(_) => (none, none, false),
+            Self::Identify(_) | Self::Write(_) => (none, none, false),
             Self::Capture(options) => (&options.space, &options.range, true),
             // The record of a capture says which words it is of, and knows its own sheet.
             Self::Verify { image, space, range, .. } => {
                 (space, range, std::path::Path::new(image).is_file())
             }
-            Self::Write(_) => (none, none, false),
             Self::Plan(PlanOptions { image, space, range, .. }) => {
                 let image = image.as_deref();
                 let is_file = |image: &str| std::path::Path::new(image).is_file();

@@ -83,7 +83,7 @@ pub(super) fn file_parts(
 /// What a wrong length looks like, as the beginning of a sentence; nothing if it tells nothing.
 fn odd_length(sheet: &Sheet, holds: &[(usize, Part)], length: u64) -> String {
     let size = holds.iter().map(|(_, part)| part.width.bytes() as u64).max().unwrap_or(1);
-    if length % size != 0 {
+    if !length.is_multiple_of(size) {
         return format!("Its length is no whole number of words of {} bits. ", size * 8);
     }
     for (index, part) in holds {

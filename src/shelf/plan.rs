@@ -101,7 +101,7 @@ pub(crate) struct PlannedSector {
     /// It is locked now, and is unlocked for this and locked again afterwards.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub(crate) unlock: bool,
-    /// CRC-32 of its words before.
+    /// CRC-32 of its words before, lowest address first.
     #[serde(with = "text::hex")]
     pub(crate) before: u32,
     /// CRC-32 of its words afterwards.
@@ -162,12 +162,13 @@ pub(crate) struct ImageRecord {
 
 /// How long a write is expected to take, in seconds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[expect(clippy::struct_field_names, reason = "the unit stands in files, too")]
 pub(crate) struct Estimate {
     /// What the line needs for the words.
     pub(crate) line_s: f64,
     /// Erasing.
     pub(crate) erase_s: f64,
-    /// Programming, where that is slower than the line.
+    /// Programming beyond what the line needs meanwhile.
     pub(crate) program_s: f64,
     /// Everything, checksums and power cycle included.
     pub(crate) total_s: f64,
@@ -260,8 +261,8 @@ impl Shelf {
         let folder = self.plan_folder(code);
         let path = folder.join("plan.toml");
         let Some(bytes) = self.files().read_if_there(&path)? else {
-            let shelf = self.root().to_owned();
-            return Err(ShelfError::NoPlan { code: code.to_string(), shelf });
+            let (code, root) = (code.to_string(), self.root().to_owned());
+            return Err(ShelfError::NoPlan { code, shelf: root });
         };
         let damaged = |why: &str| ShelfError::BadPlan { path: path.clone(), why: why.to_owned() };
         if PlanCode::of(&String::from_utf8_lossy(&bytes)) != *code {

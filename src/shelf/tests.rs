@@ -4,6 +4,7 @@ mod broken_disks;
 mod captures;
 mod journal;
 mod kills;
+mod plans;
 mod real_disk;
 mod resume;
 

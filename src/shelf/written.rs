@@ -49,7 +49,7 @@ impl Shelf {
     pub(crate) fn worked_with(&self, sums: &[&str]) -> Result<Vec<Worked>, ShelfError> {
         let dir = self.dir("histories");
         let mut worked: Vec<Worked> = Vec::new();
-        for name in self.files().list(&dir)?.iter().filter(|name| name.ends_with(".jsonl")) {
+        for name in self.files().list(&dir)? {
             let (lines, _) = lines::read::<HistoryLine>(self.files(), &dir.join(name))?;
             let mut holds = false;
             for line in lines {

@@ -1,7 +1,7 @@
 //! From what was found to the plan on the shelf and its report.
 
 use super::fit::{cautions, in_words, sentences, where_it_worked};
-use super::{Looked, Source, Subject};
+use super::{BLANK, Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::image::counted;
@@ -53,7 +53,9 @@ pub(in crate::app) fn assemble(
     let line = line(subject)?;
     let Computed { mut plan, target, missed: sectors_left } =
         compute(draft, sheet, &flash, &source.parts, &line);
-    plan.fit.push(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
+    if plan.image.name != BLANK {
+        plan.fit.push(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
+    }
     words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
     left.extend(missed(&plan.spaces, &sectors_left));
     if plan.is_empty() && words_left > 0 {

@@ -1,6 +1,6 @@
 //! How image and module go together: what is refused, and what is said.
 
-use super::{Backup, Source};
+use super::{BLANK, Backup, Source};
 use crate::app::parts::zone_notes;
 use crate::image::counted;
 use crate::jobs::{ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept};
@@ -61,6 +61,7 @@ pub(super) fn sentences(
             said.push(same_sheet(sheet, kept));
             said.extend(spaces().map(|(space, index)| chips(kept, space, &found.spaces[index])));
         }
+        None if source.image.name == BLANK => {}
         None => said.extend(spaces().map(|(space, _)| taken_as(space))),
     }
     let kept = "keeps the words of this module";
@@ -187,12 +188,12 @@ pub(super) fn cautions(plan: &Plan, report: &PlanReport, backup: &Backup) -> Vec
     let erased = plan.sectors().filter(|(_, sector)| sector.action == Action::Erase).count();
     if erased > 0 {
         said.push(format!(
-            "flash wears with every erase: this is one of {}",
+            "flash wears with every erase: this one erases {} once",
             counted(erased as u64, "sector")
         ));
     }
     if !report.left.is_empty() {
-        said.push("the module will NOT hold the whole image afterwards: see above".into());
+        said.push("the module will NOT hold the whole image afterwards: see what stays".into());
     }
     said.push(format!(
         "{id} is the only way back: keep it elsewhere, too (`buswright shelf export {id} FILE`)",

@@ -12,8 +12,8 @@ pub fn only_programs(width: Width, lanes: &[Lane], unit: Unit, now: &[u8], targe
         Unit::Page(_) => now == target,
         Unit::Line(words) => {
             let bytes = words.max(1) as usize * width.bytes();
-            let mut lines = now.chunks(bytes).zip(target.chunks(bytes));
-            lines.all(|(now, target)| now == target || now.iter().all(|&byte| byte == 0xFF))
+            let mut pieces = now.chunks(bytes).zip(target.chunks(bytes));
+            pieces.all(|(now, target)| now == target || now.iter().all(|&byte| byte == 0xFF))
         }
         Unit::Word => {
             let mut words = width.words(now).zip(width.words(target));

@@ -1,7 +1,8 @@
 //! From what identification found in a space to what its chips allow.
 
 use super::{Pace, SectorLock, SectorNow, Unit, Ways};
-use crate::bus::Millivolts;
+use crate::bus::{Millivolts, Width};
+use crate::chips::cfi::Volts;
 use crate::chips::write::{Abilities, LockKind, sectors};
 use crate::chips::{Catalogue, Geometry};
 use crate::jobs::identify::{FlashFound, Lock, Locks, MIXED, SpaceReport};
@@ -29,13 +30,9 @@ pub fn ways(
     if flash.chips.len() != space.chips.len() {
         return Err("not all of its chips take commands together".into());
     }
-    for finding in &flash.findings {
-        if let Some(Ok(cfi)) = &finding.cfi
-            && !(cfi.vcc.least.0..=cfi.vcc.most.0).contains(&rail.0)
-        {
-            let (least, most) = (cfi.vcc.least, cfi.vcc.most);
-            return Err(format!("a chip is made for {least} to {most}, the rail is {rail}"));
-        }
+    if let Some(volts) = other_supply(flash, catalogue, rail) {
+        let (least, most) = (volts.least, volts.most);
+        return Err(format!("a chip is made for {least} to {most}, the rail is {rail}"));
     }
     let way = flash.asking.way;
     let chips = &flash.asking.chips;
@@ -68,6 +65,21 @@ pub fn ways(
         },
     };
     if ways.fill(space.words) { Ok(ways) } else { Err("its sectors do not fill the space".into()) }
+}
+
+/// The supply of the first chip that is made for another one than `rail`. Its own table counts, else
+/// the part list, where no part that it may be is made for the rail.
+fn other_supply(flash: &FlashFound, catalogue: &Catalogue, rail: Millivolts) -> Option<Volts> {
+    let fits = |volts: &Volts| (volts.least.0..=volts.most.0).contains(&rail.0);
+    flash.findings.iter().zip(&flash.asking.chips).find_map(|(finding, chip)| {
+        if let Some(Ok(cfi)) = &finding.cfi {
+            return Some(cfi.vcc).filter(|volts| !fits(volts));
+        }
+        let width = Width::from_bits(chip.lane().bits.into())?;
+        let identity = finding.identity(catalogue, width)?;
+        let known = identity.parts().iter().map(|part| part.vcc).collect::<Option<Vec<_>>>()?;
+        known.first().copied().filter(|_| !known.iter().any(fits))
+    })
 }
 
 /// The lock of the sector at `first`: of chips side by side the one that holds most.

@@ -1,7 +1,7 @@
 //! What a plan says, for people and for programs.
 
 use super::Missed;
-use crate::bus::{Width, WordAddress};
+use crate::bus::WordAddress;
 use crate::image::counted;
 use crate::shelf::{Action, Estimate, PlannedSector, PlannedSpace};
 use humansize::{BINARY, format_size};
@@ -147,60 +147,64 @@ pub fn missed(spaces: &[PlannedSpace], missed: &[Missed]) -> Vec<String> {
 impl fmt::Display for PlanReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.code {
-            Some(code) => write!(f, "plan {code} for {}: {}", self.specimen, self.what)?,
+            Some(code) => {
+                let simulated = if self.simulated { " (simulated)" } else { "" };
+                write!(f, "plan {code} for {}{simulated}: {}", self.specimen, self.what)?;
+            }
             None => write!(
                 f,
-                "{}: {}. Nothing is to be done: the module holds it already",
+                "{}: {}; nothing is to be done, the module holds that already",
                 self.specimen, self.what
             )?,
         }
-        let new = if self.backup_is_new { ", taken just now" } else { "" };
-        write!(f, "\n  the way back: {}{new}; the module equals it", self.backup)?;
+        let new = if self.backup_is_new { ", taken for this plan" } else { "" };
+        let backup = format!("{}{new}; the module equals it now", self.backup);
+        labelled(f, "way back", &[backup])?;
         if self.code.is_some() {
             self.spaces.iter().try_for_each(|space| write!(f, "\n{space}"))?;
-            let (sectors, bytes) =
-                (counted(self.sectors, "sector"), format_size(self.bytes, BINARY));
-            write!(f, "\n  {sectors} to change, {bytes} to program")?;
+            let sectors = counted(self.sectors, "sector");
+            let change = format!("{sectors}, {} to program", format_size(self.bytes, BINARY));
+            labelled(f, "changes", &[change])?;
         }
-        for left in &self.left {
-            write!(f, "\n  ! {left}")?;
-        }
-        for fit in &self.fit {
-            write!(f, "\n  {fit}")?;
-        }
+        labelled(f, "stays", &self.left)?;
+        labelled(f, "fit", &self.fit)?;
         if let Some(times) = &self.times {
-            write!(
-                f,
-                "\n  about {} in all: line {}, erase {}, program beyond the line {}, the rest \
-                 proofs and the power cycle",
+            let parts = format!(
+                "about {}: line {}, erasing {}, programming beyond the line {}, proofs and power \
+                 cycle {}",
                 seconds(times.total_s),
                 seconds(times.line_s),
                 seconds(times.erase_s),
-                seconds(times.program_s)
-            )?;
+                seconds(times.program_s),
+                seconds(times.total_s - times.line_s - times.erase_s - times.program_s)
+            );
+            labelled(f, "time", &[parts])?;
         }
-        for caution in &self.cautions {
-            write!(f, "\n  {caution}")?;
-        }
-        self.next.iter().try_for_each(|next| write!(f, "\nnext: {next}"))
+        labelled(f, "think of", &self.cautions)?;
+        labelled(f, "next", self.next.as_slice())
     }
+}
+
+/// Lines below each other, the first behind their label.
+fn labelled(f: &mut fmt::Formatter<'_>, label: &str, lines: &[String]) -> fmt::Result {
+    let mut label = label;
+    for line in lines {
+        write!(f, "\n{label:10}{line}")?;
+        label = "";
+    }
+    Ok(())
 }
 
 impl fmt::Display for SpacePlan {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "\n{}, {} bits: {}", self.name, self.bits, self.chips)?;
-        let rows: Vec<_> = self.runs.iter().map(|run| run.columns(self.bits)).collect();
+        write!(f, "{:10}{} bits, {}", self.name, self.bits, self.chips)?;
         let heads = ["sectors", "word address", "byte address", ""].map(String::from);
-        let wide = |at: usize| {
-            rows.iter().chain([&heads]).map(|row| row[at].chars().count()).max().unwrap_or(0)
-        };
-        let widths = [wide(0), wide(1), wide(2)];
-        for row in [&heads].into_iter().chain(&rows) {
-            write!(f, "\n  ")?;
-            for (text, width) in row.iter().zip(widths) {
-                write!(f, "{text:width$}  ")?;
-            }
-            write!(f, "{}", row[3])?;
+        let rows: Vec<_> = [heads].into_iter().chain(self.runs.iter().map(Run::columns)).collect();
+        let wide = |at: usize| rows.iter().map(|row| row[at].chars().count()).max().unwrap_or(0);
+        let [one, two, three] = [wide(0), wide(1), wide(2)];
+        for [sectors, words, bytes, done] in &rows {
+            let row = format!("  {sectors:one$}  {words:two$}  {bytes:three$}  {done}");
+            write!(f, "\n{}", row.trim_end())?;
         }
         Ok(())
     }
@@ -208,20 +212,19 @@ impl fmt::Display for SpacePlan {
 
 impl Run {
     /// Sectors, word addresses, byte addresses, what is done.
-    fn columns(&self, bits: u32) -> [String; 4] {
+    fn columns(&self) -> [String; 4] {
         let sectors = if self.first == self.last {
             self.first.to_string()
         } else {
             format!("{}-{}", self.first, self.last)
         };
-        let digits = Width::from_bits(bits).map_or(1, Width::bytes) as u64;
         let at = WordAddress(self.address);
         let programmed = counted(u64::from(self.programmed), "word");
         let done = match self.action {
             "program" => format!("program {programmed}, no erase"),
             "erase" if self.programmed == 0 => "erase, nothing to program".into(),
             "erase" => format!("erase, program {programmed}"),
-            "locked" => format!("LOCKED, left as it is: {}", self.why),
+            "locked" => format!("LOCKED, stays: {}", self.why),
             "leave" => format!("left alone: {}", self.why),
             other => other.to_owned(),
         };
@@ -229,7 +232,7 @@ impl Run {
         [
             sectors,
             format!("{at}+0x{:X}", self.words),
-            format!("0x{:X}+0x{:X}", self.byte_address, u64::from(self.words) * digits),
+            format!("0x{:X}+0x{:X}", self.byte_address, self.bytes),
             done + unlock,
         ]
     }

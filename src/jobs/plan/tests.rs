@@ -4,7 +4,7 @@ use super::*;
 use crate::bus::{Baud, Digest, Lane, Width, WordAddress};
 use crate::jobs::VerifyPart;
 use crate::module::Sheet;
-use crate::shelf::{Action, ImageRecord, Label, Part, PlannedSpace};
+use crate::shelf::{Action, Estimate, ImageRecord, Label, Part, PlannedSpace};
 use jiff::Timestamp;
 use proptest::prelude::*;
 
@@ -121,7 +121,7 @@ fn only_sectors_that_differ_are_touched() {
     assert_eq!(changed.after, Digest::of(Width::W16, &bytes(&image[16..32]), false).crc);
     let nothing = planned(&sheet(""), ways(&[64], Unit::Word), &now, &[part(0, &now)], &[]);
     assert!(nothing.plan.is_empty() && nothing.missed.is_empty());
-    assert_eq!(nothing.plan.estimate.total_s, 0.0);
+    assert_eq!(nothing.plan.estimate, Estimate::default());
 }
 
 #[test]
@@ -215,7 +215,7 @@ fn times_add_up() {
     let estimate = plan.plan.estimate;
     // 128 bytes of ten bits at 10,000 baud, and frames.
     assert!((estimate.line_s - 0.128 * 1.03).abs() < 1e-9, "{estimate:?}");
-    assert_eq!((estimate.erase_s, estimate.program_s), (0.0, 0.0));
+    assert!(estimate.erase_s + estimate.program_s < 1e-9, "{estimate:?}");
     let mut slow = ways(&[64], Unit::Word);
     slow.pace.program_us = 10_000.0;
     let now = full();

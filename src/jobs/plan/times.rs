@@ -50,15 +50,15 @@ pub fn estimate(spaces: &[(&PlannedSpace, &Ways)], line: &Line) -> Estimate {
             }
             changed += f64::from(sector.words);
             let transfer = line.bytes(f64::from(sector.programmed) * space.width.bytes() as f64);
-            let (units, erases) = match ways.unit {
+            let (pieces, by_sector) = match ways.unit {
                 Unit::Word => (sector.programmed, true),
                 Unit::Line(n) => (sector.programmed.div_ceil(n.max(1)), true),
                 Unit::Page(n) => (sector.words.div_ceil(n.max(1)), false),
             };
-            let program = f64::from(units) * ways.pace.program_us / 1e6;
+            let program = f64::from(pieces) * ways.pace.program_us / 1e6;
             line_s += transfer;
             slower_s += (program - transfer).max(0.0);
-            if erases && sector.action == Action::Erase {
+            if by_sector && sector.action == Action::Erase {
                 erase_s += ways.pace.erase_ms / 1e3;
             }
         }
