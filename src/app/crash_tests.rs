@@ -154,8 +154,11 @@ impl Case {
         if let Some((op, tear)) = op {
             shop.disk.fail_at(op, tear);
         }
-        let (code, confirm) = (self.code.clone(), shop.description.specimen.clone());
-        let first = shop.cut_off(&Job::Write(WriteOptions::Plan { code, confirm }), cut);
+        let plan = WriteOptions::Plan {
+            code: self.code.clone(),
+            confirm: shop.description.specimen.clone(),
+        };
+        let first = shop.cut_off(&Job::Write(plan), cut);
         let came = shop.disk.restart(false);
         if op.is_some() && !came {
             assert_eq!(first.code, 0, "{what}: {}", first.text);
@@ -187,12 +190,12 @@ impl Case {
     }
 
     fn is_sound(&self, shop: &mut Workshop) -> bool {
-        let store = shop.contents("store");
+        let now = shop.contents("store");
         let kept_sector = 0x7C00 * 4..0x8000 * 4;
         // The sector of the kept zone may be in hand; the zone's copy is then in the backup.
-        let in_hand = store[kept_sector.clone()] != self.before[kept_sector.clone()]
-            && store[kept_sector.clone()] != self.target[kept_sector];
-        let zone = store[self.kept.clone()] == self.before[self.kept.clone()];
+        let in_hand = now[kept_sector.clone()] != self.before[kept_sector.clone()]
+            && now[kept_sector.clone()] != self.target[kept_sector];
+        let zone = now[self.kept.clone()] == self.before[self.kept.clone()];
         let shelf = Shelf::open(Arc::<MemDisk>::clone(&shop.disk), Path::new("/shelf")).unwrap();
         let backups = shelf.check(None).unwrap();
         (zone || in_hand)

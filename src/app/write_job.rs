@@ -84,9 +84,8 @@ pub(super) async fn write_job(
             Some(found) => found,
             None if resumed => {
                 return Err(JobError::Safety(format!(
-                    "the backup {} of the interrupted write cannot be used, and what the module \
-                     held before cannot be read any more; restore the shelf from a backup of it",
-                    wanted
+                    "the backup {wanted} of the interrupted write cannot be used, and what the module \
+                     held before cannot be read any more; restore the shelf from a backup of it"
                 )));
             }
             None => keeper.everything(powered).await?,

@@ -94,15 +94,15 @@ impl Workshop {
         self.port.bench().adapter().socket().contents(space).unwrap()
     }
 
-    /// Puts an image with other words here and there on the shelf's side as a file.
-    fn file(&self, bytes: &[u8]) -> tempfile::NamedTempFile {
+    /// An image as a file.
+    fn file(bytes: &[u8]) -> tempfile::NamedTempFile {
         let file = tempfile::NamedTempFile::new().unwrap();
         std::fs::write(file.path(), bytes).unwrap();
         file
     }
 
     pub(super) fn planned(&mut self, image: &[u8], space: &str) -> String {
-        let file = self.file(image);
+        let file = Self::file(image);
         let options = PlanOptions {
             image: Some(file.path().to_string_lossy().into_owned()),
             space: Some(space.into()),
@@ -135,5 +135,4 @@ fn a_newer_table_goes_onto_two_chips_side_by_side() {
     assert!(shop.contents("store") == image, "the module does not hold the image");
     assert!(shop.contents("records") == records, "the RAM has changed");
     assert!(!shop.port.bench().adapter().rail_is_on());
-    eprintln!("{}", outcome.text);
 }

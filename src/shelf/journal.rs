@@ -208,9 +208,11 @@ impl Shelf {
 
     fn journal_numbers(&self, folder: &Path) -> Result<Vec<(u32, String)>, ShelfError> {
         let names = self.files().list(folder)?.into_iter();
-        let number = |name: String| Some((name.split('-').next()?.parse().ok()?, name));
-        let mut all: Vec<_> =
-            names.filter(|name| name.ends_with(".log")).filter_map(number).collect();
+        let number = |name: String| {
+            let (number, _) = name.strip_suffix(".log")?.split_once('-')?;
+            Some((number.parse().ok()?, name))
+        };
+        let mut all: Vec<_> = names.filter_map(number).collect();
         all.sort_unstable();
         Ok(all)
     }

@@ -87,7 +87,6 @@ pub(super) async fn read_locks(
         return none("this family has no command for it");
     };
     let locked = |word: &Word, chip: usize| match asking.chips[chip].get(*word) & 3 {
-        0 => Lock::Open,
         3 if asking.way.family == Family::Intel => Lock::Down,
         1 | 3 => Lock::Locked,
         // Bit 1 alone means nothing.

@@ -60,10 +60,9 @@ impl Bank<'_> {
         let todo = self.planned.sectors.iter().map(move |sector| (sector, stage(sector)));
         let todo: Vec<_> = todo.collect();
         todo.into_iter().filter_map(|(sector, stage)| match (sector.action, stage) {
-            (Action::Program | Action::Erase, Stage::Written) => None,
+            (_, Stage::Written) | (Action::Keep | Action::Locked | Action::Leave, _) => None,
             (Action::Program, Stage::Waiting) => Some((sector, false)),
             (Action::Program | Action::Erase, _) => Some((sector, true)),
-            (Action::Keep | Action::Locked | Action::Leave, _) => None,
         })
     }
 }

@@ -36,12 +36,17 @@ impl Work<'_, '_> {
         self.journal(journal, Stage::Begun, "")?;
         self.permit(runs).await?;
         let done = self.changed(runs, journal, erase).await?;
-        let (stage, state, text) = match &done {
+        if done.is_some() {
+            // A chip that failed in the middle of a command may leave it only by a reset.
+            let reset = built(self.bank.writing.reset())?;
+            runs.run(&reset, self.bank.planned.width, self.start()).await?;
+        }
+        let (stage, shown, text) = match &done {
             None => (Stage::Written, BlockState::Written, ""),
             Some(why) => (Stage::Failed, BlockState::Failed, why.as_str()),
         };
         self.journal(journal, stage, text)?;
-        self.tell(state);
+        self.tell(shown);
         Ok(done)
     }
 
@@ -54,15 +59,13 @@ impl Work<'_, '_> {
         if self.sector.unlock
             && let Some(script) = super::locks::open_one(self.bank)
         {
-            let start = Start { at: self.bank.at(self.sector), n: 1, payload: Vec::new() };
-            let reply = runs.run(&built(script)?, self.bank.planned.width, start).await?;
+            let reply = runs.run(&built(script)?, self.bank.planned.width, self.start()).await?;
             if reply.status != 0 {
                 return Ok(Some(format!("it could not be unlocked: {}", self.said(&reply))));
             }
         }
         // A page-write part erases each page by itself as it takes it.
-        let pages = self.bank.writing.abilities.page_words.is_some();
-        if erase && !pages {
+        if erase && !self.bank.writing.erases_itself() {
             if let Some(why) = self.erase(runs).await? {
                 return Ok(Some(why));
             }
@@ -83,8 +86,7 @@ impl Work<'_, '_> {
         if self.sector.unlock
             && let Some(script) = super::locks::close_one(self.bank)
         {
-            let start = Start { at: self.bank.at(self.sector), n: 1, payload: Vec::new() };
-            let reply = runs.run(&built(script)?, width, start).await?;
+            let reply = runs.run(&built(script)?, width, self.start()).await?;
             if reply.status != 0 {
                 return Ok(Some(format!("it could not be locked again: {}", self.said(&reply))));
             }
@@ -97,20 +99,18 @@ impl Work<'_, '_> {
         let width = self.bank.planned.width;
         let writing = &self.bank.writing;
         for (number, script) in built(writing.erase())?.iter().enumerate() {
-            let start = Start { at: self.bank.at(self.sector), n: 1, payload: Vec::new() };
-            let reply = runs.run(script, width, start).await?;
+            let reply = runs.run(script, width, self.start()).await?;
             if reply.status != 0 {
                 return Ok(Some(format!("the erase failed: {}", self.said(&reply))));
             }
             if number == 0 && !reply.emitted.is_empty() {
-                let busy = writing.started(&reply.emitted);
-                let idle = (0..busy.len()).filter(|chip| !busy[*chip]);
-                let idle: Vec<_> = idle.map(|chip| self.chip(chip)).collect();
+                let idle = writing.explain_unstarted(&reply.emitted);
+                let idle: Vec<_> = idle
+                    .into_iter()
+                    .map(|(chip, what)| format!("{}: {what}", self.chip(chip)))
+                    .collect();
                 if !idle.is_empty() {
-                    return Ok(Some(format!(
-                        "{} took no notice of the erase command: the sector is protected",
-                        idle.join(" and ")
-                    )));
+                    return Ok(Some(format!("the erase did not begin: {}", idle.join("; "))));
                 }
             }
         }
@@ -167,6 +167,11 @@ impl Work<'_, '_> {
                 Some(format!("programming failed near word {}: {}", reply.a, self.said(&reply)))
             }
         })
+    }
+
+    /// A run that works on the sector itself.
+    fn start(&self) -> Start {
+        Start { at: self.bank.at(self.sector), n: 1, payload: Vec::new() }
     }
 
     fn chip(&self, number: usize) -> String {

@@ -60,7 +60,9 @@ fn what_is_written_down_is_told_again() {
 fn a_journal_cut_anywhere_goes_on() {
     let disk = MemDisk::default();
     let mut journal = shelf(&disk).begin_journal(beginning()).unwrap();
-    steps().into_iter().for_each(|step| journal.add(step).unwrap());
+    for step in steps() {
+        journal.add(step).unwrap();
+    }
     let path = format!("{ROOT}/journals/{}/0001-K7M2QX.log", label().slug());
     let whole = disk.read(Path::new(&path)).unwrap();
     let ends: Vec<_> = (0..whole.len()).filter(|at| whole[*at] == b'\n').collect();
@@ -88,7 +90,9 @@ fn a_journal_cut_anywhere_goes_on() {
 fn damage_in_the_middle_is_an_error() {
     let disk = MemDisk::default();
     let mut journal = shelf(&disk).begin_journal(beginning()).unwrap();
-    steps().into_iter().for_each(|step| journal.add(step).unwrap());
+    for step in steps() {
+        journal.add(step).unwrap();
+    }
     let path = format!("{ROOT}/journals/{}/0001-K7M2QX.log", label().slug());
     let whole = disk.read(Path::new(&path)).unwrap();
     let last = whole[..whole.len() - 1].iter().rposition(|byte| *byte == b'\n').unwrap();
