@@ -13,6 +13,8 @@ use std::sync::Arc;
 
 /// Random times that are tried; `BUSWRIGHT_CRASHES` asks for another number.
 const TIMES: u64 = 1_000;
+/// What passes before each job, so that the adapter is at its reset rate.
+const IDLE: Nanos = super::write_job_tests::IDLE;
 const SEED: u64 = 0x7E1D_E5EA;
 
 /// What happens in the middle of a write.
@@ -189,17 +191,17 @@ impl Case {
         After::Named
     }
 
-    fn is_sound(&self, shop: &mut Workshop) -> bool {
-        let now = shop.contents("store");
+    fn is_sound(&self, bench: &mut Workshop) -> bool {
+        let now = bench.contents("store");
         let kept_sector = 0x7C00 * 4..0x8000 * 4;
         // The sector of the kept zone may be in hand; the zone's copy is then in the backup.
         let in_hand = now[kept_sector.clone()] != self.before[kept_sector.clone()]
             && now[kept_sector.clone()] != self.target[kept_sector];
-        let zone = now[self.kept.clone()] == self.before[self.kept.clone()];
-        let shelf = Shelf::open(Arc::<MemDisk>::clone(&shop.disk), Path::new("/shelf")).unwrap();
+        let untouched = now[self.kept.clone()] == self.before[self.kept.clone()];
+        let shelf = Shelf::open(Arc::<MemDisk>::clone(&bench.disk), Path::new("/shelf")).unwrap();
         let backups = shelf.check(None).unwrap();
-        (zone || in_hand)
-            && shop.contents("records") == self.records
+        (untouched || in_hand)
+            && bench.contents("records") == self.records
             && !backups.is_empty()
             && backups.iter().all(crate::shelf::CheckReport::good)
     }
@@ -230,7 +232,7 @@ fn count(case: &Case, blow: Blow, times: u64) {
     let mut seed = fastrand::Rng::with_seed(SEED ^ blow as u64);
     let mut counts = [0_u32; 4];
     for _ in 0..times {
-        let at = Nanos(seed.u64(0..case.lasts.0));
+        let at = IDLE + Nanos(seed.u64(0..case.lasts.since(IDLE).0));
         counts[case.blown(blow, Some(at), None) as usize] += 1;
     }
     let [_, done, resumed, named] = counts;

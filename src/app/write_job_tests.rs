@@ -29,6 +29,9 @@ impl Port for Through<'_> {
     }
 }
 
+/// What passes before each job: an adapter that hears nothing for so long is at its reset rate.
+pub(super) const IDLE: Nanos = Nanos::from_secs(11);
+
 /// One bench and one shelf over several jobs.
 pub(super) struct Workshop {
     pub description: BenchDescription,
@@ -65,8 +68,7 @@ impl Workshop {
         job: &Job,
         through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
     ) -> Outcome {
-        // An adapter that hears nothing for long is at its reset rate again.
-        let later = self.port.now() + Nanos::from_secs(11);
+        let later = self.port.now() + IDLE;
         while self.port.now() < later {
             self.port.wait(Some(later), &mut Vec::new()).unwrap();
         }

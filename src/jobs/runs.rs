@@ -4,7 +4,7 @@ mod stream;
 
 use super::{Desk, JobError};
 use crate::bus::script::{Script, Why};
-use crate::bus::{Nanos, ShapeId, Width, Word, WordAddress, crc32};
+use crate::bus::{Millivolts, Nanos, ShapeId, Width, Word, WordAddress, crc32};
 use crate::link::LinkError;
 use crate::wire::{
     FaultCode, Kind, PERMIT_ADDRESSES, PermitRequest, Reply, Request, RunReply, RunRequest,
@@ -209,6 +209,9 @@ impl<'a, 'd> Runs<'a, 'd> {
 }
 
 fn ended_badly(reply: &RunReply) -> JobError {
+    if reply.status == Why::PowerLost.number() {
+        return LinkError::RailGone { why: "it went during a run", mv: Millivolts(0) }.into();
+    }
     let why = Why::of_number(reply.status).map_or("unknown", Why::name);
     nonsense(Kind::RUN, format!("the run ended '{why}' at byte {} of it", reply.at))
 }

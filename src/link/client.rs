@@ -108,10 +108,12 @@ impl Client {
         self.finish(ticket).await
     }
 
-    /// Waits for `time` of the driver's clock.
+    /// Waits for `time` of the driver's clock, or until nothing can be asked any more: where the
+    /// port is gone, its clock may stand still.
     pub async fn sleep(&self, time: Nanos) {
         let until = self.now() + time;
         self.with(|s| s.wake_at(until));
-        poll_fn(|_| if self.now() >= until { Poll::Ready(()) } else { Poll::Pending }).await;
+        let over = || self.now() >= until || self.lost().is_some();
+        poll_fn(|_| if over() { Poll::Ready(()) } else { Poll::Pending }).await;
     }
 }
