@@ -198,12 +198,12 @@ impl Case {
         let in_hand = now[kept_sector.clone()] != self.before[kept_sector.clone()]
             && now[kept_sector.clone()] != self.target[kept_sector];
         let untouched = now[self.kept.clone()] == self.before[self.kept.clone()];
-        let shelf = Shelf::open(Arc::<MemDisk>::clone(&bench.disk), Path::new("/shelf")).unwrap();
-        let backups = shelf.check(None).unwrap();
+        let copies = Shelf::open(Arc::<MemDisk>::clone(&bench.disk), Path::new("/shelf")).unwrap();
+        let proofs = copies.check(None).unwrap();
         (untouched || in_hand)
             && bench.contents("records") == self.records
-            && !backups.is_empty()
-            && backups.iter().all(crate::shelf::CheckReport::good)
+            && !proofs.is_empty()
+            && proofs.iter().all(crate::shelf::CheckReport::good)
     }
 }
 
