@@ -20,7 +20,7 @@ impl Job {
     fn look(&self, wanted: &Wanted) -> Result<(), JobError> {
         let none = &None;
         let (space, range, of_sheet) = match self {
-            Self::Identify(_) | Self::Write(_) => (none, none, false),
+            Self::Identify(_) | Self::Write(_) | Self::Erase(_) => (none, none, false),
             Self::Capture(options) => (&options.space, &options.range, true),
             // The record of a capture says which words it is of, and knows its own sheet.
             Self::Verify { image, space, range, .. } => {

@@ -1,6 +1,7 @@
 //! The jobs that commands and the workbench start.
 
 use super::capture_job::capture_job;
+use super::erase_job::{EraseOptions, erase_job};
 use super::identify_job::{IdentifyOptions, identify_job};
 use super::image::ImageName;
 use super::plan_job::{PlanOptions, plan_job};
@@ -79,6 +80,8 @@ pub enum Job {
     },
     /// Do what a plan says, or go on with that.
     Write(WriteOptions),
+    /// Erase sectors.
+    Erase(EraseOptions),
     /// Compute what writing an image would do, and keep that as a plan.
     Plan(PlanOptions),
 }
@@ -145,6 +148,10 @@ pub(super) fn run_shown(
                 let (report, ending) = write_job(&desk, before, &shelf, options).await?;
                 Ok((Report::Write(report), ending))
             }
+            Job::Erase(options) => {
+                let (report, ending) = erase_job(&desk, before, &shelf, options).await?;
+                Ok((Report::Erase(report), ending))
+            }
             Job::Plan(options) => {
                 let (report, ending) = plan_job(&desk, before, &shelf, options).await?;
                 Ok((Report::Plan(Box::new(report)), ending))
@@ -163,6 +170,7 @@ enum Report {
     Capture(Box<CaptureReport>),
     Verify(VerifyReport),
     Write(WriteReport),
+    Erase(WriteReport),
     Plan(Box<PlanReport>),
 }
 
@@ -172,7 +180,7 @@ impl fmt::Display for Report {
             Self::Identify(report) => report.fmt(f),
             Self::Capture(report) => report.fmt(f),
             Self::Verify(report) => report.fmt(f),
-            Self::Write(report) => report.fmt(f),
+            Self::Write(report) | Self::Erase(report) => report.fmt(f),
             Self::Plan(report) => report.fmt(f),
         }
     }

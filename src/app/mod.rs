@@ -9,6 +9,7 @@ mod crash_tests;
 #[cfg(test)]
 mod disk_tests;
 mod early;
+mod erase_job;
 mod identify_job;
 mod image;
 mod input;
@@ -43,6 +44,7 @@ mod write_tests;
 
 pub(crate) use crate::jobs::JobError;
 pub use crate::jobs::{BlockState, Event, Outcome, View};
+pub use erase_job::EraseOptions;
 pub use identify_job::IdentifyOptions;
 pub use input::InputError;
 pub use jobs::{CaptureOptions, Job, Machine, run_job};

@@ -7,15 +7,17 @@ use super::parts::{Asked, parts};
 use super::sheets::refuse_to_identify;
 use super::started::{WRITTEN, ask_started};
 use super::wanted::{Before, Ready, label, ready};
+use crate::chips::Catalogue;
 use crate::jobs::{
     CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart, WritePlace,
     WriteReport, WriteRequest, begin, capture, with_rail, write,
 };
-use crate::module::Sheet;
+use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
     Beginning, Capture, CaptureId, HistoryLine, Journal, Label, LockedSectors, Shelf, ShelfError,
     StoredPlan,
 };
+use crate::wire::HelloReply;
 use jiff::Timestamp;
 
 /// Passes of a backup that is taken because there is none.
@@ -61,49 +63,62 @@ pub(super) async fn write_job(
     };
     same_module(&plan, &sheet, &specimen, simulated)?;
     refuse_to_identify(&sheet)?;
-    let last = shelf.last_journal(&specimen)?;
+    let here = Here { desk, shelf, hello, sheet, access, simulated, specimen };
+    carry_out(&here, &catalogue, &plan, journal, || keep.now()).await
+}
+
+/// The module in hand and the shelf.
+pub(super) struct Here<'a, 'd> {
+    pub desk: &'a Desk<'d>,
+    pub shelf: &'a Shelf,
+    pub hello: HelloReply,
+    pub sheet: Sheet,
+    pub access: Vec<SpaceAccess>,
+    pub simulated: bool,
+    pub specimen: Label,
+}
+
+/// Does what a plan says, from rail on to rail off; `powered_up` is called once the rail is on.
+pub(super) async fn carry_out(
+    here: &Here<'_, '_>,
+    catalogue: &Catalogue,
+    plan: &StoredPlan,
+    journal: Option<Journal>,
+    powered_up: impl FnOnce(),
+) -> Result<(WriteReport, Ending), JobError> {
+    let Here { desk, shelf, hello, sheet, access, specimen, .. } = here;
+    let simulated = here.simulated;
+    let last = shelf.last_journal(specimen)?;
     let still_unlocked = last.iter().flat_map(|told| {
         told.begin.locked.iter().filter(|locks| told.unlocked(&locks.space)).cloned()
     });
     let still_unlocked = still_unlocked.collect();
     let resumed = journal.is_some();
     let wanted = journal.as_ref().map_or(&plan.plan.backup, |j| &j.told().begin.backup).clone();
-    let found = backup(desk, shelf, &plan, &sheet, &wanted);
-    let twins = twins(desk, shelf, &sheet, simulated);
-    let (report, ending) = with_rail(desk, &sheet, &hello, access.clone(), async |powered| {
-        keep.now();
-        let keeper = Keeper {
-            desk,
-            sheet: &sheet,
-            hello: &hello,
-            shelf,
-            specimen: Some(&specimen),
-            simulated,
-        };
+    let found = backup(desk, shelf, plan, sheet, &wanted);
+    let twins = twins(desk, shelf, sheet, simulated);
+    let (report, ending) = with_rail(desk, sheet, hello, access.clone(), async |powered| {
+        powered_up();
+        let keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };
         let (id, parts) = match found {
             Some(found) => found,
             None if resumed => {
                 return Err(JobError::Safety(format!(
-                    "the backup {wanted} of the interrupted write cannot be used, and what the module \
-                     held before cannot be read any more; restore the shelf from a backup of it"
+                    "the backup {wanted} of the interrupted write cannot be used, and what the \
+                     module held before cannot be read any more; restore the shelf from a backup \
+                     of it"
                 )));
             }
             None => keeper.everything(powered).await?,
         };
-        let request = WriteRequest {
-            plan: &plan,
-            backup: parts,
-            twins,
-            catalogue: &catalogue,
-            simulated,
-            still_unlocked,
-        };
-        let mut desktop = ShelfDesktop { keeper, plan: &plan, backup: id };
-        let place = WritePlace { desk, sheet: &sheet, hello: &hello, access: &access };
+        let request =
+            WriteRequest { plan, backup: parts, twins, catalogue, simulated, still_unlocked };
+        let mut desktop = ShelfDesktop { keeper, plan, backup: id };
+        let place = WritePlace { desk, sheet, hello, access };
         write(&place, powered, &request, journal, &mut desktop).await
     })
     .await?;
-    remember(desk, shelf, &plan, &report);
+    remember(desk, shelf, plan, &report);
     Ok((report, ending))
 }
 

@@ -4,7 +4,10 @@
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
 use super::jobs::run_on_disk;
-use super::{Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted, WriteOptions};
+use super::{
+    BlockState, EraseOptions, Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted,
+    WriteOptions,
+};
 use crate::bus::Nanos;
 use crate::link::{Cancel, Port, PortLost, RatePlan, Transmit};
 use crate::shelf::MemDisk;
@@ -40,6 +43,8 @@ pub(super) struct Workshop {
     pub events: Vec<Event>,
     pub cancel: Cancel,
     pub wanted: Wanted,
+    /// Hears of every event while a job runs.
+    pub stop_at: Option<Box<dyn Fn(&Event)>>,
 }
 
 impl Workshop {
@@ -55,6 +60,7 @@ impl Workshop {
             events: Vec::new(),
             cancel: Cancel::default(),
             wanted: Wanted::default(),
+            stop_at: None,
         }
     }
 
@@ -83,11 +89,15 @@ impl Workshop {
             shelf: Path::new("/shelf"),
         };
         let events = &mut self.events;
+        let heard = self.stop_at.as_ref();
         run_on_disk(
             &mut machine,
             &self.wanted,
             job,
-            &mut |event| events.push(event.clone()),
+            &mut |event| {
+                events.push(event.clone());
+                heard.into_iter().for_each(|heard| heard(event));
+            },
             Arc::<MemDisk>::clone(&self.disk),
         )
     }
@@ -137,4 +147,89 @@ fn a_newer_table_goes_onto_two_chips_side_by_side() {
     assert!(shop.contents("store") == image, "the module does not hold the image");
     assert!(shop.contents("records") == records, "the RAM has changed");
     assert!(!shop.port.bench().adapter().rail_is_on());
+}
+
+#[test]
+fn sectors_are_erased_and_the_way_back_leads_back() {
+    let mut shop = Workshop::new("TG-7");
+    let before = shop.contents("store");
+    let confirm = shop.description.specimen.clone();
+    // Words 0x7000 to 0x10000: a part of sector 3 and all of sector 4.
+    let options =
+        EraseOptions { space: None, range: "0x7000+0x9000".into(), confirm: confirm.clone() };
+    let outcome = shop.run(&Job::Erase(options));
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    let mut blank = before.clone();
+    blank[0x2_0000..0x4_0000].fill(0xFF);
+    assert!(shop.contents("store") == blank, "not exactly sector 4 is blank");
+    let told = shop.events.iter().any(|event| {
+        matches!(event, Event::Caution { text } if text.contains("sector 3") && text.contains("in part"))
+    });
+    assert!(told, "sector 3 is not named");
+    let outcome = shop.run(&Job::Plan(PlanOptions::default()));
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    let asked = shop.events.iter().any(|event| {
+        matches!(event, Event::Caution { text } if text.contains("Did the instrument start"))
+    });
+    let code = outcome.report.unwrap()["code"].as_str().unwrap().to_owned();
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    assert!(shop.contents("store") == before, "the way back does not lead back");
+    let asked = asked || shop.events.iter().any(|event| {
+        matches!(event, Event::Caution { text } if text.contains("Did the instrument start"))
+    });
+    assert!(asked, "nobody asked whether the instrument started");
+}
+
+#[test]
+fn a_plan_is_refused_for_another_label_and_for_other_contents() {
+    let mut shop = Workshop::new("TG-7");
+    let before = shop.contents("store");
+    let mut image = before.clone();
+    image[0x2_0000..0x2_0100].fill(0);
+    let code = shop.planned(&image, "store");
+    let options = WriteOptions::Plan { code: code.clone(), confirm: "TG-7 #0418".into() };
+    let outcome = shop.run(&Job::Write(options));
+    assert_eq!(outcome.code, 4, "{}", outcome.text);
+    assert!(outcome.text.contains("TG-7 #0417"), "{}", outcome.text);
+    // Another module with the same chips: one word is not as in the backup.
+    let mut other = Workshop::new("TG-7");
+    let mut contents = before.clone();
+    contents[0x10_0000] ^= 1;
+    other.description.set_contents("store", contents.clone()).unwrap();
+    let mut other = Workshop { disk: Arc::clone(&shop.disk), ..Workshop::of(other.description) };
+    let outcome = other.written(&code);
+    assert_eq!(outcome.code, 4, "{}", outcome.text);
+    assert!(outcome.text.contains("another module with the same chips"), "{}", outcome.text);
+    assert!(other.contents("store") == contents, "it was changed");
+    let outcome = shop.run(&Job::Write(WriteOptions::Resume));
+    assert_eq!(outcome.code, 2, "{}", outcome.text);
+    let outcome = shop.written("AAAAAA");
+    assert_eq!(outcome.code, 2, "{}", outcome.text);
+}
+
+#[test]
+fn a_stopped_write_is_gone_on_with() {
+    let mut shop = Workshop::new("TG-7");
+    let mut image = shop.contents("store");
+    for byte in &mut image[0x2_0000..0x1E_0000] {
+        *byte ^= 0x3C;
+    }
+    let code = shop.planned(&image, "store");
+    let cancel = shop.cancel.clone();
+    shop.stop_at = Some(Box::new(move |event| {
+        if matches!(event, Event::Block { state: BlockState::Written, .. }) {
+            cancel.request();
+        }
+    }));
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 130, "{}", outcome.text);
+    assert!(outcome.text.contains("buswright resume"), "{}", outcome.text);
+    assert!(!shop.port.bench().adapter().rail_is_on());
+    assert!(shop.contents("store") != image);
+    shop.stop_at = None;
+    shop.cancel = Cancel::default();
+    let outcome = shop.run(&Job::Write(WriteOptions::Resume));
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    assert!(shop.contents("store") == image, "the module does not hold the image");
 }

@@ -64,6 +64,8 @@ pub enum Command {
     Write(WriteArgs),
     /// Go on with a write that was interrupted
     Resume,
+    /// Erase the sectors that lie wholly inside a range, with a backup, a journal and a proof
+    Erase(EraseArgs),
     /// Compute what writing an image would do, sector by sector, and keep that as a plan; nothing
     /// is written
     Plan(PlanArgs),
@@ -133,6 +135,20 @@ pub struct WriteArgs {
     /// The code of the plan
     #[arg(value_name = "CODE")]
     pub code: String,
+    /// The label that stands on the module, such as "TG-7 #0417"
+    #[arg(long, value_name = "LABEL")]
+    pub confirm: String,
+}
+
+/// Options of `erase`.
+#[derive(Debug, clap::Args)]
+pub struct EraseArgs {
+    /// A sector (4), sectors (4-7, both included), or words (0xADDR+LEN)
+    #[arg(long, value_name = "R")]
+    pub range: String,
+    /// The space; not needed where the module has one flash
+    #[arg(long)]
+    pub space: Option<String>,
     /// The label that stands on the module, such as "TG-7 #0417"
     #[arg(long, value_name = "LABEL")]
     pub confirm: String,

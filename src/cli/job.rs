@@ -1,12 +1,12 @@
-//! `identify`, `capture`, `verify`, `plan`, `write` and `resume`: a job over a port.
+//! `identify`, `capture`, `verify`, `plan`, `write`, `resume` and `erase`: a job over a port.
 
-use super::args::{CaptureArgs, IdentifyArgs, PlanArgs, VerifyArgs, WriteArgs};
+use super::args::{CaptureArgs, EraseArgs, IdentifyArgs, PlanArgs, VerifyArgs, WriteArgs};
 use super::context::Context;
 use super::output::Output;
 use super::progress::Progress;
 use crate::app::{
-    CaptureOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome, PlanOptions,
-    WriteOptions, open_port, run_job, watch_signals,
+    CaptureOptions, EraseOptions, Event, IdentifyOptions, Job, Machine, OpenPort, Outcome,
+    PlanOptions, WriteOptions, open_port, run_job, watch_signals,
 };
 use crate::link::Cancel;
 
@@ -37,6 +37,12 @@ pub fn write(context: &Context, args: WriteArgs) -> u8 {
 /// Runs `resume`.
 pub fn resume(context: &Context) -> u8 {
     run(context, &Job::Write(WriteOptions::Resume))
+}
+
+/// Runs `erase`.
+pub fn erase(context: &Context, args: EraseArgs) -> u8 {
+    let EraseArgs { range, space, confirm } = args;
+    run(context, &Job::Erase(EraseOptions { space, range, confirm }))
 }
 
 /// Runs `plan`.

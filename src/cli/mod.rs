@@ -46,6 +46,7 @@ pub fn run(args: impl IntoIterator<Item = OsString>) -> Next {
         Command::Verify(options) => job::verify(&context, options),
         Command::Write(options) => job::write(&context, options),
         Command::Resume => job::resume(&context),
+        Command::Erase(options) => job::erase(&context, options),
         Command::Plan(options) => job::plan(&context, options),
         Command::Shelf(command) => shelf::run(&context, command),
         Command::Sheet(command) => sheet::run(&context, &command),

@@ -33,8 +33,8 @@ pub use identify::{
     ChipReport, IdentifyReport, IdentifyRequest, Keep, MIXED, SpaceReport, Twin, identify, whole,
 };
 pub use plan::{
-    Computed, Draft, Flash, Line, PlanReport, SectorLock, SpacePlan, compute, is_kept, missed,
-    other_order, wanted, ways,
+    Computed, Draft, Flash, Line, PlanReport, SectorLock, SectorNow, SpacePlan, compute, is_kept,
+    missed, other_order, wanted, ways,
 };
 use power::power_cycle;
 pub use power::{Powered, check_fit, with_rail};

@@ -120,6 +120,10 @@ pub async fn power_up(
         shapes: (access.len() * 2) as u8,
     };
     rail(desk, request).await?;
+    if desk.chain.borrow().is_used() {
+        // It was halted when the rail went off before.
+        renew(desk).await?;
+    }
     Ok(Powered { access, times })
 }
 
@@ -132,9 +136,7 @@ pub async fn power_cycle(
 ) -> Result<(Powered, RailReply), JobError> {
     let off = power_down(desk).await?;
     desk.client.sleep(Nanos::from_millis(OFF_FOR_MS)).await;
-    let powered = power_up(desk, sheet, access).await?;
-    renew(desk).await?;
-    Ok((powered, off))
+    Ok((power_up(desk, sheet, access).await?, off))
 }
 
 /// Stops what runs and switches the rail off; the reply comes when it has fallen.

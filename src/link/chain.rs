@@ -45,6 +45,11 @@ impl Chain {
         self.first = self.highest.saturating_add(1);
     }
 
+    /// True if any run was asked for.
+    pub fn is_used(&self) -> bool {
+        self.highest > 0
+    }
+
     /// True if the chain goes on after this reply.
     pub fn goes_on(&self, reply: &RunReply) -> bool {
         reply.id.chain == self.number && reply.status == 0

@@ -1,0 +1,197 @@
+//! Erase: sectors that lie wholly inside a range, by a plan like any other.
+
+use super::capture_job::no_specimen;
+use super::identify_job::catalogue;
+use super::parts::{Asked, parts, read_range};
+use super::plan_job::{BLANK, Looked, Source, Subject, assemble, look};
+use super::sheets::refuse_to_identify;
+use super::started::ask_started;
+use super::wanted::{Before, Ready, label, ready};
+use super::write_job::{Here, carry_out};
+use crate::bus::WordAddress;
+use crate::chips::Catalogue;
+use crate::image::counted;
+use crate::jobs::{Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
+use crate::module::{Kind, Sheet};
+use crate::shelf::{ImageRecord, Part, Shelf, sha256_hex};
+
+/// What to erase.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct EraseOptions {
+    /// The space; the only flash of the sheet without it.
+    pub space: Option<String>,
+    /// A sector, `FIRST-LAST`, or `0xADDR+LEN` in words.
+    pub range: String,
+    /// The label of the module, typed by whoever wants this.
+    pub confirm: String,
+}
+
+/// Sectors that were asked for.
+enum Wanted {
+    /// By their numbers, both included.
+    Numbers(u32, u32),
+    /// Those that lie wholly inside, words on the bus.
+    Inside(WordAddress, u32),
+}
+
+impl Wanted {
+    fn read(range: &str) -> Result<Self, JobError> {
+        if range.contains('+') {
+            return read_range(range).map(|(start, words)| Self::Inside(start, words));
+        }
+        let (first, last) = range.split_once('-').unwrap_or((range, range));
+        match (first.trim().parse(), last.trim().parse()) {
+            (Ok(first), Ok(last)) if first <= last => Ok(Self::Numbers(first, last)),
+            _ => Err(JobError::Usage(format!(
+                "--range {range}: expected a sector such as 4, sectors such as 4-7, or words such \
+                 as 0x8000+0x4000"
+            ))),
+        }
+    }
+
+    /// True if the sector is to be erased; an error names one that lies inside only in part.
+    fn takes(&self, number: u32, first: WordAddress, words: u32) -> Result<bool, String> {
+        match *self {
+            Self::Numbers(from, to) => Ok((from..=to).contains(&number)),
+            Self::Inside(start, length) => {
+                let (from, to) = (u64::from(start.0), u64::from(start.0) + u64::from(length));
+                let (begin, end) = (u64::from(first.0), u64::from(first.0) + u64::from(words));
+                if from <= begin && end <= to {
+                    Ok(true)
+                } else if begin < to && from < end {
+                    Err(format!(
+                        "sector {number} ({first}+0x{words:X}) lies in the range only in part"
+                    ))
+                } else {
+                    Ok(false)
+                }
+            }
+        }
+    }
+}
+
+/// Erases the sectors wholly inside a range, with backup, journal and proof as any write.
+pub(super) async fn erase_job(
+    desk: &Desk<'_>,
+    before: Before<'_>,
+    shelf: &Shelf,
+    options: &EraseOptions,
+) -> Result<(WriteReport, Ending), JobError> {
+    let wanted = Wanted::read(&options.range)?;
+    let confirmed = label(&options.confirm)?;
+    let catalogue = catalogue(&[])?;
+    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    let specimen = specimen.ok_or_else(no_specimen)?;
+    if specimen != confirmed {
+        return Err(JobError::Safety(format!(
+            "this is {specimen}, and {confirmed} was confirmed; read the label on the module"
+        )));
+    }
+    ask_started(desk, shelf, &specimen);
+    refuse_to_identify(&sheet)?;
+    let index = flash_space(&sheet, options.space.as_deref())?;
+    let subject =
+        Subject { sheet: &sheet, hello: &hello, specimen: &specimen, simulated, shelf, desk };
+    let looked = look(&subject, access.clone(), &catalogue, keep).await?;
+    let source = blank_sectors(&subject, &looked, &catalogue, index, &wanted)?;
+    let (report, _) = assemble(&subject, &looked, &catalogue, source)?;
+    let Some(code) = report.code else {
+        return Err(JobError::Usage(format!(
+            "nothing to erase: every sector wholly inside {} is blank already",
+            options.range
+        )));
+    };
+    let plan = shelf.plan(&code.parse()?)?;
+    let here = Here { desk, shelf, hello, sheet, access, simulated, specimen };
+    carry_out(&here, &catalogue, &plan, None, || ()).await
+}
+
+fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
+    let flash = || {
+        let all = sheet.spaces.iter().enumerate();
+        all.filter(|(_, space)| space.kind == Kind::Flash)
+    };
+    let found: Vec<_> = match name {
+        Some(name) => flash().filter(|(_, space)| space.name == name).collect(),
+        None => flash().collect(),
+    };
+    match found.as_slice() {
+        [(index, _)] => Ok(*index),
+        _ => {
+            let names: Vec<_> = flash().map(|(_, space)| space.name.as_str()).collect();
+            Err(JobError::Usage(format!(
+                "which flash is meant? Name one with --space; the sheet of {} has {}",
+                sheet.name,
+                if names.is_empty() { "none".into() } else { names.join(", ") }
+            )))
+        }
+    }
+}
+
+/// Ones for the sectors that are to be erased; what is not touched is named.
+fn blank_sectors(
+    subject: &Subject<'_, '_>,
+    looked: &Looked,
+    catalogue: &Catalogue,
+    index: usize,
+    wanted: &Wanted,
+) -> Result<Source, JobError> {
+    let Subject { sheet, desk, .. } = *subject;
+    let space = &sheet.spaces[index];
+    let ways = ways(space, sheet.rail, &looked.found.spaces[index], catalogue)
+        .map_err(|why| JobError::Safety(format!("{} cannot be erased: {why}", space.name)))?;
+    let whole = parts(sheet, Asked { space: Some(&space.name), range: None })?;
+    let mut chosen = Vec::new();
+    for (number, SectorNow { first, words, .. }) in ways.sectors.iter().enumerate() {
+        let at = space.base.plus(*first);
+        match wanted.takes(number as u32, at, *words) {
+            Ok(true) => {}
+            Ok(false) => continue,
+            Err(why) => {
+                desk.caution(format!("not touched: {why}"));
+                continue;
+            }
+        }
+        let pieces =
+            sheet.pieces(index, at, *words, |zone| zone.keep || zone.keep_off || zone.live);
+        if pieces.iter().map(|(_, words)| words).sum::<u32>() < *words {
+            desk.caution(format!(
+                "not touched: sector {number} ({at}+0x{words:X}) holds words of a zone that the \
+                 sheet keeps"
+            ));
+            continue;
+        }
+        chosen.push((WordAddress(*first), *words));
+    }
+    let Some((_, like)) = whole.first().filter(|_| !chosen.is_empty()) else {
+        return Err(JobError::Usage(format!(
+            "no sector of {} that may be erased lies wholly inside the range; it has {}",
+            space.name,
+            counted(ways.sectors.len() as u64, "sector")
+        )));
+    };
+    let holds: Vec<_> = chosen
+        .into_iter()
+        .map(|(first, words)| (index, Part { first, words, ..like.clone() }))
+        .collect();
+    let blank = |(space, part): &(usize, Part)| VerifyPart {
+        space: *space,
+        part: part.clone(),
+        expected: vec![0xFF; part.bytes() as usize],
+    };
+    let parts: Vec<_> = holds.iter().map(blank).collect();
+    let all: Vec<u8> = parts.iter().flat_map(|part| part.expected.clone()).collect();
+    Ok(Source {
+        what: format!("{} of {} blank", counted(holds.len() as u64, "sector"), space.name),
+        image: ImageRecord {
+            name: BLANK.into(),
+            sha256: sha256_hex(&all),
+            capture: None,
+            specimen: None,
+        },
+        holds,
+        parts,
+        take: Vec::new(),
+        kept: None,
+    })
+}
