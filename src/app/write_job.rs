@@ -1,7 +1,7 @@
 //! Write and resume, from a plan's code to the proof.
 
 use super::capture_job::no_specimen;
-use super::identify_job::{Keeper, catalogue, twins};
+use super::identify_job::{Keeper, catalogue, is_unsure, twins};
 use super::image::kept_parts;
 use super::parts::{Asked, parts};
 use super::sheets::refuse_to_identify;
@@ -96,7 +96,13 @@ pub(super) async fn carry_out(
     let resumed = journal.is_some();
     let wanted = journal.as_ref().map_or(&plan.plan.backup, |j| &j.told().begin.backup).clone();
     let found = backup(desk, shelf, plan, sheet, &wanted);
-    let twins = twins(desk, shelf, sheet, simulated);
+    let mut twins = twins(desk, shelf, sheet, simulated);
+    for (space, twins) in sheet.spaces.iter().zip(&mut twins) {
+        // Every sector is compared by the write itself; only these are known before commands.
+        if !is_unsure(space) {
+            twins.clear();
+        }
+    }
     let (report, ending) = with_rail(desk, sheet, hello, access.clone(), async |powered| {
         powered_up();
         let keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };

@@ -143,6 +143,10 @@ fn targets(sheet: &Sheet, request: &WriteRequest<'_>) -> Vec<Vec<Twin>> {
             let from = block.offset as usize;
             crate::bus::crc32(content.get(from..from + block.bytes as usize).unwrap_or_default())
         });
+        // Only chips that are asked beside a copy have one to compare with.
+        if twins[index].is_empty() {
+            continue;
+        }
         let name = format!("plan {}", request.plan.code);
         twins[index] = vec![Twin { name, agreed: true, crc32: sums.collect() }];
     }
@@ -196,7 +200,7 @@ impl Work<'_, '_> {
                 let work = sector::Work { place: self.place, powered: self.powered, bank, sector };
                 let done = work.write(runs, journal, *erase).await;
                 match done.map_err(|error| error.at(place))? {
-                    None => report.count(sector, *erase, bank.bytes(sector)),
+                    None => report.count(*erase, bank.bytes(sector)),
                     Some(why) => {
                         report.failed.push(FailedSector::new(bank, sector, why));
                         return Ok(true);

@@ -1,6 +1,7 @@
 //! What a write has come to, for people and for programs.
 
 use super::bank::Bank;
+use crate::image::counted;
 use crate::shelf::{PlannedSector, StoredPlan};
 use serde::Serialize;
 use std::fmt;
@@ -88,7 +89,7 @@ impl WriteReport {
         }
     }
 
-    pub(super) fn count(&mut self, _sector: &PlannedSector, erased: bool, bytes: u64) {
+    pub(super) fn count(&mut self, erased: bool, bytes: u64) {
         if erased {
             self.erased += 1;
         } else {
@@ -109,8 +110,10 @@ impl fmt::Display for WriteReport {
         let size = humansize::format_size(self.bytes, humansize::BINARY);
         write!(
             f,
-            ": {} sectors erased and programmed, {} programmed only, {size} in {:.1} s",
-            self.erased, self.programmed, self.seconds
+            ": {} erased and programmed, {} programmed only, {size} in {:.1} s",
+            counted(u64::from(self.erased), "sector"),
+            self.programmed,
+            self.seconds
         )?;
         for failed in &self.failed {
             let FailedSector { space, number, address, words, why } = failed;
