@@ -115,17 +115,15 @@ fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
         Some(name) => flash().filter(|(_, space)| space.name == name).collect(),
         None => flash().collect(),
     };
-    match found.as_slice() {
-        [(index, _)] => Ok(*index),
-        _ => {
-            let names: Vec<_> = flash().map(|(_, space)| space.name.as_str()).collect();
-            Err(JobError::Usage(format!(
-                "which flash is meant? Name one with --space; the sheet of {} has {}",
-                sheet.name,
-                if names.is_empty() { "none".into() } else { names.join(", ") }
-            )))
-        }
+    if let [(index, _)] = found.as_slice() {
+        return Ok(*index);
     }
+    let names: Vec<_> = flash().map(|(_, space)| space.name.as_str()).collect();
+    Err(JobError::Usage(format!(
+        "which flash is meant? Name one with --space; the sheet of {} has {}",
+        sheet.name,
+        if names.is_empty() { "none".into() } else { names.join(", ") }
+    )))
 }
 
 /// Ones for the sectors that are to be erased; what is not touched is named.

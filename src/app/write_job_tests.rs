@@ -35,6 +35,9 @@ impl Port for Through<'_> {
 /// What passes before each job: an adapter that hears nothing for so long is at its reset rate.
 pub(super) const IDLE: Nanos = Nanos::from_secs(11);
 
+/// Hears of events.
+type Listener = Box<dyn Fn(&Event)>;
+
 /// One bench and one shelf over several jobs.
 pub(super) struct Workshop {
     pub description: BenchDescription,
@@ -44,7 +47,7 @@ pub(super) struct Workshop {
     pub cancel: Cancel,
     pub wanted: Wanted,
     /// Hears of every event while a job runs.
-    pub stop_at: Option<Box<dyn Fn(&Event)>>,
+    pub stop_at: Option<Listener>,
 }
 
 impl Workshop {
@@ -96,7 +99,9 @@ impl Workshop {
             job,
             &mut |event| {
                 events.push(event.clone());
-                heard.into_iter().for_each(|heard| heard(event));
+                if let Some(heard) = heard {
+                    heard(event);
+                }
             },
             Arc::<MemDisk>::clone(&self.disk),
         )
