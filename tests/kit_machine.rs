@@ -124,7 +124,7 @@ fn captured(clock: u32, rate: &str) -> Option<Figures> {
 #[test]
 fn a_module_is_captured_through_machine_code_at_16_mhz() {
     let Some(figures) = captured(16_000_000, "") else { return };
-    assert!(figures.read < 1020.0 && figures.digest < 470.0, "{figures:?}");
+    assert!(figures.read < 500.0 && figures.digest < 145.0, "{figures:?}");
 }
 
 #[test]
@@ -137,7 +137,7 @@ fn a_module_is_captured_through_machine_code_at_16_mhz_and_250000_baud() {
 #[test]
 fn a_module_is_captured_through_machine_code_at_8_mhz() {
     let Some(figures) = captured(8_000_000, "") else { return };
-    assert!(figures.read < 1020.0 && figures.digest < 470.0, "{figures:?}");
+    assert!(figures.read < 500.0 && figures.digest < 145.0, "{figures:?}");
 }
 
 /// Whoever says a few requests by hand, one after the other.
