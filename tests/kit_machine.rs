@@ -262,7 +262,9 @@ fn scripts_run_as_machine_code() {
         assert_eq!((reply.mismatches, reply.a), (0, WordAddress(0x40 + 39_999)), "{reply:?}");
         took += reply.elapsed_us;
     }
-    println!("80,000 operations of a sweep: {} cycles each", took * 16 / 80_000);
+    let each = took * 16 / 80_000;
+    println!("80,000 operations of a sweep: {each} cycles each");
+    assert!(each <= 70, "{each} cycles an operation");
     let reply = host.ask(&Request::Rail(RailRequest::OFF));
     assert!(matches!(&reply, Reply::Rail(rail) if rail.state == RailState::Off), "{reply:?}");
     let books = adapter.end();
