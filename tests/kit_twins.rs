@@ -6,9 +6,9 @@
 mod random;
 mod support;
 
-use buswright::bus::{Nanos, ShapeId, Span};
+use buswright::bus::{Millivolts, Nanos, ShapeId, Span};
 use buswright::sim::{Bench, BenchDescription};
-use buswright::wire::{FaultCode, FrameReader, Reply, encode_frame_after_idle};
+use buswright::wire::{FaultCode, FrameReader, RailState, Reply, encode_frame_after_idle};
 use random::Random;
 use std::fmt::Write as _;
 use std::io::Write as _;
@@ -115,7 +115,13 @@ fn plain(body: &[u8]) -> String {
             ping.boot_id = 0;
             ping.frames_damaged = 0;
         }
-        Reply::Rail(rail) => rail.took_ms = 0,
+        Reply::Rail(rail) => {
+            rail.took_ms = 0;
+            // How deep it has fallen when somebody looks next is free; that it is below 300 is not.
+            if rail.state == RailState::Off && rail.mv.0 < 300 {
+                rail.mv = Millivolts(0);
+            }
+        }
         Reply::Shape(shape) => return format!("{tag} {}", shape.id),
         Reply::Lines(_) => return format!("{tag} LINES"),
         Reply::Walk(walk) => return format!("{tag} WALK {} rows", walk.rows.len()),

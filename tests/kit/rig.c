@@ -49,10 +49,11 @@ static void books(const rig_module *m, const rig_line *l, uint16_t stack) {
             l->overwritten, stack);
     for (unsigned kind = 0; kind < 256; kind++)
         if (l->of[kind].frames)
-            fprintf(stderr, "kind %02X: frames %llu, cycles %llu, reads %llu, line free %llu\n", kind,
+            fprintf(stderr, "kind %02X: frames %llu, cycles %llu, reads %llu, line free %llu, bytes %llu\n", kind,
                     (unsigned long long)l->of[kind].frames,
                     (unsigned long long)(l->of[kind].last - l->of[kind].first),
-                    (unsigned long long)l->of[kind].reads, (unsigned long long)l->of[kind].idle);
+                    (unsigned long long)l->of[kind].reads, (unsigned long long)l->of[kind].idle,
+                    (unsigned long long)l->of[kind].bytes);
 }
 
 int main(int argc, char **argv) {

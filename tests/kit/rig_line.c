@@ -10,7 +10,7 @@
 
 #include "rig.h"
 
-enum { RXEN = 1 << 4, RXC = 1 << 7, TXC = 1 << 6, UDRE = 1 << 5, DOR = 1 << 3, U2X = 1 << 1 };
+enum { RXEN = 1 << 4, UDRIE = 1 << 5, RXC = 1 << 7, TXC = 1 << 6, UDRE = 1 << 5, DOR = 1 << 3, U2X = 1 << 1 };
 
 static uint64_t byte_cycles(const rig_line *l) {
     const uint8_t *d = l->avr->data;
@@ -40,6 +40,39 @@ static void noted(rig_line *l, uint8_t byte) {
     l->of[l->kind].bytes += l->place > 2;
 }
 
+/* The interrupt of an empty sender comes again and again, as long as it is let on. */
+static avr_cycle_count_t empties(avr_t *avr, avr_cycle_count_t when, void *with) {
+    rig_line *l = with;
+    (void)when;
+    if (avr->data[UART_CONTROL] & UDRIE && avr->cycle >= l->buffer_empty)
+        avr_raise_interrupt(avr, &l->uart->udrc);
+    return 0;
+}
+
+static void control_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
+    rig_line *l = with;
+    avr->data[at] = value;
+    if (!(value & UDRIE)) {
+        avr_clear_interrupt(avr, &l->uart->udrc);
+    } else if (avr->cycle >= l->buffer_empty) {
+        avr_raise_interrupt(avr, &l->uart->udrc);
+    }
+    if (value & RXEN && l->fifo_count) avr_raise_interrupt(avr, &l->uart->rxc);
+}
+
+/* The host is given the time that it needs: simulated time stands still while several frames wait for
+ * it, so that no figure depends on how busy this computer is. */
+static void wait_for_host(const rig_line *l) {
+    int waiting = 0;
+    if (ioctl(l->slave, FIONREAD, &waiting) || waiting < 3000) return;
+    for (unsigned n = 0; n < 20000 && waiting > 1000; n++) {
+        struct pollfd p = {0, POLLIN, 0};
+        usleep(50);
+        if (ioctl(l->slave, FIONREAD, &waiting)) return;
+        if (n % 100 == 0 && poll(&p, 1, 0) > 0) return;
+    }
+}
+
 static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     rig_line *l = with;
     uint64_t now = avr->cycle;
@@ -51,8 +84,12 @@ static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     l->buffer_empty = now > l->shift_end ? now : l->shift_end;
     l->shift_end = l->buffer_empty + byte_cycles(l);
     l->sent++;
+    avr_clear_interrupt(avr, &l->uart->udrc);
+    if (l->buffer_empty > now) avr_cycle_timer_register(avr, l->buffer_empty - now, empties, l);
+    else if (avr->data[UART_CONTROL] & UDRIE) avr_raise_interrupt(avr, &l->uart->udrc);
     l->last_byte = now;
     noted(l, byte);
+    if (byte == 0) wait_for_host(l);
     while (write(l->master, &byte, 1) != 1) {
         /* Nobody reads: simulated time stops, so that no byte is lost. */
         struct pollfd p[2] = {{l->master, POLLOUT, 0}, {0, POLLIN, 0}};
@@ -147,5 +184,7 @@ bool line_begin(rig_line *l, avr_t *avr) {
     avr->io[AVR_DATA_TO_IO(UART_STATUS)].r.c = status;
     avr->io[AVR_DATA_TO_IO(UART_STATUS)].r.param = l;
     avr->io[AVR_DATA_TO_IO(UART_STATUS)].w.c = status_written;
+    avr->io[AVR_DATA_TO_IO(UART_CONTROL)].w.c = control_written;
+    avr->io[AVR_DATA_TO_IO(UART_CONTROL)].w.param = l;
     return true;
 }

@@ -92,6 +92,7 @@ typedef uint16_t bd_wait_t;
 
 static inline void host_changed(bd_state *b) { b->ops->changed(b->with, &b->pins); }
 static inline uint32_t bd_now(bd_state *b) { return b->ops->now(b->with); }
+static inline uint8_t bd_beat(bd_state *b) { return (uint8_t)(b->ops->now(b->with) >> 10); }
 static inline void bd_idle(bd_state *b) { b->ops->idle(b->with); }
 static inline void bd_lock(bd_state *b) { (void)b; }
 static inline void bd_unlock(bd_state *b) { (void)b; }

@@ -17,6 +17,12 @@
 #endif
 #define MHZ (F_CPU / 1000000)
 
+/* The send ring: two pages at the start of the memory, since its interrupt and the bursts count in
+ * that way. See m2560_asm.h and the Makefile. */
+extern uint8_t m2560_ring[512];
+#define BD_OUT_RING m2560_ring
+#define BD_OUT 512
+
 #define BD_ROM __attribute__((__progmem__))
 #define BD_ROM8(at) pgm_read_byte(at)
 #define BD_ROM32(at) pgm_read_dword(at)
@@ -25,14 +31,32 @@ typedef struct {
     volatile uint16_t turns; /* of timer 1 */
 } bd_state;
 
+/* Clock periods, two of them for the input synchroniser. */
 typedef uint16_t bd_wait_t;
+
+/* What the bursts of m2560_bursts.h are made of; the assembler files know this layout. */
+typedef struct {
+    uint8_t address[3], step[3];
+    uint8_t idle, setup, strobe;   /* levels of port G */
+    uint8_t level;                 /* of a charge */
+    uint8_t settle, pulse;         /* loops of three periods */
+    uint8_t mode;
+    uint8_t primed, before[4], last[4]; /* a word whose checksum is still to come */
+} bd_burst;
+typedef struct {
+    uint8_t address[3], step[2];
+    uint8_t idle, read_setup, read, write_setup, write;
+    uint8_t settle, read_pulse, write_pulse;
+    uint8_t writes, turns, operations, charged;
+    uint8_t value[4], got[4];
+} bd_sweep;
+#define BD_BURSTS "../boards/m2560_bursts.h"
 
 #define BD_RING 1808
 #define BD_SPARE 48
 #define BD_QUEUE 1740
 #define BD_RX_BODY 860
 #define BD_TX_BODY 1056
-#define BD_OUT 540
 #define BD_SHAPES 8
 #define BD_SCRIPTS 6
 #define BD_SCRIPT_BYTES 128
@@ -66,13 +90,13 @@ typedef uint16_t bd_wait_t;
 #define BD_CLOCK F_CPU
 /* 115200 is off by 2.1 % with either clock, more than the datasheet recommends. */
 #define BD_RESET_RATE 250000
-/* No faster than the receive interrupt: a byte may not be shorter than 160 clock periods. */
+/* A byte of the fastest lasts 80 clock periods: longer than the receive interrupt. */
 #if F_CPU == 16000000
+#define BD_RATES {250000, 500000, 1000000, 2000000}
+#define BD_RATE_COUNT 4
+#else
 #define BD_RATES {250000, 500000, 1000000}
 #define BD_RATE_COUNT 3
-#else
-#define BD_RATES {250000, 500000}
-#define BD_RATE_COUNT 2
 #endif
 /* Two clock periods: the instructions around a wait take longer in any case. */
 #define BD_SETUP_NS (2000 / MHZ)
@@ -105,22 +129,55 @@ static inline uint32_t bd_now(bd_state *b) {
     return (uint32_t)turns << 16 | low;
 }
 
-static inline void bd_idle(bd_state *b) { (void)b; }
-
-static inline bool bd_tx_free(bd_state *b) {
+static inline uint8_t bd_beat(bd_state *b) {
     (void)b;
-    return UCSR0A & (1 << UDRE0);
+    (void)TCNT1L; /* takes the high byte along */
+    return TCNT1H / (BD_TICKS * 4);
 }
+
+static inline void bd_idle(bd_state *b) { (void)b; }
 
 static inline bool bd_tx_idle(bd_state *b) {
     (void)b;
     return UCSR0A & (1 << TXC0);
 }
 
-static inline void bd_tx(bd_state *b, uint8_t byte) {
+/* The interrupt of an empty sender does the rest; see m2560_main.c. */
+#define BD_SENDS
+static inline void bd_sends(bd_state *b) {
     (void)b;
-    UCSR0A = 1 << U2X0 | 1 << TXC0; /* takes "all has left" back */
-    UDR0 = byte;
+    UCSR0B = 1 << RXCIE0 | 1 << UDRIE0 | 1 << RXEN0 | 1 << TXEN0;
+}
+
+#define BD_BULK
+#define bd_bulk(b, out, from, count) m2560_send(out, from, count)
+struct bw_out;
+void m2560_send(struct bw_out *out, const uint8_t *from, uint8_t count);
+
+#define BD_TAKE
+#define bd_take m2560_take
+uint8_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc);
+
+#define BD_CRC
+extern const uint8_t m2560_crc[1024];
+static inline uint32_t bd_crc(uint32_t state, uint8_t byte) {
+    __asm__("eor %A0, %1\n\t"
+            "mov r30, %A0\n\t"
+            "ldi r31, hi8(m2560_crc)\n\t"
+            "lpm %A0, Z\n\t"
+            "eor %A0, %B0\n\t"
+            "inc r31\n\t"
+            "lpm %B0, Z\n\t"
+            "eor %B0, %C0\n\t"
+            "inc r31\n\t"
+            "lpm %C0, Z\n\t"
+            "eor %C0, %D0\n\t"
+            "inc r31\n\t"
+            "lpm %D0, Z"
+            : "+r"(state)
+            : "r"(byte)
+            : "r30", "r31");
+    return state;
 }
 
 static inline void bd_rate(bd_state *b, uint32_t rate) {
@@ -216,25 +273,19 @@ static inline uint16_t bd_control_in(bd_state *b) {
     return PING & 0x3F;
 }
 
-/* A wait is counted in loops of four clock periods. Four periods pass in any case; two of all go to
- * the input synchroniser. */
 static inline bd_wait_t bd_wait_of(uint16_t ns) {
-    uint32_t periods = ((uint32_t)ns * MHZ + 999) / 1000 + 2;
-    return periods <= 4 ? 0 : (bd_wait_t)((periods - 4 + 3) / 4);
+    return (bd_wait_t)(((uint32_t)ns * MHZ + 999) / 1000 + 2);
 }
 
 static inline uint16_t bd_wait_ns(bd_wait_t wait) {
-    uint32_t ns = (4 * (uint32_t)wait + 2) * 1000 / MHZ;
+    uint32_t ns = (uint32_t)(wait - 2) * 1000 / MHZ;
     return ns > 65535 ? 65535 : (uint16_t)ns;
 }
 
+/* In loops of four periods; four pass in any case. */
 static inline void bd_wait(bd_state *b, bd_wait_t wait) {
     (void)b;
-    if (wait) {
-        _delay_loop_2(wait);
-    } else {
-        __asm__ volatile("nop");
-    }
+    if (wait > 4) _delay_loop_2((uint16_t)(wait - 1) >> 2);
 }
 
 static inline void bd_rail(bd_state *b, bool on) {

@@ -2,16 +2,104 @@
 #include "../core/bw.h"
 
 static bw_core core;
+uint8_t m2560_ring[512] __attribute__((externally_visible, section(".ring,\"aw\",@nobits;")));
 
 ISR(TIMER1_OVF_vect) {
     core.bd.turns++;
 }
 
-ISR(USART0_RX_vect) {
-    uint8_t status = UCSR0A, byte = UDR0;
-    /* A byte before this one is gone. */
-    if (status & (1 << DOR0) && core.lost != 255) core.lost++;
-    bw_receive(&core, byte);
+/* A byte came: into the receive ring, or counted as lost. It has to be done within a byte's time, so
+ * it is bw_receive() written for this part. */
+ISR(USART0_RX_vect, ISR_NAKED) {
+    __asm__ volatile(
+        "push r24\n\t"
+        "in r24, __SREG__\n\t"
+        "push r24\n\t"
+        "push r30\n\t"
+        "push r31\n\t"
+        "lds r24, %[status]\n\t"
+        "lds r31, %[head]+1\n\t"
+        "lds r30, %[head]\n\t"
+        "subi r30, lo8(-(%[ring]))\n\t"
+        "sbci r31, hi8(-(%[ring]))\n\t"
+        "sbrc r24, %[overrun]\n\t"
+        "rjmp 3f\n\t"
+        "1: lds r24, %[data]\n\t"
+        "st Z+, r24\n\t"
+        "subi r30, lo8(%[ring])\n\t"
+        "sbci r31, hi8(%[ring])\n\t"
+        "cpi r30, lo8(%[size])\n\t"
+        "ldi r24, hi8(%[size])\n\t"
+        "cpc r31, r24\n\t"
+        "brne 2f\n\t"
+        "ldi r30, 0\n\t"
+        "ldi r31, 0\n\t"
+        "2: lds r24, %[tail]\n\t"
+        "cp r30, r24\n\t"
+        "lds r24, %[tail]+1\n\t"
+        "cpc r31, r24\n\t"
+        "breq 4f\n\t" /* full: the byte stands where nobody looks */
+        "sts %[head], r30\n\t"
+        "sts %[head]+1, r31\n\t"
+        "5: pop r31\n\t"
+        "pop r30\n\t"
+        "pop r24\n\t"
+        "out __SREG__, r24\n\t"
+        "pop r24\n\t"
+        "reti\n\t"
+        "3: lds r24, %[lost]\n\t" /* a byte before this one is gone */
+        "inc r24\n\t"
+        "breq 1b\n\t"
+        "sts %[lost], r24\n\t"
+        "rjmp 1b\n\t"
+        "4: lds r24, %[lost]\n\t"
+        "inc r24\n\t"
+        "breq 5b\n\t"
+        "sts %[lost], r24\n\t"
+        "rjmp 5b"
+        :
+        : [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.head),
+          [tail] "i"(&core.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
+          [lost] "i"(&core.lost));
+}
+
+/* The sender is empty: the next byte of the ring, and at its end no more of these. */
+ISR(USART0_UDRE_vect, ISR_NAKED) {
+    __asm__ volatile(
+        "push r24\n\t"
+        "in r24, __SREG__\n\t"
+        "push r24\n\t"
+        "push r30\n\t"
+        "push r31\n\t"
+        "lds r30, %[tail]\n\t"
+        "lds r31, %[tail]+1\n\t"
+        "lds r24, %[ready]\n\t"
+        "cp r30, r24\n\t"
+        "lds r24, %[ready]+1\n\t"
+        "cpc r31, r24\n\t"
+        "breq 1f\n\t"
+        "ldi r24, %[sent]\n\t"
+        "sts %[status], r24\n\t" /* takes "all has left" back */
+        "subi r31, hi8(-(m2560_ring))\n\t"
+        "ld r24, Z+\n\t"
+        "sts %[data], r24\n\t"
+        "subi r31, hi8(m2560_ring)\n\t"
+        "andi r31, 1\n\t"
+        "sts %[tail], r30\n\t"
+        "sts %[tail]+1, r31\n\t"
+        "2: pop r31\n\t"
+        "pop r30\n\t"
+        "pop r24\n\t"
+        "out __SREG__, r24\n\t"
+        "pop r24\n\t"
+        "reti\n\t"
+        "1: ldi r24, %[quiet]\n\t"
+        "sts %[control], r24\n\t"
+        "rjmp 2b"
+        :
+        : [sent] "M"(1 << U2X0 | 1 << TXC0), [status] "i"(&UCSR0A), [data] "i"(&UDR0),
+          [control] "i"(&UCSR0B), [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0),
+          [tail] "i"(&core.out.tail), [ready] "i"(&core.out.ready));
 }
 
 int main(void) {

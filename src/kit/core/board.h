@@ -52,16 +52,25 @@
 
 /* The clock, in ticks; wraps at 32 bits. */
 static uint32_t bd_now(bd_state *b);
+/* A byte of it that counts milliseconds, more or less; cheap, since it is asked after every few
+ * cycles on the bus. */
+static uint8_t bd_beat(bd_state *b);
 /* Called in every wait: a board that polls its receiver hands the bytes to bw_receive here. */
 static void bd_idle(bd_state *b);
 /* Holds the receive interrupt off for a few instructions, and lets it on again. */
 static void bd_lock(bd_state *b);
 static void bd_unlock(bd_state *b);
 
-/* The sender takes another byte; all bytes have left with their stop bits; one byte goes out. */
-static bool bd_tx_free(bd_state *b);
+/* All bytes have left with their stop bits. */
 static bool bd_tx_idle(bd_state *b);
+#ifdef BD_SENDS
+/* The board takes the bytes of `out` out of the ring by itself, and is told when there are new ones. */
+static void bd_sends(bd_state *b);
+#else
+/* The sender takes another byte; one byte goes out. */
+static bool bd_tx_free(bd_state *b);
 static void bd_tx(bd_state *b, uint8_t byte);
+#endif
 /* Changes the line rate, both ways, at once. */
 static void bd_rate(bd_state *b, uint32_t rate);
 

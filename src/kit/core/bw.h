@@ -10,6 +10,17 @@ typedef struct {
     uint16_t mask, level;
 } bw_levels;
 
+/* The send ring, by index: bytes to be sent from `tail` to `ready`; from `block` on the block of
+ * COBS that is still open. A board that sends many bytes in a way of its own knows this layout. */
+typedef struct bw_out {
+    uint16_t head;
+    volatile uint16_t tail;
+    uint16_t block;
+    volatile uint16_t ready;
+    uint32_t crc;
+    uint8_t code;
+} bw_out;
+
 /* A shape as the host defined it, and what a cycle needs of it. */
 typedef struct {
     uint8_t used; /* the slot holds a shape */
@@ -81,11 +92,11 @@ typedef struct bw_core {
     uint32_t rx_crc;
 
     /* Sending. See send.c. */
-    uint8_t out[BD_OUT];
-    uint16_t out_head, out_tail, out_block, out_ready;
-    uint8_t out_code, in_frame;
-    uint8_t last_sent;
-    uint32_t tx_crc;
+    bw_out out;
+#ifndef BD_OUT_RING
+    uint8_t out_ring[BD_OUT];
+#endif
+    uint8_t in_frame;
 
     /* The request that is looked at: where it stands in the ring, its length, what is wrong. */
     uint16_t body, length, at, bad_at;
@@ -96,7 +107,7 @@ typedef struct bw_core {
     uint8_t working, silent, cause;
     uint32_t cause_detail, work_id, work_done, work_whole, work_began, busy_at;
     uint32_t work_limit; /* ms */
-    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, short_breaths, breaths;
+    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, beat;
     uint8_t ending; /* work of an earlier session goes on */
 
     /* Answers that wait for the gap between two frames. */
@@ -143,7 +154,7 @@ typedef struct bw_core {
     uint32_t last_run;
     uint8_t last_status, halted, chain_open;
     uint16_t run_permits;
-    uint8_t run_permits_on;
+    uint8_t run_permits_on, permit_seen;
     bw_run run;
 } bw_core;
 

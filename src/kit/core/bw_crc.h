@@ -8,11 +8,7 @@
 /* What the state is after a body and its own checksum. */
 #define CRC_RESIDUE 0xDEBB20E3u
 
-extern const uint32_t bw_crc_table[256] BD_ROM;
-
-static inline uint32_t crc_byte(uint32_t state, uint8_t byte) {
-    return BD_ROM32(&bw_crc_table[(uint8_t)(state ^ byte)]) ^ (state >> 8);
-}
+uint32_t crc_byte(uint32_t state, uint8_t byte);
 
 static inline uint32_t crc_done(uint32_t state) {
     return ~state;

@@ -1,7 +1,13 @@
 /* CRC-32/ISO-HDLC, a byte at a time: reflected polynomial EDB88320, start and final XOR all ones. */
 #include "bw_crc.h"
 
-const uint32_t bw_crc_table[256] BD_ROM = {
+#ifdef BD_CRC
+/* The board has a way of its own. */
+uint32_t crc_byte(uint32_t state, uint8_t byte) {
+    return bd_crc(state, byte);
+}
+#else
+static const uint32_t table[256] BD_ROM = {
     0x00000000u, 0x77073096u, 0xEE0E612Cu, 0x990951BAu, 0x076DC419u, 0x706AF48Fu,
     0xE963A535u, 0x9E6495A3u, 0x0EDB8832u, 0x79DCB8A4u, 0xE0D5E91Eu, 0x97D2D988u,
     0x09B64C2Bu, 0x7EB17CBDu, 0xE7B82D07u, 0x90BF1D91u, 0x1DB71064u, 0x6AB020F2u,
@@ -46,3 +52,8 @@ const uint32_t bw_crc_table[256] BD_ROM = {
     0x54DE5729u, 0x23D967BFu, 0xB3667A2Eu, 0xC4614AB8u, 0x5D681B02u, 0x2A6F2B94u,
     0xB40BBE37u, 0xC30C8EA1u, 0x5A05DF1Bu, 0x2D02EF8Du,
 };
+
+uint32_t crc_byte(uint32_t state, uint8_t byte) {
+    return BD_ROM32(&table[(uint8_t)(state ^ byte)]) ^ (state >> 8);
+}
+#endif

@@ -40,7 +40,7 @@ static void frame_fresh(bw_core *c) {
     c->rx_crc = CRC_START;
 }
 
-BW_FAST static void decoded(bw_core *c, uint8_t byte) {
+static void decoded(bw_core *c, uint8_t byte) {
     if (c->got == BD_RX_BODY + 4) {
         c->bad = 1;
         return;
@@ -67,7 +67,7 @@ static void frame_ended(bw_core *c) {
     frame_fresh(c);
 }
 
-BW_FAST static void coded(bw_core *c, uint8_t byte) {
+static void coded(bw_core *c, uint8_t byte) {
     if (byte == 0) {
         frame_ended(c);
         return;
@@ -82,7 +82,42 @@ BW_FAST static void coded(bw_core *c, uint8_t byte) {
     if (!c->bad) decoded(c, byte);
 }
 
-BW_FAST void line_poll(bw_core *c) {
+static uint16_t least(uint16_t a, uint16_t b) {
+    return a < b ? a : b;
+}
+
+/* Takes bytes from `from` to `to` into the checksum, up to a zero; returns how many there were. */
+#ifndef BD_TAKE
+static uint8_t take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc) {
+    uint8_t n = 0;
+    for (; n < count && from[n]; n++) {
+        to[n] = from[n];
+        *crc = crc_byte(*crc, from[n]);
+    }
+    return n;
+}
+#else
+#define take bd_take
+#endif
+
+/* The way of almost every byte: as many at a time as need no second look at ring, block and room. */
+static void many(bw_core *c, uint16_t head) {
+    uint16_t used = apart(c->tail, c->put), count = c->left;
+    uint8_t done;
+    if (c->bad || used >= BD_RING - BD_SPARE || c->got >= BD_RX_BODY + 4) return;
+    count = least(count, (head < c->scan ? BD_RING : head) - c->scan);
+    count = least(count, BD_RING - c->put);
+    count = least(count, BD_RING - BD_SPARE - used);
+    count = least(count, BD_RX_BODY + 4 - c->got);
+    if (!count) return;
+    done = take(c->ring + c->scan, c->ring + c->put, (uint8_t)count, &c->rx_crc);
+    c->left -= done;
+    c->got += done;
+    c->put = line_index(c->put, done);
+    c->scan = line_index(c->scan, done);
+}
+
+void line_poll(bw_core *c) {
     for (;;) {
         uint16_t head;
         uint8_t lost;
@@ -95,7 +130,10 @@ BW_FAST void line_poll(bw_core *c) {
         c->overruns += lost;
         if (c->scan == head) return;
         while (c->scan != head) {
-            uint8_t byte = c->ring[c->scan];
+            uint8_t byte;
+            many(c, head);
+            if (c->scan == head) break;
+            byte = c->ring[c->scan];
             c->scan = next(c->scan);
             coded(c, byte);
         }

@@ -33,7 +33,7 @@ void send_begin(bw_core *c, uint8_t kind, uint8_t tag);
 void send8(bw_core *c, uint8_t value);
 void send16(bw_core *c, uint16_t value);
 void send32(bw_core *c, uint32_t value);
-void send_bytes(bw_core *c, const uint8_t *at, uint16_t count);
+void send_bytes(bw_core *c, const uint8_t *at, uint8_t count);
 void send_end(bw_core *c);
 void send_break(bw_core *c); /* a frame that must not become whole */
 void send_forget(bw_core *c); /* answers that have not begun to leave are dropped */
@@ -65,8 +65,11 @@ uint32_t ms_ticks(uint32_t ms);
 /* The same at little cost, between two words: what came is taken, what is due goes out, and now and
  * then the rest is done. */
 BW_HOT bool breathe_short(bw_core *c) {
+#ifndef BD_SENDS
     if (bd_tx_free(&c->bd)) send_pump(c);
-    if (c->head == c->scan && ++c->short_breaths & 31) return c->cause == E_GOOD;
+#endif
+    bd_idle(&c->bd);
+    if (c->head == c->scan && c->beat == bd_beat(&c->bd)) return c->cause == E_GOOD;
     return breathe(c);
 }
 
@@ -124,7 +127,7 @@ bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
 bool permit_lives(bw_core *c, uint8_t slot);
 bool permit_lines(bw_core *c, uint8_t slot); /* 255: of any shape */
 void permit_keep(bw_core *c); /* a run begins: it keeps what holds now */
-void permit_poll(bw_core *c);
+void permit_poll(bw_core *c, uint32_t now);
 uint16_t permit_seconds(bw_core *c);
 
 /* chain.c */

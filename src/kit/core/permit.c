@@ -50,12 +50,13 @@ uint16_t permit_seconds(bw_core *c) {
     return (uint16_t)((longest + 1000000u * BD_TICKS - 1) / (1000000u * BD_TICKS));
 }
 
-/* The clock wraps, so a permit that is over is taken away before it could look young again. */
-void permit_poll(bw_core *c) {
-    uint32_t now = bd_now(&c->bd);
+/* The clock wraps, so a permit that is over is taken away before it could look young again; one at a
+ * time, since there is time enough. */
+void permit_poll(bw_core *c, uint32_t now) {
+    bw_permit *p = &c->permit[c->permit_seen];
     if (c->run_permits_on) return;
-    for (uint8_t n = 0; n < BD_SHAPES; n++)
-        if (!lives(&c->permit[n], now)) c->permit[n].used = 0;
+    if (!lives(p, now)) p->used = 0;
+    c->permit_seen = (uint8_t)(c->permit_seen + 1 == BD_SHAPES ? 0 : c->permit_seen + 1);
 }
 
 uint8_t serve_permit(bw_core *c) {

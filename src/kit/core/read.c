@@ -1,80 +1,117 @@
 /* READ: words on their way while the next are read. */
-#include "cycle.h"
+#include "burst.h"
 
 #define HEAD 15u /* bytes of a reply before the words */
+/* Words between two looks at everything else, and bytes: each is short against all that waits. */
+#define SLICE 64
+#define BYTES 128
+#define PIECE 128 /* words that one head byte counts at most */
+#define LONGEST 129 /* of a run */
 
 typedef struct {
     bw_core *c;
-    uint8_t width, count; /* words that stand as they are, in `scratch` */
-    uint8_t *to;
-    uint32_t run;       /* the word that may stand several times */
-    uint8_t run_length; /* so often it came; 0: none */
-} coder;
+    bw_burst burst;
+    uint16_t left; /* words still to be read */
+    uint8_t width;
+    uint8_t plain; /* words in `scratch` that wait to be sent as they are */
+} reading;
 
-static void word_out(bw_core *c, uint32_t value, uint8_t width) {
-    uint8_t bytes[4];
-    bytes[0] = (uint8_t)value;
-    bytes[1] = (uint8_t)(value >> 8);
-    bytes[2] = (uint8_t)(value >> 16);
-    bytes[3] = (uint8_t)(value >> 24);
-    send_bytes(c, bytes, width);
-}
-
-static void plain_out(coder *e) {
-    if (e->count == 0) return;
-    send8(e->c, (uint8_t)(e->count - 1));
-    send_bytes(e->c, e->c->scratch, (uint16_t)(e->to - e->c->scratch));
-    e->to = e->c->scratch;
-    e->count = 0;
-}
-
-BW_HOT void plain(coder *e) {
-    uint8_t *to = e->to;
-    uint32_t value = e->run;
-    *to++ = (uint8_t)value;
-    if (e->width > 1) *to++ = (uint8_t)(value >> 8);
-    if (e->width > 2) {
-        *to++ = (uint8_t)(value >> 16);
-        *to++ = (uint8_t)(value >> 24);
+static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
+    while (count) {
+        uint8_t some = count < BYTES ? (uint8_t)count : BYTES;
+        if (!breathe_short(c)) return false;
+        send_bytes(c, from, some);
+        from += some;
+        count -= some;
     }
-    e->to = to;
-    if (++e->count == 128) plain_out(e);
+    return true;
 }
 
-static void run_out(coder *e) {
-    /* A run costs a head and a word, and the words after it another head: below this it makes the
-     * reply longer than the bound allows. */
-    uint8_t least = e->width == 1 ? 3 : 2;
-    if (e->run_length >= least) {
-        plain_out(e);
-        send8(e->c, (uint8_t)(0x80 + e->run_length - 2));
-        word_out(e->c, e->run, e->width);
+/* Reads on, behind the words that wait. */
+static uint8_t words_in(reading *r, uint8_t most, uint8_t mode, bool *ended) {
+    uint8_t some = most < SLICE ? most : SLICE, made;
+    if (r->left < some) some = (uint8_t)r->left;
+    made = burst_read(r->c, &r->burst, r->c->scratch + (uint16_t)r->plain * r->width, some, mode,
+                      ended);
+    r->left -= made;
+    r->c->work_done += made;
+    return made;
+}
+
+static bool raw(reading *r) {
+    bool ended;
+    while (r->left) {
+        uint16_t bytes = (uint16_t)words_in(r, SLICE, READ_ALL, &ended) * r->width;
+        if (!bytes_out(r->c, r->c->scratch, bytes)) return false;
+    }
+    return true;
+}
+
+/* The first `words` of those that wait go out as they are; what is behind them moves to the front. */
+static bool plain_out(reading *r, uint8_t words) {
+    uint8_t *at = r->c->scratch;
+    uint16_t bytes = (uint16_t)words * r->width, all = (uint16_t)r->plain * r->width;
+    if (!words) return true;
+    send8(r->c, (uint8_t)(words - 1));
+    if (!bytes_out(r->c, at, bytes)) return false;
+    r->plain -= words;
+    for (uint16_t n = bytes; n < all; n++) *at++ = r->c->scratch[n];
+    return true;
+}
+
+/* The last two words that wait are equal: how often the word stands, and whether another was read
+ * behind it. A run costs a head and a word, and the words after it another head: so two words of
+ * eight bits stay as they are, or the reply would be longer than its bound. */
+static bool run(reading *r) {
+    uint8_t length = 2, least = r->width == 1 ? 3 : 2;
+    bool other = false;
+    while (r->left && length < LONGEST && !other) {
+        if (!breathe_short(r->c)) return false;
+        length += words_in(r, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL, &other);
+        length -= other;
+    }
+    if (length >= least) {
+        uint8_t *word;
+        if (other) {
+            /* It takes the place of the run's second word, to be moved to the front with the first. */
+            word = r->c->scratch + (uint16_t)r->plain * r->width;
+            for (uint8_t n = 0; n < r->width; n++) word[n - r->width] = word[n];
+        } else {
+            r->plain--;
+        }
+        if (!plain_out(r, (uint8_t)(r->plain - 1 - other))) return false;
+        send8(r->c, (uint8_t)(0x80 + length - 2));
+        send_bytes(r->c, r->c->scratch, r->width);
+        r->plain = other;
+        word = r->c->scratch + r->width;
+        if (other)
+            for (uint8_t n = 0; n < r->width; n++) word[n - r->width] = word[n];
     } else {
-        for (; e->run_length; e->run_length--) plain(e);
+        r->plain += other;
     }
+    return true;
 }
 
-BW_HOT void code(coder *e, uint32_t value) {
-    if (e->run_length && value == e->run && e->run_length < 129) {
-        e->run_length++;
-        return;
+static bool coded(reading *r) {
+    while (r->left) {
+        bool equal;
+        if (!breathe_short(r->c)) return false;
+        if (r->plain >= PIECE && !plain_out(r, PIECE)) return false;
+        r->plain += words_in(r, r->plain ? (uint8_t)(PIECE - r->plain) : 1,
+                             r->plain ? READ_TO_EQUAL : READ_ALL, &equal);
+        if (equal && !run(r)) return false;
     }
-    if (e->run_length == 1) {
-        plain(e);
-    } else if (e->run_length) {
-        run_out(e);
-    }
-    e->run = value;
-    e->run_length = 1;
+    if (r->plain > PIECE && !plain_out(r, PIECE)) return false;
+    return plain_out(r, r->plain);
 }
 
-BW_FAST uint8_t serve_read(bw_core *c) {
+uint8_t serve_read(bw_core *c) {
     uint8_t echo[13], slot, precharge, encoding;
-    uint32_t address, charge, size;
+    uint32_t address, size;
     int16_t step;
     uint16_t count;
     bw_shape *s;
-    coder e;
+    reading r;
     take16(c);
     slot = take8(c);
     address = take32(c);
@@ -92,36 +129,14 @@ BW_FAST uint8_t serve_read(bw_core *c) {
     if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
     for (uint8_t n = 0; n < 13; n++) echo[n] = line_u8(c, (uint16_t)(n + 2));
     work_whole(c, count);
-    cycle_ready(c);
-    charge = precharge == 2 ? word_ones(s) : 0;
-    e.c = c;
-    e.width = s->width;
-    e.count = 0;
-    e.to = c->scratch;
-    e.run_length = 0;
+    r.c = c;
+    r.left = count;
+    r.width = s->width;
+    r.plain = 0;
+    burst_begin(c, &r.burst, s, address, step, precharge);
     reply_body(c, echo, 13);
-    for (; count; count--) {
-        uint32_t value;
-        if (!breathe_short(c)) {
-            send_break(c);
-            return work_fault(c);
-        }
-        if (precharge) cycle_charge(c, s, charge);
-        value = cycle_read_here(c, s, address);
-        address += (uint32_t)(int32_t)step;
-        c->work_done++;
-        if (encoding) {
-            code(&e, value);
-        } else {
-            word_out(c, value, s->width);
-        }
-    }
-    if (encoding) {
-        if (e.run_length) run_out(&e);
-        plain_out(&e);
-    }
     /* Words read while the rail was falling must not go out as good. */
-    if (!breathe(c)) {
+    if (!(encoding ? coded(&r) : raw(&r)) || !breathe(c)) {
         send_break(c);
         return work_fault(c);
     }

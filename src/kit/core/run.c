@@ -182,7 +182,7 @@ static uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
     case 0x61:
         if ((r->d & op_get(op + 2, 4)) == op_get(op + 6, 4)) break;
         return E_GOOD;
-    case 0x70: return busy(r, SWEEP, sweep_begin(c), more);
+    case 0x70: return busy(r, SWEEP, sweep_begin(c, op), more);
     case 0x80:
     case 0x81:
         r->loop_at[r->depth] = (uint16_t)(r->at + op_length(op[0]));

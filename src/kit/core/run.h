@@ -44,6 +44,10 @@ struct bw_run {
     uint16_t recorded;
     uint32_t left;
     uint8_t lane[4];
+#ifdef BD_BURSTS
+    bd_sweep sweep;
+    bool own; /* the board makes it */
+#endif
 };
 
 #endif

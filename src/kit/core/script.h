@@ -39,7 +39,7 @@ uint8_t wait_begin(bw_core *c, const uint8_t *op);
 uint8_t wait_poll(bw_core *c, bool *more);
 void wait_give_up(bw_core *c);
 uint8_t ready_poll(bw_core *c, bool *more);
-uint8_t sweep_begin(bw_core *c);
+uint8_t sweep_begin(bw_core *c, const uint8_t *op);
 uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more);
 /* The checks before a cycle, in order, and the cycle. */
 uint8_t run_read(bw_core *c, uint32_t address, uint32_t *word);

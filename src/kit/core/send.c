@@ -2,110 +2,115 @@
  * is on its way while its end is still being read from the bus. */
 #include "parts.h"
 
+#ifdef BD_OUT_RING
+#define RING BD_OUT_RING
+#else
+#define RING c->out_ring
+#endif
+
 static uint16_t next(uint16_t at) {
     at++;
     return at == BD_OUT ? 0 : at;
 }
 
-BW_FAST void send_pump(bw_core *c) {
-    while (c->out_tail != c->out_ready && bd_tx_free(&c->bd)) {
-        uint8_t byte = c->out[c->out_tail];
-        c->out_tail = next(c->out_tail);
-        c->last_sent = byte;
+#ifdef BD_SENDS
+/* The board takes the bytes out of the ring by itself. */
+void send_pump(bw_core *c) {
+    if (c->out.tail != c->out.ready) bd_sends(&c->bd);
+}
+#else
+void send_pump(bw_core *c) {
+    while (c->out.tail != c->out.ready && bd_tx_free(&c->bd)) {
+        uint8_t byte = RING[c->out.tail];
+        c->out.tail = next(c->out.tail);
         bd_tx(&c->bd, byte);
     }
 }
+#endif
+
+/* An index has more bytes than some controllers write in one step. */
+static void ready(bw_core *c, uint16_t at) {
+    bd_lock(&c->bd);
+    c->out.ready = at;
+    bd_unlock(&c->bd);
+}
+
+static uint16_t sent_to(bw_core *c) {
+    uint16_t at;
+    bd_lock(&c->bd);
+    at = c->out.tail;
+    bd_unlock(&c->bd);
+    return at;
+}
 
 static void raw(bw_core *c, uint8_t byte) {
-    uint16_t after = next(c->out_head);
+    uint16_t after = next(c->out.head);
     send_pump(c);
-    while (after == c->out_tail) {
+    while (after == sent_to(c)) {
         bd_idle(&c->bd);
         send_pump(c);
     }
-    c->out[c->out_head] = byte;
-    c->out_head = after;
+    RING[c->out.head] = byte;
+    c->out.head = after;
 }
 
 static void block_open(bw_core *c) {
-    c->out_block = c->out_head;
-    c->out_ready = c->out_head;
-    c->out_code = 1;
+    c->out.block = c->out.head;
+    ready(c, c->out.head);
+    c->out.code = 1;
     raw(c, 0);
 }
 
+#ifndef BD_BULK
 static void put(bw_core *c, uint8_t byte) {
-    if (c->out_code == 0xFF) {
-        c->out[c->out_block] = 0xFF;
+    if (c->out.code == 0xFF) {
+        RING[c->out.block] = 0xFF;
         block_open(c);
     }
     if (byte == 0) {
-        c->out[c->out_block] = c->out_code;
+        RING[c->out.block] = c->out.code;
         block_open(c);
     } else {
         raw(c, byte);
-        c->out_code++;
+        c->out.code++;
     }
+}
+#endif
+
+void send_bytes(bw_core *c, const uint8_t *at, uint8_t count) {
+#ifdef BD_BULK
+    if (count) bd_bulk(&c->bd, &c->out, at, count);
+#else
+    for (; count; count--, at++) {
+        c->out.crc = crc_byte(c->out.crc, *at);
+        put(c, *at);
+    }
+#endif
 }
 
 void send8(bw_core *c, uint8_t value) {
-    c->tx_crc = crc_byte(c->tx_crc, value);
-    put(c, value);
+    send_bytes(c, &value, 1);
+}
+
+static void low_bytes(bw_core *c, uint32_t value, uint8_t count) {
+    uint8_t bytes[4];
+    for (uint8_t n = 0; n < 4; n++, value >>= 8) bytes[n] = (uint8_t)value;
+    send_bytes(c, bytes, count);
 }
 
 void send16(bw_core *c, uint16_t value) {
-    send8(c, (uint8_t)value);
-    send8(c, (uint8_t)(value >> 8));
+    low_bytes(c, value, 2);
 }
 
 void send32(bw_core *c, uint32_t value) {
-    send16(c, (uint16_t)value);
-    send16(c, (uint16_t)(value >> 16));
-}
-
-/* How many bytes fit from `head` on without a turn of the ring, and without reaching the tail. */
-static uint16_t stretch(const bw_core *c) {
-    uint16_t head = c->out_head, tail = c->out_tail;
-    if (tail > head) return (uint16_t)(tail - head - 1);
-    return (uint16_t)(BD_OUT - head - (tail == 0));
-}
-
-/* The way of almost every byte: as many at a time as need no second look at ring and block. */
-BW_FAST void send_bytes(bw_core *c, const uint8_t *at, uint16_t count) {
-    uint32_t sum = c->tx_crc;
-    while (count) {
-        uint16_t room = stretch(c);
-        uint8_t *to = c->out + c->out_head, *from = to;
-        uint8_t some = (uint8_t)(0xFF - c->out_code), byte = 1;
-        if (some > room) some = (uint8_t)room;
-        if (some > count) some = (uint8_t)count;
-        for (; some; some--) {
-            byte = *at;
-            if (byte == 0) break;
-            at++;
-            sum = crc_byte(sum, byte);
-            *to++ = byte;
-            if (bd_tx_free(&c->bd)) send_pump(c);
-        }
-        count = (uint16_t)(count - (to - from));
-        c->out_code = (uint8_t)(c->out_code + (to - from));
-        c->out_head = (uint16_t)(to - c->out);
-        if (c->out_head == BD_OUT) c->out_head = 0;
-        if (count && (byte == 0 || to == from)) {
-            /* A zero, a full block, or no room. */
-            byte = *at++;
-            sum = crc_byte(sum, byte);
-            put(c, byte);
-            count--;
-        }
-    }
-    c->tx_crc = sum;
+    low_bytes(c, value, 4);
 }
 
 void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
-    raw(c, 0);
+    /* The end of the frame before is the beginning of this one, unless the line may have idled. */
+    if (c->out.tail == c->out.ready) raw(c, 0);
     c->in_frame = 1;
-    c->tx_crc = CRC_START;
+    c->out.crc = CRC_START;
     block_open(c);
     send8(c, kind);
     send8(c, tag);
@@ -113,39 +118,45 @@ void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
 
 static void close_frame(bw_core *c) {
     raw(c, 0);
-    c->out_ready = c->out_head;
+    ready(c, c->out.head);
     c->in_frame = 0;
+    send_pump(c);
 }
 
 void send_end(bw_core *c) {
-    uint32_t sum = crc_done(c->tx_crc);
-    for (uint8_t n = 0; n < 4; n++, sum >>= 8) put(c, (uint8_t)sum);
-    c->out[c->out_block] = c->out_code;
+    send32(c, crc_done(c->out.crc));
+    RING[c->out.block] = c->out.code;
     close_frame(c);
 }
 
 void send_break(bw_core *c) {
     if (!c->in_frame) return;
-    c->out_head = c->out_block;
+    c->out.head = c->out.block;
     close_frame(c);
 }
 
 void send_forget(bw_core *c) {
-    uint16_t at = c->out_tail;
+    uint16_t at;
     if (c->in_frame) return;
-    if (c->last_sent != 0) {
+    bd_lock(&c->bd);
+    at = c->out.ready = c->out.tail;
+    bd_unlock(&c->bd);
+    /* What was sent last still stands in the ring. */
+    if (RING[at == 0 ? BD_OUT - 1 : at - 1] != 0) {
         /* In the midst of a frame: up to its delimiter. */
-        while (at != c->out_head) {
-            uint8_t byte = c->out[at];
+        while (at != c->out.head) {
+            uint8_t byte = RING[at];
             at = next(at);
             if (byte == 0) break;
         }
     }
-    c->out_head = c->out_ready = at;
+    c->out.head = at;
+    ready(c, at);
+    send_pump(c);
 }
 
 void send_drain(bw_core *c) {
-    while (c->out_tail != c->out_ready || !bd_tx_idle(&c->bd)) {
+    while (c->out.tail != c->out.ready || !bd_tx_idle(&c->bd)) {
         bd_idle(&c->bd);
         send_pump(c);
     }

@@ -13,7 +13,7 @@ void reply_begin(bw_core *c) {
 
 void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
     reply_begin(c);
-    while (count--) send8(c, *bytes++);
+    send_bytes(c, bytes, count);
 }
 
 static uint8_t by_kind(bw_core *c) {

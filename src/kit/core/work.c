@@ -15,9 +15,8 @@ uint32_t ms_ticks(uint32_t ms) {
     return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
 }
 
-static bool passed(bw_core *c, uint32_t since, uint32_t ms) {
-    return bd_now(&c->bd) - since >= ms_ticks(ms);
-}
+/* The same for times that are known beforehand. */
+#define MS(n) ((n) * (1000u * BD_TICKS))
 
 void work_halt(bw_core *c, uint8_t cause) {
     if (!c->working) return;
@@ -55,16 +54,16 @@ static void busy(bw_core *c) {
     send_end(c);
 }
 
-static void busy_poll(bw_core *c) {
+static void busy_poll(bw_core *c, uint32_t now) {
     if (!c->working || c->in_frame || c->replying) return;
     if (c->busy_now) {
         c->busy_now = 0;
-        busy(c);
-    } else if (passed(c, c->busy_at, c->is_long ? BUSY_MS : BUSY_FIRST_MS)) {
-        c->busy_at = bd_now(&c->bd);
+    } else {
+        if (now - c->busy_at < (c->is_long ? MS(BUSY_MS) : MS(BUSY_FIRST_MS))) return;
+        c->busy_at = now;
         c->is_long = 1;
-        busy(c);
     }
+    busy(c);
 }
 
 static void set_rate(bw_core *c, uint32_t rate) {
@@ -86,45 +85,49 @@ static void dead_man(bw_core *c) {
     }
 }
 
+/* About once in eight milliseconds; lines that are held are looked at in each. */
 static void times_poll(bw_core *c) {
-    rail_poll(c);
-    if (++c->breaths == 0) permit_poll(c);
-    if ((c->rail == RAIL_ON || c->rail == RAIL_RISING) && !c->off_due &&
-        passed(c, c->last_good, DEAD_MAN_MS))
+    uint32_t now = bd_now(&c->bd), silent = now - c->last_good;
+    if ((c->rail == RAIL_ON || c->rail == RAIL_RISING) && !c->off_due && silent >= MS(DEAD_MAN_MS))
         dead_man(c);
-    if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0)
-        lines_release(c);
+    if (c->lines_set && (int32_t)(now - c->lines_until) >= 0) lines_release(c);
+    busy_poll(c, now);
+    permit_poll(c, now);
+    /* So long ago that the clock would wrap: still longer than any time that is looked at. */
+    if (silent >= MS(600000u)) c->last_good += MS(300000u);
     if (BD_RESET_RATE == 0 || c->in_frame) return;
-    if (c->rate_trial && passed(c, c->rate_since, TRIAL_MS)) {
+    if (c->rate_trial && now - c->rate_since >= MS(TRIAL_MS)) {
         c->rate_trial = 0;
         set_rate(c, c->rate_before);
     }
-    if (c->rate != BD_RESET_RATE && passed(c, c->last_good, RESET_RATE_MS)) {
+    if (c->rate != BD_RESET_RATE && silent >= MS(RESET_RATE_MS)) {
         c->rate_trial = 0;
         set_rate(c, BD_RESET_RATE);
     }
-    /* So long ago that the clock would wrap: still longer than any time that is looked at. */
-    if (passed(c, c->last_good, 600000)) c->last_good += ms_ticks(300000);
 }
 
 bool breathe(bw_core *c) {
+    uint8_t beat = bd_beat(&c->bd);
     bd_idle(&c->bd);
-    line_poll(c);
+    if (c->head != c->scan) line_poll(c);
     send_pump(c);
     if (c->owes) answer_owed(c);
-    times_poll(c);
-    busy_poll(c);
+    if (beat != c->beat) {
+        c->beat = beat;
+        rail_poll(c);
+        if ((beat & 7) == 0 || c->lines_set) times_poll(c);
+    }
     return c->cause == E_GOOD;
 }
 
 uint32_t bw_idle_ticks(bw_core *c) {
-    if (c->out_tail != c->out_ready || c->tail != c->keep || c->working) return 0;
+    if (c->out.tail != c->out.ready || c->tail != c->keep || c->working) return 0;
     return c->rail != RAIL_OFF || c->lines_set ? 1000u * BD_TICKS : 20000u * BD_TICKS;
 }
 
 bool bw_step(bw_core *c) {
     breathe(c);
-    if (c->tail == c->keep) return c->out_tail != c->out_ready;
+    if (c->tail == c->keep) return c->out.tail != c->out.ready;
     line_open_entry(c);
     c->work_kind = c->kind;
     c->work_tag = c->tag;

@@ -1,0 +1,114 @@
+/* What the assembler files of the ATmega2560 board share: the line's registers, the checksum of a
+ * byte, and the sender looked at in between.
+ *
+ * The send ring lies at 0200 to 03FF (see Makefile): an index is the address less 0200, and one bit
+ * of the address says that its end was reached. */
+#ifndef BD_M2560_ASM_H
+#define BD_M2560_ASM_H
+
+#define __SFR_OFFSET 0
+#include <avr/io.h>
+
+/* Receiver, its interrupt and sender on; and the interrupt of an empty sender, too. */
+#define LINE_ON (1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0)
+#define LINE_SENDS (LINE_ON | 1 << UDRIE0)
+
+/* bw_out of core/bw.h. */
+#define OUT_HEAD 0
+#define OUT_TAIL 2
+#define OUT_BLOCK 4
+#define OUT_READY 6
+#define OUT_CRC 8
+#define OUT_CODE 12
+
+/* A byte into the checksum c0 to c3, lowest first. The table stands in four planes of 256 bytes. */
+.macro crc c0, c1, c2, c3, byte
+    eor \c0, \byte
+    mov r30, \c0
+    ldi r31, hi8(m2560_crc)
+    lpm \c0, Z
+    eor \c0, \c1
+    inc r31
+    lpm \c1, Z
+    eor \c1, \c2
+    inc r31
+    lpm \c2, Z
+    eor \c2, \c3
+    inc r31
+    lpm \c3, Z
+.endm
+
+/* Sends a byte if the sender takes one: Y is the tail, `low` and `high` where it has to end. */
+.macro pump low, high
+    lds r0, UCSR0A
+    sbrs r0, UDRE0
+    rjmp 99f
+    cp r28, \low
+    cpc r29, \high
+    breq 99f
+    ld r0, Y+
+    sts UDR0, r0
+    sbrc r29, 2
+    ldi r29, 2
+99:
+.endm
+
+/* bd_burst of m2560.h. */
+#define BURST_ADDRESS 0
+#define BURST_STEP 3
+#define BURST_IDLE 6
+#define BURST_SETUP 7
+#define BURST_STROBE 8
+#define BURST_LEVEL 9
+#define BURST_SETTLE 10
+#define BURST_PULSE 11
+
+/* Of a mode. */
+#define TO_EQUAL 0
+#define WHILE_EQUAL 1
+#define CHARGED 7
+
+
+/* The data lines driven; let go again, without pull-ups. */
+.macro drive d0, d1, d2, d3, ones
+    out PORTA, \d0
+    out PORTB, \d1
+    out PORTC, \d2
+    out PORTD, \d3
+    out DDRA, \ones
+    out DDRB, \ones
+    out DDRC, \ones
+    out DDRD, \ones
+.endm
+.macro release zero=r1
+    out DDRA, \zero
+    out DDRB, \zero
+    out DDRC, \zero
+    out DDRD, \zero
+    out PORTA, \zero
+    out PORTB, \zero
+    out PORTC, \zero
+    out PORTD, \zero
+.endm
+
+/* Waits loops of three periods. */
+.macro loops count, with
+    mov \with, \count
+88: dec \with
+    brne 88b
+.endm
+
+.macro sample d0, d1, d2, d3
+    in \d0, PINA
+    in \d1, PINB
+    in \d2, PINC
+    in \d3, PIND
+.endm
+
+.macro address a0, a1, a2
+    sts PORTL, \a0
+    sts PORTK, \a1
+    sts PORTH, \a2
+.endm
+
+#endif

@@ -1,0 +1,123 @@
+/* Words of 32 bits read in a row, and the sender kept at work meanwhile. */
+#include "m2560_asm.h"
+
+/* uint16_t m2560_read(bd_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bw_out *out)
+ *
+ * Returns how many were read, and in the high byte 1 if it ended because of what it read.
+ *
+ * r2 to r5 the word, r6 to r9 the one before, r10 to r12 the control lines in idle, set-up and
+ * strobe, r13 the level of a charge, r14:15 where sending ends, r16 the words left, r17 the mode,
+ * r18 to r20 the address, r21 to r23 the step, r30 and r31 the waits, X the place, Y the tail. */
+    .section .text.m2560_read, "ax", @progbits
+    .global m2560_read
+m2560_read:
+    .irp n, 2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,28,29
+    push r\n
+    .endr
+    push r16
+    push r17
+    push r24
+    push r25
+    push r20
+    mov r0, r18
+    movw r30, r16
+    mov r17, r0
+    mov r16, r20
+    ldi r26, LINE_ON
+    sts UCSR0B, r26
+    ldd r28, Z+OUT_TAIL
+    ldd r29, Z+OUT_TAIL+1
+    ldd r14, Z+OUT_READY
+    ldd r15, Z+OUT_READY+1
+    ldi r26, 2
+    add r29, r26
+    add r15, r26
+    movw r26, r22
+    sbiw r26, 4
+    ld r6, X+
+    ld r7, X+
+    ld r8, X+
+    ld r9, X+
+    movw r30, r24
+    ldd r18, Z+BURST_ADDRESS
+    ldd r19, Z+BURST_ADDRESS+1
+    ldd r20, Z+BURST_ADDRESS+2
+    ldd r21, Z+BURST_STEP
+    ldd r22, Z+BURST_STEP+1
+    ldd r23, Z+BURST_STEP+2
+    ldd r10, Z+BURST_IDLE
+    ldd r11, Z+BURST_SETUP
+    ldd r12, Z+BURST_STROBE
+    ldd r13, Z+BURST_LEVEL
+    ldd r0, Z+BURST_SETTLE
+    ldd r31, Z+BURST_PULSE
+    mov r30, r0
+    ldi r25, 0xFF
+.Lword:
+    address r18, r19, r20
+    sbrs r17, CHARGED
+    rjmp 1f
+    drive r13, r13, r13, r13, r25
+    loops r30, r24
+    release
+1:  out PORTG, r11
+    add r18, r21
+    adc r19, r22
+    adc r20, r23
+    loops r30, r24
+    out PORTG, r12
+    loops r31, r24
+    sample r2, r3, r4, r5
+    out PORTG, r11
+    cp r2, r6
+    cpc r3, r7
+    cpc r4, r8
+    cpc r5, r9
+    movw r6, r2
+    movw r8, r4
+    out PORTG, r10
+    st X+, r2
+    st X+, r3
+    st X+, r4
+    st X+, r5
+    brne 2f
+    sbrc r17, TO_EQUAL
+    rjmp .Lended
+    sbrc r17, WHILE_EQUAL
+    sbiw r26, 4
+    rjmp 3f
+2:  sbrc r17, WHILE_EQUAL
+    rjmp .Lended
+3:  pump r14, r15
+    dec r16
+    breq 5f
+    rjmp .Lword
+5:  ldi r25, 0
+    rjmp .Lout
+.Lended:
+    dec r16
+    ldi r25, 1
+.Lout:
+    pop r24
+    sub r24, r16
+    pop r31
+    pop r30
+    std Z+BURST_ADDRESS, r18
+    std Z+BURST_ADDRESS+1, r19
+    std Z+BURST_ADDRESS+2, r20
+    pop r31
+    pop r30
+    ldi r18, 2
+    sub r29, r18
+    sub r15, r18
+    std Z+OUT_TAIL, r28
+    std Z+OUT_TAIL+1, r29
+    cp r28, r14
+    cpc r29, r15
+    breq 4f
+    ldi r18, LINE_SENDS
+    sts UCSR0B, r18
+4:  .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
+    pop r\n
+    .endr
+    ret
