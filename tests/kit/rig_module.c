@@ -59,7 +59,7 @@ static void note_program(rig_module *m, uint32_t words_before) {
     uint32_t words = module_programmed(m);
     uint64_t since = m->avr->cycle - m->program_at;
     if (words == words_before) return;
-    if (since < m->avr->frequency / 100) {
+    if (since < m->avr->frequency / 10) {
         m->program_cycles += since;
         m->program_words += words - words_before;
     }

@@ -51,18 +51,19 @@ typedef struct {
     uint8_t value[4], got[4];
 } bd_sweep;
 #define BD_BURSTS "../boards/m2560_bursts.h"
+#define BD_QUICK "../boards/m2560_quick.h"
 
-#define BD_RING 1808
+#define BD_RING 2720
 #define BD_SPARE 48
-#define BD_QUEUE 1740
+#define BD_QUEUE 2625
 #define BD_RX_BODY 860
 #define BD_TX_BODY 1056
 #define BD_SHAPES 8
 #define BD_SCRIPTS 3
 #define BD_SCRIPT_BYTES 384
-#define BD_RUNS 2
+#define BD_RUNS 3
 #define BD_EMIT 32
-#define BD_POOL 224
+#define BD_POOL 176
 #define BD_ROWS 62
 #define BD_SCRATCH 682
 #define BD_FIRMWARE "kit 0.1"
@@ -91,12 +92,18 @@ typedef struct {
 /* 115200 is off by 2.1 % with either clock, more than the datasheet recommends. */
 #define BD_RESET_RATE 250000
 /* A byte of the fastest lasts 80 clock periods: longer than the receive interrupt. */
-#if F_CPU == 16000000
+#ifndef BD_FASTEST
+#define BD_FASTEST (F_CPU / 8)
+#endif
+#if BD_FASTEST >= 2000000
 #define BD_RATES {250000, 500000, 1000000, 2000000}
 #define BD_RATE_COUNT 4
-#else
+#elif BD_FASTEST >= 1000000
 #define BD_RATES {250000, 500000, 1000000}
 #define BD_RATE_COUNT 3
+#else
+#define BD_RATES {250000, 500000}
+#define BD_RATE_COUNT 2
 #endif
 /* Two clock periods: the instructions around a wait take longer in any case. */
 #define BD_SETUP_NS (2000 / MHZ)
@@ -156,9 +163,12 @@ void m2560_send(struct bw_out *out, const uint8_t *from, uint8_t count);
 
 #define BD_TAKE
 #define bd_take m2560_take
-uint8_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc);
+struct bw_coded;
+uint16_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, struct bw_coded *rx);
 
 #define BD_CRC
+#define bd_crc_bytes m2560_crc_bytes
+uint32_t m2560_crc_bytes(const uint8_t *from, uint16_t count, uint32_t state);
 extern const uint8_t m2560_crc[1024];
 static inline uint32_t bd_crc(uint32_t state, uint8_t byte) {
     __asm__("eor %A0, %1\n\t"
@@ -280,6 +290,11 @@ static inline bd_wait_t bd_wait_of(uint16_t ns) {
 static inline uint16_t bd_wait_ns(bd_wait_t wait) {
     uint32_t ns = (uint32_t)(wait - 2) * 1000 / MHZ;
     return ns > 65535 ? 65535 : (uint16_t)ns;
+}
+
+/* Loops of three periods, where `passed` pass in any case. */
+static inline uint8_t m2560_loops(bd_wait_t periods, uint8_t passed) {
+    return periods < (bd_wait_t)(passed + 4) ? 1 : (uint8_t)((periods - passed + 2) / 3);
 }
 
 /* In loops of four periods; four pass in any case. */

@@ -23,11 +23,6 @@ static inline bool m2560_fits(const bw_shape *s) {
            wait[RECOVER] <= M2560_RECOVER + 2 && wait[RELEASE] <= M2560_RELEASE + 2;
 }
 
-/* Loops of three periods, where `passed` pass in any case. */
-static inline uint8_t m2560_loops(bd_wait_t periods, uint8_t passed) {
-    return periods < (bd_wait_t)(passed + 4) ? 1 : (uint8_t)((periods - passed + 2) / 3);
-}
-
 static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
@@ -82,16 +77,12 @@ static inline void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
 static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
     const bw_run *r = &c->run;
     const bw_shape *s = &c->shape[r->shape];
-    const bw_permit *p = &c->permit[r->shape];
     uint8_t driven = (uint8_t)(c->held.mask | c->line_moved), operations = op[1] & 15;
     uint8_t last = op[3] >> (operations - 1) & 1;
     if (!m2560_fits(s) || s->drives_write || r->mask != 0xFFFFFFFFu) return false;
     if (s->waits[HOLD] > 4) return false;
     if (r->b > M2560_REACH || r->n - 1 > M2560_REACH - r->b) return false;
-    if (op[2] && (!s->writes || !permit_covers(c, r->shape, r->b, 0xFFFFFFFFu) ||
-                  r->b < p->start || r->b - p->start >= p->words ||
-                  r->n > p->words - (r->b - p->start)))
-        return false;
+    if (op[2] && (!s->writes || !permit_window(c, r->shape, r->b, r->b + (r->n - 1)))) return false;
     b->step[0] = op[1] & 0x80 ? 0xFF : 1;
     b->step[1] = op[1] & 0x80 ? 0xFF : 0;
     b->idle = (uint8_t)s->image_idle & driven;

@@ -93,12 +93,13 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
         "out __SREG__, r24\n\t"
         "pop r24\n\t"
         "reti\n\t"
-        "1: ldi r24, %[quiet]\n\t"
+        "1: lds r24, %[control]\n\t"
+        "andi r24, %[quiet]\n\t"
         "sts %[control], r24\n\t"
         "rjmp 2b"
         :
         : [sent] "M"(1 << U2X0 | 1 << TXC0), [status] "i"(&UCSR0A), [data] "i"(&UDR0),
-          [control] "i"(&UCSR0B), [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0),
+          [control] "i"(&UCSR0B), [quiet] "M"(0xFF ^ 1 << UDRIE0),
           [tail] "i"(&core.out.tail), [ready] "i"(&core.out.ready));
 }
 

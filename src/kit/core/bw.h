@@ -21,6 +21,13 @@ typedef struct bw_out {
     uint8_t code;
 } bw_out;
 
+/* Of a frame that comes in: its checksum so far, the code byte of COBS at work, and the bytes still to
+ * come of it. A board's assembler knows this layout. */
+typedef struct bw_coded {
+    uint32_t crc;
+    uint8_t block, left;
+} bw_coded;
+
 /* A shape as the host defined it, and what a cycle needs of it. */
 typedef struct {
     uint8_t used; /* the slot holds a shape */
@@ -44,9 +51,22 @@ typedef struct {
     uint32_t driven[3], level[3], pulled[3];
 } bw_drive;
 
+/* What a script comes to for one N. */
+typedef struct {
+    uint32_t payload, emitted; /* words */
+    uint32_t stop_ms;          /* from a request to stop to the end */
+    uint8_t uses_n, sweeps;
+    uint16_t at;    /* of a refusal: the byte */
+    uint8_t refused; /* number in docs/script.md; 0: good */
+} bw_need;
+
 typedef struct {
     uint16_t length; /* 0: the slot is empty */
     uint32_t checksum;
+    /* Good with the shapes of now, for this N; what it comes to. */
+    uint8_t checked;
+    uint32_t checked_for;
+    bw_need need;
     uint8_t code[BD_SCRIPT_BYTES];
 } bw_script;
 
@@ -87,9 +107,8 @@ typedef struct bw_core {
     volatile uint16_t head;
     volatile uint8_t lost; /* bytes for which the ring had no room */
     uint16_t tail, keep, put, scan, got;
-    uint8_t block, left; /* COBS: the code byte at work, and the bytes still to come of it */
+    bw_coded rx;
     uint8_t bad;
-    uint32_t rx_crc;
 
     /* Sending. See send.c. */
     bw_out out;

@@ -35,6 +35,13 @@ bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return false;
 }
 
+/* The data window has all words from `first` to `last`, and writes go to all lines. */
+bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
+    const bw_permit *p = &c->permit[slot];
+    return first <= last && holds(c, slot) && !(word_ones(&c->shape[slot]) & ~p->lanes) &&
+           first >= p->start && last - p->start < p->words;
+}
+
 bool permit_lines(bw_core *c, uint8_t slot) {
     for (uint8_t n = 0; n < BD_SHAPES; n++)
         if ((slot == 255 || slot == n) && holds(c, n) && c->permit[n].lines) return true;

@@ -16,6 +16,9 @@ void run_begin(bw_core *c) {
     r->shape = r->has_rest = r->depth = r->busy = r->atomic = r->tidying = r->critical = 0;
     r->first = 1;
     r->judged = r->ended = r->asked = r->verdict = 0;
+#ifdef BD_QUICK
+    r->quick = 0;
+#endif
     for (uint8_t n = 0; n < 4; n++) r->lane[n] = LANE_NONE;
     r->finally = 0;
     for (uint16_t at = 0; at < r->length; at = (uint16_t)(at + op_length(r->code[at])))
@@ -62,6 +65,9 @@ static void end(bw_core *c, uint8_t why) {
     if (r->busy == POLL) wait_give_up(c);
     r->busy = NO;
     r->critical = r->atomic = r->depth = 0;
+#ifdef BD_QUICK
+    r->quick = 0;
+#endif
     if (r->finally) {
         r->at = r->finally;
         r->tidying = 1;
@@ -104,6 +110,9 @@ static void turn(bw_run *r) {
     } else {
         r->depth = top;
         r->at++;
+#ifdef BD_QUICK
+        if (r->quick > top) r->quick = 0;
+#endif
     }
 }
 
@@ -187,6 +196,9 @@ static uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
     case 0x81:
         r->loop_at[r->depth] = (uint16_t)(r->at + op_length(op[0]));
         r->loop_left[r->depth++] = op[0] == 0x80 ? op_get(op + 1, 4) : r->n;
+#ifdef BD_QUICK
+        quick_begin(c);
+#endif
         return E_GOOD;
     case 0x82:
         turn(r);
@@ -232,6 +244,16 @@ static bool unit(bw_core *c) {
     }
     switch (r->busy) {
     case NO:
+#ifdef BD_QUICK
+        if (r->quick && r->quick == r->depth && r->at == r->loop_at[r->depth - 1]) {
+            uint8_t made;
+            why = E_GOOD;
+            made = quick_turns(c, &why);
+            if (made == QUICK_WAITS) r->busy = POLL;
+            more = made != QUICK_NONE;
+            if (more) break;
+        }
+#endif
         why = operate(c, op, &more);
         r->first = 0;
         if (why == E_GOOD && !more) r->at = (uint16_t)(r->at + op_length(op[0]));

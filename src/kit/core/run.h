@@ -2,15 +2,6 @@
 #ifndef BW_RUN_H
 #define BW_RUN_H
 
-/* What a script comes to for one N. */
-typedef struct {
-    uint32_t payload, emitted; /* words */
-    uint32_t stop_ms;          /* from a request to stop to the end */
-    uint8_t uses_n, sweeps;
-    uint16_t at;    /* of a refusal: the byte */
-    uint8_t refused; /* number in docs/script.md; 0: good */
-} bw_need;
-
 typedef struct {
     uint16_t bytes;
     uint32_t emitted;
@@ -44,6 +35,11 @@ struct bw_run {
     uint16_t recorded;
     uint32_t left;
     uint8_t lane[4];
+#ifdef BD_QUICK
+    /* The depth of the loop that the board makes, 0: none; see quick.c. */
+    uint8_t quick, quick_how;
+    uint16_t quick_words, quick_stretch, quick_end;
+#endif
 #ifdef BD_BURSTS
     bd_sweep sweep;
     bool own; /* the board makes it */

@@ -7,12 +7,6 @@
 #define PAYLOAD_AT 38
 #define REPLY_HEAD 40u
 
-static uint32_t slot_sum(bw_core *c, uint16_t from) {
-    uint32_t sum = CRC_START;
-    for (; from < c->length; from++) sum = crc_byte(sum, line_u8(c, from));
-    return crc_done(sum);
-}
-
 /* The limits are those of this moment: shapes may have changed since a script was stored. */
 static bw_need check(bw_core *c, const uint8_t *code, uint16_t length, uint32_t n) {
     bw_limits l;
@@ -42,13 +36,14 @@ uint8_t serve_script(bw_core *c) {
     s = &c->script[slot];
     if (length > BD_SCRIPT_BYTES) return fault_of(c, F_SCRIPT_REFUSED, BD_SCRIPT_BYTES);
     if (length == 0) return fault_of(c, F_SCRIPT_REFUSED, 0);
-    if (s->length != length || s->checksum != slot_sum(c, 3)) {
+    if (s->length != length || s->checksum != line_sum(c, 3, c->length)) {
         for (uint16_t n = 0; n < length; n++) c->scratch[n] = line_u8(c, (uint16_t)(n + 3));
         need = check(c, c->scratch, length, 1);
         if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
         for (uint16_t n = 0; n < length; n++) s->code[n] = c->scratch[n];
         s->length = length;
-        s->checksum = slot_sum(c, 3);
+        s->checked = 0;
+        s->checksum = line_sum(c, 3, length + 3);
     }
     reply_begin(c);
     send8(c, slot);
@@ -136,13 +131,19 @@ uint8_t serve_run(bw_core *c) {
     if (slot >= BD_SCRIPTS || !c->script[slot].length) return F_NO_SCRIPT;
     s = &c->script[slot];
     if (s->checksum != meant) return fault_of(c, F_ANOTHER_SCRIPT, s->checksum);
-    need = check(c, s->code, s->length, 1);
+    need = s->need;
+    if (!s->checked || (need.uses_n && s->checked_for != r->n))
+        need = check(c, s->code, s->length, 1);
     if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
     if (need.uses_n && r->n == 0) take_bad(c, N_AT);
     if (r->mask == 0) take_bad(c, LANES_AT);
     if (c->bad_at) return F_MALFORMED;
-    if (need.uses_n) need = check(c, s->code, s->length, r->n);
+    if (need.uses_n && !(s->checked && s->checked_for == r->n))
+        need = check(c, s->code, s->length, r->n);
     if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
+    s->checked = 1;
+    s->checked_for = r->n;
+    s->need = need;
     if (need.payload != bytes / r->pay_width) return fault_of(c, F_PAYLOAD, need.payload);
     if (!permitted(c, s->code, s->length)) return F_NOT_PERMITTED;
     r->slot = slot;

@@ -192,6 +192,7 @@ uint8_t serve_shape(bw_core *c) {
         }
         hold_release(c);
         c->permit[slot].used = 0;
+        for (uint8_t n = 0; n < BD_SCRIPTS; n++) c->script[n].checked = 0;
         c->shape[slot] = s;
         if (c->rail == RAIL_ON || c->rail == RAIL_RISING) {
             shape_hold(c);

@@ -1,0 +1,94 @@
+/* Rows of steps by assembler. Meanwhile the line is looked at there, without the receiver's interrupt,
+ * and bytes that came are decoded while a chip is busy. */
+#ifndef BD_M2560_QUICK_H
+#define BD_M2560_QUICK_H
+
+#include "../core/quick.h"
+
+/* What m2560_quick.S works on; it knows this layout. */
+typedef struct {
+    bw_quick quick; /* 18 bytes */
+    uint8_t idle, read_setup, read, write_setup, write;
+    uint8_t settle, read_pulse, write_pulse;
+    uint8_t ones[3]; /* of ports B, C, D */
+    uint8_t width;
+    const uint8_t *row;
+    volatile uint16_t *head; /* of the ring, an index */
+    uint8_t *ring, *ring_end;
+    uint8_t room, lost;
+    const uint8_t *from; /* what is decoded, and where to */
+    uint8_t *to;
+    bw_coded rx;
+    uint8_t may, gulp; /* bytes that may be decoded; in one wait */
+    uint8_t inner, beat, slice;
+} m2560_quick_state;
+
+extern m2560_quick_state m2560_quick;
+void m2560_quick_run(void);
+
+#define M2560_Q_SETUP 2
+#define M2560_Q_HOLD 3
+#define M2560_Q_RECOVER 10
+#define M2560_Q_RELEASE 12
+
+static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
+    m2560_quick_state *m = &m2560_quick;
+    const bd_wait_t *wait = s->waits;
+    uint8_t driven = (uint8_t)(c->held.mask | c->line_moved);
+    if (s->first || s->drives_read || s->drives_write || wait[SETUP] > 200 || wait[PULSE] > 200 ||
+        wait[HOLD] > M2560_Q_HOLD + 2 || wait[RECOVER] > M2560_Q_RECOVER + 2 ||
+        wait[RELEASE] > M2560_Q_RELEASE + 2)
+        return false;
+    m->idle = (uint8_t)s->image_idle & driven;
+    m->read_setup = (uint8_t)s->image_read_setup & driven;
+    m->read = (uint8_t)s->image_read & driven;
+    m->write_setup = (uint8_t)s->image_write_setup & driven;
+    m->write = (uint8_t)s->image_write & driven;
+    m->settle = m2560_loops(wait[SETUP] - 2, 4);
+    m->read_pulse = m2560_loops(wait[PULSE], 2);
+    m->write_pulse = m2560_loops(wait[PULSE] - 2, 4);
+    m->width = s->width;
+    for (uint8_t n = 0; n < 3; n++) m->ones[n] = n + 1 < s->width ? 0xFF : 0;
+    return true;
+}
+
+static inline bw_quick *bd_quick_state(bw_core *c) {
+    (void)c;
+    return &m2560_quick.quick;
+}
+
+/* Bytes from `from` on that are decoded where they go without a second look; see many() in line.c. */
+static inline void bd_quick_run(bw_core *c) {
+    m2560_quick_state *m = &m2560_quick;
+    uint16_t free;
+    const uint8_t *from = c->ring + c->scan;
+    uint8_t *to = c->ring + c->put;
+    m->row = m->quick.row;
+    m->ring = c->ring;
+    m->ring_end = c->ring + BD_RING;
+    m->from = from;
+    m->to = to;
+    m->rx = c->rx;
+    m->may = line_straight(c);
+    m->gulp = UBRR0 >= F_CPU / 8 / 1000000 - 1 ? 5 : 2;
+    m->slice = 8 * BD_TICKS / 2; /* a millisecond */
+    m->head = &c->head;
+    cli();
+    free = c->tail - c->head;
+    if (c->head >= c->tail) free += BD_RING;
+    sei();
+    /* What comes meanwhile is not more than what was free then, or it is not taken. */
+    m->room = free > 240 ? 240 : free < 16 ? 0 : (uint8_t)(free - 16);
+    m->lost = 0;
+    m2560_quick_run();
+    if (m->lost) {
+        cli();
+        c->lost += m->lost;
+        sei();
+    }
+    c->rx = m->rx;
+    line_taken(c, (uint8_t)(m->from - from), (uint8_t)(m->to - to));
+    c->was_read = 1; /* or not: then a wait more */
+}
+
+#endif

@@ -1,0 +1,313 @@
+/* Loops as rows of steps. A loop is translated when it begins, if it is one of those that programming
+ * consists of; whatever is unlike that is left to the interpreter. So is a wait that takes long: it
+ * goes on there, in the midst of the turn.
+ *
+ * A row does what the interpreter would do. That the board does not look at the line within a turn
+ * nobody can see: only loops are translated whose cycles all stand in a critical or atomic stretch. */
+#include "cycle.h"
+#include "script.h"
+
+#ifdef BD_QUICK
+
+#include BD_QUICK
+
+#define ROOM 200 /* bytes of a row; an operation has no more than 14 */
+#define COPY 216 /* where words are copied to that lie across the end of the ring */
+#define MOST_TURNS 0xFFFFu
+#define NOWHERE 0x3FFFFFFF
+
+typedef struct {
+    uint8_t *to; /* where the next byte of the row goes */
+    /* A, and from where to where it was written at; counted from its first place. */
+    int32_t a, low, high;
+    int32_t outer_a, outer_low, outer_high;
+    uint16_t skips_to; /* the operation that a skip leads to; 0: there is no skip */
+    uint8_t *skip;     /* the byte of the row that says so */
+    uint8_t *body;     /* of the inner loop; NULL: there is none */
+    uint16_t times, words, outer_words; /* words: of the payload, in a turn */
+    uint16_t stretch;  /* the operation that begins it */
+    uint8_t held;      /* in a critical or atomic stretch */
+    uint8_t atomic;
+    uint8_t taken;     /* the word at the cursor is taken already */
+    uint8_t back;      /* the cursor stands at the word taken last */
+    uint8_t fresh;     /* and that word is what a wait would want */
+    uint8_t how;       /* of the last wait */
+} translation;
+
+static void put(translation *t, uint32_t value, uint8_t bytes) {
+    for (; bytes; bytes--, value >>= 8) *t->to++ = (uint8_t)value;
+}
+
+static bool writes_at_a(translation *t) {
+    if (t->a < t->low) t->low = t->a;
+    if (t->a > t->high) t->high = t->a;
+    return t->held;
+}
+
+/* From the first turn to all turns. */
+static void spread(translation *t, int32_t net, uint16_t times) {
+    int32_t far = net * (int32_t)(times - 1u);
+    if (far < 0) {
+        t->low += far;
+    } else {
+        t->high += far;
+    }
+}
+
+static bool write_at(bw_core *c, translation *t, uint32_t address, uint32_t value) {
+    *t->to++ = QUICK_WRITE;
+    put(t, address, 3);
+    put(t, value & run_ones(c), 4);
+    return t->held && address <= 0xFFFFFFu && env_may_write(c, c->run.shape, address, run_ones(c));
+}
+
+static bool write_at_a(bw_core *c, translation *t, uint32_t value) {
+    *t->to++ = QUICK_WRITE_A;
+    put(t, value & run_ones(c), 4);
+    return writes_at_a(t);
+}
+
+static bool write_payload(translation *t) {
+    *t->to++ = t->taken ? QUICK_PUT : QUICK_TAKE;
+    if (!t->taken) t->words++;
+    t->taken = 0;
+    t->fresh = 1;
+    return !t->back && writes_at_a(t);
+}
+
+static bool wait(bw_core *c, translation *t, const uint8_t *op) {
+    static const uint8_t of[3] BD_ROM = {QUICK_EIGHTS, 0, QUICK_WHOLE};
+    uint8_t how = op[1], lanes = (uint8_t)(env_width(c, c->run.shape) >> (how & 3));
+    uint32_t bits = run_ones(c);
+    if (t->body || !t->held || t->atomic || t->taken || how & 0x30 || (how >> 2 & 3) == 2)
+        return false;
+    if (op[0] == 0x51) {
+        *t->to++ = QUICK_WANT;
+        put(t, op_get(op + 10, 4), 4);
+        bits &= op_get(op + 14, 4);
+        t->fresh = 0;
+    } else if (!t->back || !t->fresh) {
+        return false;
+    }
+    *t->to++ = QUICK_WAIT;
+    put(t, bits, 4);
+    *t->to++ = (uint8_t)((0x0F << lanes & 0x0F) | BD_ROM8(&of[how & 3]));
+    put(t, (uint32_t)(op - c->run.code), 2);
+    *t->to++ = t->back;
+    t->how = how;
+    return true;
+}
+
+static bool begin_inner(translation *t, uint32_t times) {
+    if (t->body || t->taken || t->back || t->skips_to || times > 256) return false;
+    *t->to++ = QUICK_LOOP;
+    *t->to++ = (uint8_t)times;
+    t->body = t->to;
+    t->times = (uint16_t)times;
+    t->outer_words = t->words;
+    t->words = 0;
+    t->outer_a = t->a;
+    t->outer_low = t->low;
+    t->outer_high = t->high;
+    t->low = NOWHERE;
+    t->high = -NOWHERE;
+    return true;
+}
+
+static void end_inner(translation *t, const uint8_t *row) {
+    int32_t net = t->a - t->outer_a;
+    spread(t, net, t->times);
+    if (t->outer_low < t->low) t->low = t->outer_low;
+    if (t->outer_high > t->high) t->high = t->outer_high;
+    t->a = t->outer_a + net * (int32_t)t->times;
+    t->words = (uint16_t)(t->outer_words + t->words * t->times);
+    *t->to++ = QUICK_AGAIN;
+    *t->to++ = (uint8_t)(t->body - row);
+    t->body = 0;
+}
+
+static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at) {
+    if (t->body || t->taken || t->back || t->skips_to) return false;
+    *t->to++ = QUICK_SKIP;
+    put(t, op_get(op + 2, 4), 4);
+    t->skip = t->to++;
+    for (uint16_t left = (uint16_t)(op[1] + 1); left; left--)
+        at = (uint16_t)(at + op_length(r->code[at]));
+    t->skips_to = at;
+    t->taken = 1;
+    t->words++;
+    return true;
+}
+
+/* The word that was looked at again is passed over: the row has never gone back. A skip leads to
+ * here, where it has passed over it too. */
+static bool next(translation *t, const uint8_t *row, uint16_t at) {
+    if (!t->back) return false;
+    t->back = 0;
+    if (t->skips_to == at) {
+        *t->skip = (uint8_t)(t->to - row);
+        t->skips_to = 0;
+    }
+    return true;
+}
+
+static bool step(translation *t, const uint8_t *op) {
+    *t->to++ = QUICK_STEP;
+    put(t, op_get(op + 1, 2), 2);
+    t->a += (int16_t)op_get(op + 1, 2);
+    return !t->skips_to;
+}
+
+/* One operation; false if it cannot be translated. */
+static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at) {
+    switch (op[0]) {
+    case 0x24: return step(t, op);
+    case 0x30: return write_at(c, t, op_get(op + 3, 2), op_get(op + 1, 2));
+    case 0x31: return write_at(c, t, op_get(op + 3, 4), op_get(op + 1, 2));
+    case 0x32: return write_at(c, t, op_get(op + 5, 2), op_get(op + 1, 4));
+    case 0x33: return write_at(c, t, op_get(op + 5, 4), op_get(op + 1, 4));
+    case 0x34: return write_at_a(c, t, op_get(op + 1, 2));
+    case 0x36: return write_at_a(c, t, op_get(op + 1, 4));
+    case 0x38: return write_payload(t);
+    case 0x45:
+        t->back = !t->taken && !t->body;
+        return t->back;
+    case 0x46: return next(t, c->scratch, at);
+    case 0x50:
+    case 0x51: return wait(c, t, op);
+    case 0x60: return skip(t, &c->run, op, at);
+    case 0x80: return begin_inner(t, op_get(op + 1, 4));
+    case 0x81: return begin_inner(t, c->run.n);
+    case 0x83:
+        t->stretch = at;
+        t->held++;
+        return true;
+    case 0x84: t->held--; return true;
+    case 0x85:
+        t->held++;
+        t->atomic++;
+        return true;
+    case 0x86:
+        t->held--;
+        t->atomic--;
+        return true;
+    default: return false;
+    }
+}
+
+/* What does not depend on the text. */
+static bool fits(bw_core *c) {
+    const bw_run *r = &c->run;
+    uint32_t ones = run_ones(c);
+    return env_width(c, r->shape) && env_writes(c, r->shape) && (r->mask & ones) == ones &&
+           r->pay_width == env_width(c, r->shape) && bd_quick_fits(c, &c->shape[r->shape]);
+}
+
+/* The loop that has just begun. */
+void quick_begin(bw_core *c) {
+    bw_run *r = &c->run;
+    uint32_t turns = r->loop_left[r->depth - 1];
+    uint16_t at = r->loop_at[r->depth - 1];
+    translation t = {0};
+    t.to = c->scratch;
+    t.atomic = r->atomic;
+    t.held = r->critical | r->atomic;
+    t.low = NOWHERE;
+    t.high = -NOWHERE;
+    if (r->quick || turns > MOST_TURNS || !fits(c)) return;
+    for (;; at = (uint16_t)(at + op_length(r->code[at]))) {
+        const uint8_t *op = r->code + at;
+        if (t.to - c->scratch > ROOM) return;
+        if (op[0] == 0x82 && !t.body) break;
+        if (op[0] == 0x82) {
+            end_inner(&t, c->scratch);
+        } else if (!operation(c, &t, op, at)) {
+            return;
+        }
+    }
+    if (t.taken || t.back || t.skips_to) return;
+    *t.to = QUICK_END;
+    spread(&t, t.a, (uint16_t)turns);
+    if (t.low <= t.high &&
+        !permit_window(c, r->shape, r->a + (uint32_t)t.low, r->a + (uint32_t)t.high))
+        return;
+    r->quick = r->depth;
+    r->quick_words = t.words;
+    r->quick_stretch = t.stretch;
+    r->quick_end = at;
+    r->quick_how = t.how;
+}
+
+/* The wait in which a turn stands: the interpreter goes on with it. */
+static uint8_t into_wait(bw_core *c, const bw_quick *q) {
+    bw_run *r = &c->run;
+    uint32_t now = env_now(c);
+    uint8_t why, done;
+    r->at = (uint16_t)(q->row[0] | q->row[1] << 8);
+    r->cursor = (uint16_t)(r->cursor - q->row[2]);
+    why = wait_begin(c, r->code + r->at);
+    r->since = now - (uint16_t)((uint16_t)now - (uint16_t)(q->since[0] | q->since[1] << 8));
+    done = r->open & q->left;
+    r->open ^= done;
+    for (uint8_t lane = 0; lane < 4; lane++)
+        if (done >> lane & 1) r->lane[lane] = LANE_DONE;
+    if (r->quick_stretch) {
+        r->critical = 1;
+        r->critical_end = now + ms_ticks(op_get(r->code + r->quick_stretch + 1, 4));
+    }
+    return why;
+}
+
+/* How many turns have their words in a row in the ring; or, one, has them copied to one. */
+static const uint8_t *words_of(bw_core *c, uint16_t at, uint16_t bytes, uint8_t *turns) {
+    uint16_t straight = (uint16_t)(BD_RING - at);
+    if (bytes > straight) {
+        if (bytes > BD_SCRATCH - COPY) return 0;
+        for (uint16_t n = 0; n < bytes; n++) c->scratch[COPY + n] = c->ring[line_index(at, n)];
+        *turns = 1;
+        return c->scratch + COPY;
+    }
+    while (bytes && (uint32_t)bytes * *turns > straight) *turns = (uint8_t)(straight / bytes);
+    return c->ring + at;
+}
+
+/* Turns in a row; QUICK_NONE: the interpreter has to make the next one. */
+uint8_t quick_turns(bw_core *c, uint8_t *why) {
+    bw_run *r = &c->run;
+    bw_quick *q = bd_quick_state(c);
+    uint32_t *left = &r->loop_left[r->depth - 1];
+    uint8_t width = r->pay_width, turns = *left > 255 ? 255 : (uint8_t)*left;
+    const uint8_t *payload =
+        words_of(c, line_index(r->pay_at, (uint16_t)(r->cursor * width)),
+                 (uint16_t)(r->quick_words * width), &turns);
+    if (!payload) return QUICK_NONE;
+    for (uint8_t n = 0; n < 4; n++) {
+        q->a[n] = (uint8_t)(r->a >> 8 * n);
+        q->d[n] = (uint8_t)(r->d >> 8 * n);
+    }
+    q->turns = turns;
+    q->row = c->scratch;
+    q->payload = payload;
+    q->waits = q->waited = 0;
+    bd_quick_run(c);
+    turns = (uint8_t)(turns - q->turns);
+    r->a = op_get(q->a, 4);
+    r->d = op_get(q->d, 4);
+    r->cursor = (uint16_t)(r->cursor + ((uint16_t)(q->payload - payload) >> (width >> 1)));
+    *left -= turns;
+    for (uint8_t lane = 0; q->waited && lane < 4; lane++)
+        r->lane[lane] = lane < width >> (r->quick_how & 3) ? LANE_DONE : LANE_NONE;
+    c->work_done += turns;
+    if (q->waits) {
+        *why = into_wait(c, q);
+        return QUICK_WAITS;
+    }
+    if (!*left) {
+        r->at = (uint16_t)(r->quick_end + 1);
+        r->depth--;
+        r->quick = 0;
+    }
+    return QUICK_TURNED;
+}
+
+#endif

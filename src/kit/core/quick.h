@@ -1,0 +1,21 @@
+/* What is given to a board that makes rows of steps, and what it leaves. A board's assembler knows
+ * this layout. */
+#ifndef BW_QUICK_H
+#define BW_QUICK_H
+
+#include <stdint.h>
+
+#include "quick_ops.h"
+
+typedef struct {
+    uint8_t a[4], d[4];
+    uint8_t turns;  /* to be made; at the end those that are left */
+    uint8_t waits;  /* it ended in a wait, in the turn after those that are done */
+    uint8_t waited; /* a wait has come to its good end */
+    uint8_t left;   /* of the wait in which it ended: lanes that are in the test no more */
+    uint8_t since[2];       /* ticks of the clock when that wait began */
+    const uint8_t *row;     /* the row; of that wait: what stands behind `left` */
+    const uint8_t *payload; /* the next word */
+} bw_quick;
+
+#endif
