@@ -2,14 +2,17 @@
 
 use super::handle::{Item, Line, Shared, Tone};
 use super::map::SpaceMap;
+use super::planned::{PlanFacts, parts};
 use super::snapshot::{
-    AdapterFacts, ChipFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
-    ZoneFacts,
+    AdapterFacts, ChipFacts, Doing, Held, Leave, Phase, Progress, Rail, SheetFacts, Snapshot,
+    SpaceFacts, ZoneFacts,
 };
+use super::writing::Writing;
 use super::{Image, Mark};
 use crate::app::{Event, sentence};
-use crate::jobs::{Answer, Arrival, BlockState, ChipReport, IdentifyReport, SpaceReport};
+use crate::jobs::{Answer, Arrival, BlockState, ChipReport, IdentifyReport, SpaceReport, WRITES};
 use crate::module::Sheet;
+use crate::shelf::{Plan, Told};
 use crate::wire::HelloReply;
 use jiff::ZonedDateTime;
 use std::collections::VecDeque;
@@ -37,6 +40,10 @@ pub(super) struct Fold {
     pass: Option<Pass>,
     /// How the job ended; told together with its end, so that nobody sees one without the other.
     last: Option<Item>,
+    /// The write under way.
+    writing: Option<Writing>,
+    /// The last write has changed something.
+    pub(super) changed: bool,
     /// The session's notes that are worth no line in the log.
     pub(super) quiet: bool,
 }
@@ -49,7 +56,11 @@ pub(super) fn line(tone: Tone, text: impl Into<String>) -> Item {
 
 impl Pass {
     fn moved(&mut self, count: u64, now: Instant) -> Progress {
-        self.done = (self.done + count).min(self.all);
+        self.at(self.done + count, now)
+    }
+
+    fn at(&mut self, done: u64, now: Instant) -> Progress {
+        self.done = done.min(self.all);
         if self.marks.back().is_none_or(|(at, _)| now.duration_since(*at).as_millis() >= 200) {
             self.marks.push_back((now, self.done));
         }
@@ -67,7 +78,7 @@ impl Pass {
             label: self.label.clone(),
             done: self.done,
             all: self.all,
-            rate_now: rate(at, self.done - done),
+            rate_now: rate(at, self.done.saturating_sub(done)),
             rate_mean,
             left_s: enough.then(|| (self.all - self.done).div_ceil(rate_mean.max(1))),
         }
@@ -98,6 +109,7 @@ impl Fold {
         snapshot.stopping = None;
         snapshot.progress = None;
         self.pass = None;
+        (self.writing, self.changed) = (None, false);
     }
 
     /// A job tells an event.
@@ -116,6 +128,9 @@ impl Fold {
                 let (mv, measured) = (*mv, *measured);
                 snapshot.rail =
                     if *on { Rail::On { mv, measured } } else { Rail::Off { mv, measured } };
+                if let Some(writing) = self.writing.as_mut().filter(|_| *on) {
+                    writing.rail_on(Instant::now());
+                }
                 if !on {
                     snapshot.leave = None;
                     snapshot.held = None;
@@ -128,6 +143,11 @@ impl Fold {
                 return;
             }
             Event::Block { space, address, state, .. } => {
+                let now = Instant::now();
+                if let Some(writing) = &mut self.writing {
+                    writing.block(shared, (space, *address), *state, now);
+                    self.sectors(shared, now);
+                }
                 Self::block(shared, space, *address, *state);
                 return;
             }
@@ -164,7 +184,13 @@ impl Fold {
         bytes: u64,
     ) {
         let now = Instant::now();
-        let label = format!("{space}: pass {number}, {what}");
+        if let Some(writing) = &mut self.writing {
+            writing.pass(what, now);
+        }
+        let label = match what {
+            WRITES => format!("{space}: {what}"),
+            _ => format!("{space}: pass {number}, {what}"),
+        };
         let marks = VecDeque::from([(now, 0)]);
         let mut pass = Pass { label, done: 0, all: bytes, begun: now, marks };
         shared.snapshot.progress = Some(pass.moved(0, now));
@@ -175,6 +201,18 @@ impl Fold {
         if let Some((_, map)) = space_of(shared, space) {
             map.begin(number);
         }
+    }
+
+    /// The progress of sectors that are being written.
+    fn sectors(&mut self, shared: &mut Shared, now: Instant) {
+        let Some(writing) = self.writing.as_ref().filter(|one| one.is_at_sectors()) else { return };
+        let Some(pass) = &mut self.pass else { return };
+        let mut progress = pass.at(writing.done(&shared.snapshot), now);
+        progress.left_s = writing.left(&shared.snapshot, now).map(|left| left.as_secs());
+        if let Some((at, of)) = writing.count(&shared.snapshot) {
+            progress.label = format!("{}, {at} of {of}", pass.label);
+        }
+        shared.snapshot.progress = Some(progress);
     }
 
     fn end_pass(&mut self, shared: &mut Shared) {
@@ -227,6 +265,7 @@ impl Fold {
                     snapshot.sheet = Some(Arc::new(facts));
                     snapshot.specimen = specimen;
                     snapshot.chips.clear();
+                    (snapshot.plan, snapshot.unfinished) = (None, None);
                 }
                 snapshot.simulated = *simulated;
             }
@@ -239,9 +278,38 @@ impl Fold {
             }
             Arrival::Bytes { count, link } => {
                 shared.snapshot.link = Some(*link);
-                if let Some(pass) = &mut self.pass {
-                    shared.snapshot.progress = Some(pass.moved(*count, Instant::now()));
+                let now = Instant::now();
+                if self.writing.as_mut().is_some_and(|writing| writing.moved(*count)) {
+                    self.sectors(shared, now);
+                } else if let Some(pass) = &mut self.pass {
+                    let mut progress = pass.moved(*count, now);
+                    if let Some(writing) = self.writing.as_ref().filter(|one| one.is_after()) {
+                        let left = writing.left(&shared.snapshot, now);
+                        progress.left_s = left.map(|left| left.as_secs());
+                    }
+                    shared.snapshot.progress = Some(progress);
                 }
+            }
+            Arrival::Planned { plan, report } => {
+                shared.snapshot.plan = Some(Arc::new(PlanFacts::new(plan, report)));
+                lay_over(&mut shared.snapshot, plan, None);
+            }
+            Arrival::Writing { plan, told } => {
+                lay_over(&mut shared.snapshot, &plan.plan, *told);
+                self.writing = Some(Writing::default());
+            }
+            Arrival::InHand { space, address } => {
+                self.changed = true;
+                let now = Instant::now();
+                if let Some(writing) = &mut self.writing {
+                    writing.in_hand(shared, space, *address, now);
+                    self.sectors(shared, now);
+                }
+            }
+            Arrival::Leave { seconds } => {
+                let until = Instant::now() + Duration::from_secs(u64::from(*seconds));
+                let leave = Leave { space: None, until };
+                shared.snapshot.leave = (*seconds > 0).then_some(leave);
             }
             Arrival::Link(link) => shared.snapshot.link = Some(*link),
             Arrival::Identified(report) => found(&mut shared.snapshot, report),
@@ -267,7 +335,8 @@ impl Fold {
             }
             Answer::Allowed { space, seconds } => {
                 let time = Duration::from_secs(u64::from(seconds));
-                snapshot.leave = Some((space, Instant::now() + time));
+                let until = Instant::now() + time;
+                snapshot.leave = Some(Leave { space: Some(space), until });
             }
             Answer::Locked => snapshot.leave = None,
             Answer::Refused(_) => {}
@@ -288,6 +357,9 @@ impl Fold {
         snapshot.held = None;
         snapshot.ended += 1;
         self.pass = None;
+        if let Some(writing) = self.writing.take() {
+            writing.end(snapshot);
+        }
         if let Some(last) = self.last.take() {
             shared.push(last);
         }
@@ -306,11 +378,20 @@ fn space_of<'a>(shared: &'a mut Shared, space: &str) -> Option<(usize, &'a mut S
     Some((index, shared.snapshot.map.get_mut(index)?))
 }
 
+/// Lays a plan over the map, with what its journal says.
+pub(super) fn lay_over(snapshot: &mut Snapshot, plan: &Plan, told: Option<&Told>) {
+    let Some(sheet) = snapshot.sheet.clone() else { return };
+    for (facts, map) in sheet.spaces.iter().zip(&mut snapshot.map) {
+        let planned = plan.spaces.iter().find(|space| space.name == facts.name);
+        map.plan(planned.map_or_else(Vec::new, |space| parts(space, told)));
+    }
+}
+
 /// Chips and sectors of a report, in sheet order.
 fn found(snapshot: &mut Snapshot, report: &IdentifyReport) {
     snapshot.chips.clear();
     for (space, map) in report.spaces.iter().zip(&mut snapshot.map) {
-        map.sectors = sectors(space);
+        map.found(sectors(space));
         snapshot.chips.extend(space.chips.iter().map(|chip| ChipFacts {
             reference: chip.reference.clone(),
             part: if chip.answered { chip.parts.join(" or ") } else { chip.presence.clone() },

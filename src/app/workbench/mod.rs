@@ -9,24 +9,30 @@ mod core;
 mod fold;
 mod handle;
 mod map;
+mod on_shelf;
 mod open;
+mod pace;
 mod paced_sim;
 mod places;
+mod planned;
 mod running;
 mod snapshot;
 #[cfg(test)]
 mod tests;
 mod work;
+mod writing;
 
 pub use crate::jobs::{Answer, Order};
+pub(crate) use crate::shelf::Action;
 pub use crate::wire::LineLevels;
 pub use core::{Places, Setup, start};
 #[cfg(test)]
 pub use fold::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
-pub use map::{Image, Mark, SpaceMap};
-pub use places::{PortLine, label_error, port_lines};
+pub use map::{Image, Mark, Part, SpaceMap};
+pub use places::{BACK, BLANK, PortLine, image_lines, label_error, port_lines};
+pub use planned::{PlanFacts, Progressed, UnfinishedWrite};
 pub use running::{Elsewhere, Watch};
 pub use snapshot::{
-    AdapterFacts, ChipFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
+    AdapterFacts, ChipFacts, Doing, Leave, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
 };

@@ -8,7 +8,7 @@ use crate::chips::ScriptKind;
 use crate::jobs::blocks::{Conditions, Reach};
 use crate::jobs::reading::digest_blocks;
 use crate::jobs::runs::{Runs, Start, Streamed, Window, nonsense};
-use crate::jobs::{BlockState, Event, JobError, Powered};
+use crate::jobs::{Arrival, BlockState, Event, JobError, Powered};
 use crate::shelf::{Journal, PlannedSector, Stage, Step};
 use crate::wire::{Kind, RunReply};
 
@@ -34,6 +34,8 @@ impl Work<'_, '_> {
         erase: bool,
     ) -> Result<Option<String>, JobError> {
         self.journal(journal, Stage::Begun, "")?;
+        let space = &self.bank.planned.name;
+        self.place.desk.show(&Arrival::InHand { space, address: self.bank.at(self.sector) });
         self.permit(runs).await?;
         let done = self.changed(runs, journal, erase).await?;
         if done.is_some() {

@@ -9,6 +9,8 @@ pub enum Choice {
     Port,
     /// A module sheet.
     Sheet,
+    /// An image for a plan.
+    Image,
 }
 
 /// A list whose last row is typed.

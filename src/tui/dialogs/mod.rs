@@ -5,11 +5,15 @@ mod choose;
 mod draw;
 mod elsewhere;
 mod keys;
+mod plan_form;
+mod write_keys;
+mod write_pages;
 
 pub use cautions::CAUTIONS;
 pub use choose::{Choice, Choose};
 pub use draw::draw;
-pub use keys::key;
+pub use keys::{key, scrolled};
+pub use plan_form::PlanForm;
 
 use super::line_edit::LineEdit;
 use super::state::Pane;
@@ -35,6 +39,32 @@ pub enum Dialog {
         time: usize,
         /// What is to be written with it.
         order: Option<Order>,
+    },
+    /// What of an image is planned.
+    Plan(Box<PlanForm>),
+    /// A plan, to be read.
+    Review {
+        /// Rows scrolled.
+        down: usize,
+    },
+    /// The label of the module, before it is changed.
+    Confirm {
+        /// A write is gone on with; otherwise the plan is begun.
+        resume: bool,
+        /// What is typed.
+        line: LineEdit,
+        /// Why that does not do.
+        wrong: Option<String>,
+    },
+    /// A write of this module was interrupted.
+    Unfinished {
+        /// The chosen row.
+        at: usize,
+    },
+    /// Did the instrument start?
+    Started {
+        /// The chosen row.
+        at: usize,
     },
     /// Has a person measured the rail?
     Measured,
