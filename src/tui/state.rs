@@ -97,6 +97,7 @@ pub enum View {
 
 /// What is to be offered by itself, once nobody is at something else.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[expect(clippy::struct_excessive_bools, reason = "each of them can come with any other")]
 pub struct Offers {
     /// A write is to be gone on with.
     pub unfinished: bool,
@@ -104,6 +105,8 @@ pub struct Offers {
     pub started: bool,
     /// A plan is to be read.
     pub review: bool,
+    /// How a write has ended.
+    pub end: bool,
 }
 
 /// Where the map is, and what it shows of the copy.

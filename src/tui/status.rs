@@ -37,9 +37,10 @@ fn parts(state: &State) -> Vec<(String, Style)> {
     let stopping = state.core.stopping.or(state.stop_asked.map(|_| STOP_MS));
     if let Some(ms) = stopping.filter(|_| state.is_busy()) {
         let writes = state.core.stopping.is_none() && state.writes_a_sector();
-        let text = match writes {
-            true => "STOPPING after this sector".to_string(),
-            false => format!("STOPPING, up to {} s", ms.div_ceil(1_000)),
+        let text = if writes {
+            "STOPPING after this sector".to_string()
+        } else {
+            format!("STOPPING, up to {} s", ms.div_ceil(1_000))
         };
         parts.push((text, theme.caution));
     }

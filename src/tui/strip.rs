@@ -58,11 +58,11 @@ fn takes(row: &Binding) -> usize {
 }
 
 /// The keys of a stage that do something now.
-fn keys_of(state: &State, stage: Stage) -> impl Iterator<Item = &'static Binding> {
+fn keys_of(state: &State, of: Stage) -> impl Iterator<Item = &'static Binding> {
     let plan = state.core.plan.is_some();
     let writes = state.core.plan.as_ref().is_some_and(|plan| plan.code.is_some())
         || state.core.unfinished.is_some();
-    WORK.iter().filter(move |one| one.stage == Some(stage)).filter(move |one| match one.action {
+    WORK.iter().filter(move |one| one.stage == Some(of)).filter(move |one| match one.action {
         Action::Review => plan,
         Action::Write => writes,
         _ => true,
@@ -180,6 +180,7 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         Dialog::Unfinished { .. } => {
             &[("Enter", "asks for the label"), ("Up Down", "choose"), ("Esc", "later")]
         }
+        Dialog::WriteEnd => &[("Enter", "read")],
         Dialog::Started { .. } => &[("Enter", "takes it"), ("Up Down", "choose"), ("Esc", "later")],
         Dialog::Elsewhere { there: Some(_), .. } => {
             &[("f", "follow"), ("s", "stop it safely"), ("Esc", "leave it alone")]

@@ -6,6 +6,7 @@
 
 mod by_hand;
 mod core;
+mod facts;
 mod fold;
 mod handle;
 mod map;
@@ -13,6 +14,7 @@ mod on_shelf;
 mod open;
 mod pace;
 mod paced_sim;
+mod pass;
 mod places;
 mod planned;
 mod running;
@@ -27,11 +29,11 @@ pub(crate) use crate::shelf::Action;
 pub use crate::wire::LineLevels;
 pub use core::{Places, Setup, start};
 #[cfg(test)]
-pub use fold::facts as sheet_facts;
+pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
 pub use map::{Image, Mark, Part, SpaceMap};
-pub use places::{BACK, BLANK, PortLine, image_lines, label_error, port_lines};
-pub use planned::{PlanFacts, Progressed, UnfinishedWrite};
+pub use places::{BACK, PortLine, image_lines, label_error, port_lines};
+pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};
 pub use running::{Elsewhere, Watch};
 pub use snapshot::{
     AdapterFacts, ChipFacts, Doing, Leave, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,

@@ -48,7 +48,7 @@ impl Core {
             if let Some((plan, told)) = &found
                 && snapshot.plan.is_none()
             {
-                super::fold::lay_over(snapshot, &plan.plan, Some(told));
+                super::facts::lay_over(snapshot, &plan.plan, Some(told));
             }
         });
     }
@@ -59,10 +59,10 @@ impl Core {
             (snapshot.specimen.clone(), snapshot.simulated)
         };
         let Some(label) = label else { return Ok(None) };
-        let (shelf, label) = open(&self.places.shelf, &label)?;
+        let (captures, label) = open(&self.places.shelf, &label)?;
         // A bench inside this program holds nothing of what an earlier one was given.
         let made = self.opened.as_ref().and_then(|opened| opened.made);
-        let found = interrupted(&shelf, &label)?;
+        let found = interrupted(&captures, &label)?;
         let is_here = |(_, told): &(StoredPlan, Told)| {
             told.begin.simulated == simulated && made.is_none_or(|made| last_time(told) >= made)
         };
@@ -73,8 +73,8 @@ impl Core {
     pub(super) fn look_for_unanswered(&mut self) {
         let label = self.common.shared().snapshot.specimen.clone();
         let line = label.and_then(|label| {
-            let (shelf, label) = open(&self.places.shelf, &label).ok()?;
-            unanswered(&shelf, &label).ok()?
+            let (captures, label) = open(&self.places.shelf, &label).ok()?;
+            unanswered(&captures, &label).ok()?
         });
         let day = line.map(|line| line.time.strftime("%Y-%m-%d").to_string());
         self.common.change(|shared| {

@@ -115,7 +115,7 @@ impl Pace {
         Some(match at {
             // What has lasted longer than it did before ends any moment, as far as anybody knows.
             At::Proving { .. } => lead.checked_sub(spent)?,
-            _ => erase * erases - spent.min(erase) + programming + lead,
+            _ => (erase * erases).saturating_sub(spent.min(erase)) + programming + lead,
         })
     }
 }

@@ -133,6 +133,17 @@ impl PlanFacts {
     }
 }
 
+/// How a write has ended that had changed something.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct WriteEnd {
+    /// The plan's code.
+    pub plan: String,
+    /// The exit code.
+    pub code: u8,
+    /// What was said.
+    pub text: String,
+}
+
 /// A write of the module that was begun and is not finished.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct UnfinishedWrite {

@@ -1,7 +1,7 @@
 //! What the screen knows of the core: a value that is copied before it is drawn.
 
 use super::map::SpaceMap;
-use super::planned::{PlanFacts, UnfinishedWrite};
+use super::planned::{PlanFacts, UnfinishedWrite, WriteEnd};
 use crate::bus::{Word, WordAddress};
 use crate::link::LinkStats;
 use crate::module::Kind;
@@ -223,6 +223,8 @@ pub struct Snapshot {
     pub map: Vec<SpaceMap>,
     /// The plan that was made last.
     pub plan: Option<Arc<PlanFacts>>,
+    /// How the last write has ended.
+    pub write_end: Option<Arc<WriteEnd>>,
     /// A write of this module that is to be gone on with.
     pub unfinished: Option<Arc<UnfinishedWrite>>,
     /// The day of a write of which nobody has said whether the instrument started with it.

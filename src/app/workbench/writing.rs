@@ -35,6 +35,8 @@ struct Hand {
 /// A write.
 #[derive(Debug, Default)]
 pub(super) struct Writing {
+    /// The plan's code.
+    pub(super) plan: String,
     pace: Pace,
     phase: Phase,
     rail_on: Option<Instant>,
@@ -74,13 +76,18 @@ fn rest(snapshot: &Snapshot) -> Rest {
 }
 
 impl Writing {
+    /// The write of a plan.
+    pub(super) fn new(plan: String) -> Self {
+        Self { plan, ..Self::default() }
+    }
+
     /// The rail is on.
     pub(super) fn rail_on(&mut self, now: Instant) {
         self.rail_on.get_or_insert(now);
     }
 
-    /// A pass begins.
-    pub(super) fn pass(&mut self, what: &str, now: Instant) {
+    /// A pass begins; true if it is one that every write has.
+    pub(super) fn pass(&mut self, what: &str, now: Instant) -> bool {
         if let Some(since) = self.aside.take() {
             self.aside_took += now.duration_since(since);
         }
@@ -98,6 +105,7 @@ impl Writing {
             CHECKS_AFTER => self.phase = Phase::After,
             _ => self.aside = Some(now),
         }
+        self.aside.is_none()
     }
 
     /// True while sectors are written.

@@ -177,6 +177,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             write_pages::confirm(state, *resume, line, wrong.as_deref(), room)
         }
         Dialog::Unfinished { at } => write_pages::unfinished(state, dialog, *at, room),
+        Dialog::WriteEnd => write_pages::end(state, room),
         Dialog::Started { at } => write_pages::started(state, dialog, *at, room),
         Dialog::Elsewhere { there, follow } => {
             let mut page = Page::new("A job elsewhere");

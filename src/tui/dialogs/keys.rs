@@ -72,6 +72,12 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
         Dialog::Review { down } => write_keys::review(state, down, key),
         Dialog::Confirm { resume, line, .. } => write_keys::label(state, resume, line, key),
         Dialog::Unfinished { at } => write_keys::unfinished(state, at, key),
+        Dialog::WriteEnd => {
+            if key != Key::Enter {
+                state.dialog = Some(Dialog::WriteEnd);
+            }
+            Vec::new()
+        }
         Dialog::Started { at } => write_keys::started(state, at, key),
         Dialog::Elsewhere { there, follow } => elsewhere(state, there, follow, key),
     }

@@ -61,6 +61,8 @@ pub enum Dialog {
         /// The chosen row.
         at: usize,
     },
+    /// How a write has ended.
+    WriteEnd,
     /// Did the instrument start?
     Started {
         /// The chosen row.

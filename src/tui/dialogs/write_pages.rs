@@ -3,7 +3,7 @@
 use super::draw::Page;
 use super::plan_form::{Field, PlanForm};
 use super::{CAUTIONS, Dialog};
-use crate::app::workbench::{PlanFacts, Progressed, UnfinishedWrite};
+use crate::app::workbench::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};
 use crate::tui::line_edit::LineEdit;
 use crate::tui::state::State;
 use ratatui::text::{Line, Span};
@@ -209,6 +209,40 @@ pub fn unfinished(state: &State, dialog: &Dialog, at: usize, room: usize) -> Pag
     }
     page.say("Before anything is changed, module, backup and plan are compared again.", room);
     choose(state, &mut page, dialog, at);
+    page
+}
+
+/// How a write has ended.
+pub fn end(state: &State, room: usize) -> Page {
+    let Some(WriteEnd { plan, code, text }) = state.core.write_end.as_deref() else {
+        return Page::new("Nothing was written");
+    };
+    let good = *code == 0;
+    let mut page = Page::new(if good {
+        format!("Plan {plan} is on the module")
+    } else {
+        format!("Plan {plan} is NOT on the module")
+    });
+    page.say(text, room);
+    page.lines.push(Line::default());
+    if !good {
+        let next = if state.core.unfinished.is_some() {
+            "w goes on with it; n and the image @back plan the way back."
+        } else {
+            "n and the image @back plan the way back."
+        };
+        page.say(next, room);
+        return page;
+    }
+    let (instrument, caution) = CAUTIONS[4];
+    for (head, text) in [
+        ("Rail", "Before the module goes out, the status line must say that it is safe to move."),
+        ("Copies", "What it held before is on the shelf alone: keep that elsewhere, too."),
+        (instrument, caution),
+        ("Answer", "Whether the instrument started is asked at the next connect."),
+    ] {
+        page.pair(state, head, text, HEADS + 2, room);
+    }
     page
 }
 

@@ -1,7 +1,7 @@
 //! Keys in, state and effects out.
 
 use super::fixture::*;
-use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, Rail, Tone};
+use crate::app::workbench::{Answer, Command, Doing, Item, Leave, Order, Phase, Rail, Tone};
 use crate::bus::WordAddress;
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
 use crate::tui::dialogs::Dialog;
@@ -229,7 +229,7 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     types(&mut state, "records 10 = 1234ABCD");
     keys(&mut state, &[Key::Enter]);
     let mut leave = core;
-    leave.leave = Some((1, state.now + Duration::from_secs(60)));
+    leave.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
     let given = vec![Item::Answer(Answer::Allowed { space: 1, seconds: 60 })];
     let then = send(&mut state, Msg::Core(Box::new(leave), given));
     assert_eq!(order(&then), Some(write.clone()));
@@ -248,7 +248,7 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
 #[test]
 fn the_leave_is_redrawn_every_five_seconds_until_it_is_nearly_over() {
     let mut state = by_hand(80, 24);
-    state.core.leave = Some((1, state.now + Duration::from_secs(60)));
+    state.core.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
     let (mut drawn, mut shown) = (0, Vec::new());
     while let Some(at) = state.changes_at() {
         assert!(at > state.now);

@@ -1,7 +1,7 @@
 //! Planning and writing: what is asked for, and what is offered by itself.
 
 use super::{busy, is_connected};
-use crate::app::workbench::{BLANK, Doing, Snapshot};
+use crate::app::workbench::{Doing, Snapshot};
 use crate::tui::dialogs::{Choice, Choose, Dialog};
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
@@ -17,8 +17,7 @@ pub(super) fn plan(state: &mut State) -> Vec<Effect> {
     if !is_connected(state) {
         return Vec::new();
     }
-    let rows = vec![(BLANK.to_string(), "every word ones".to_string())];
-    state.dialog = Some(Dialog::Choose(Choose::new(Choice::Image, rows, "")));
+    state.dialog = Some(Dialog::Choose(Choose::new(Choice::Image, Vec::new(), "")));
     vec![Effect::ListImages]
 }
 
@@ -61,11 +60,12 @@ pub fn confirm(state: &mut State, resume: bool) {
 /// Follows what the core has come to.
 pub(super) fn follow(state: &mut State, before: &Snapshot) {
     let core = &state.core;
-    let began = |word| core.doing == Doing::Job(word) && before.doing != Doing::Job(word);
-    if began("write") {
-        state.map.view = View::Write;
-    } else if began("capture") {
-        state.map.view = View::Copy;
+    if core.doing != before.doing {
+        match core.doing {
+            Doing::Job("write") => state.map.view = View::Write,
+            Doing::Job("capture" | "plan" | "identify") => state.map.view = View::Copy,
+            _ => {}
+        }
     }
     if let Some(plan) = &core.plan
         && before.plan.as_ref().is_none_or(|known| !Arc::ptr_eq(known, plan))
@@ -73,17 +73,18 @@ pub(super) fn follow(state: &mut State, before: &Snapshot) {
         state.map.view = View::Plan;
         state.offers.review = true;
     }
+    if let Some(end) = &core.write_end
+        && before.write_end.as_ref().is_none_or(|known| !Arc::ptr_eq(known, end))
+    {
+        match end.code {
+            // Who has stopped it knows that.
+            130 => state.notice = Some("the write is not finished: w goes on with it".into()),
+            _ => state.offers.end = true,
+        }
+    }
     if core.looks != before.looks {
         state.offers.unfinished = core.unfinished.is_some();
         state.offers.started = core.unanswered.is_some();
-    } else if core.unfinished.is_some() && core.unfinished != before.unfinished {
-        state.notice = Some("the write is not finished: w goes on with it".into());
-    }
-    if matches!(state.dialog, Some(Dialog::Confirm { .. } | Dialog::Review { .. }))
-        && core.plan.is_none()
-        && core.unfinished.is_none()
-    {
-        state.dialog = None;
     }
 }
 
@@ -93,7 +94,9 @@ pub(super) fn offer(state: &mut State) {
     if state.dialog.is_some() || state.is_busy() || state.leaving || types {
         return;
     }
-    if std::mem::take(&mut state.offers.unfinished) && state.core.unfinished.is_some() {
+    if std::mem::take(&mut state.offers.end) && state.core.write_end.is_some() {
+        state.dialog = Some(Dialog::WriteEnd);
+    } else if std::mem::take(&mut state.offers.unfinished) && state.core.unfinished.is_some() {
         state.map.view = View::Write;
         state.dialog = Some(Dialog::Unfinished { at: 0 });
     } else if std::mem::take(&mut state.offers.started) && state.core.unanswered.is_some() {

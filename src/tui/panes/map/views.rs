@@ -117,13 +117,16 @@ pub fn legend(state: &State, room: usize) -> Vec<Line<'static>> {
 /// The name of the present view for the title.
 pub fn name(state: &State) -> String {
     let core = &state.core;
-    let code = core.plan.as_ref().and_then(|plan| plan.code.as_deref());
+    let planned = core.plan.as_ref().and_then(|plan| plan.code.as_deref());
     let unfinished = core.unfinished.as_ref().map(|one| one.code.as_str());
+    let ended = core.write_end.as_ref().map(|end| end.plan.as_str());
     match state.view() {
         View::Copy => "copy".into(),
-        View::Plan => format!("plan {}", code.or(unfinished).unwrap_or_default()).trim_end().into(),
-        View::Write => {
-            format!("write {}", unfinished.or(code).unwrap_or_default()).trim_end().into()
-        }
+        View::Plan => format!("plan {}", planned.or(unfinished).or(ended).unwrap_or_default())
+            .trim_end()
+            .into(),
+        View::Write => format!("write {}", unfinished.or(planned).or(ended).unwrap_or_default())
+            .trim_end()
+            .into(),
     }
 }
