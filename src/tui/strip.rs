@@ -127,11 +127,13 @@ pub fn draw(state: &State, frame: &mut Frame, [upper, lower]: [Rect; 2]) {
     if state.dialog.is_none() && state.focus != Pane::Console {
         for stage in stages(state, row.left) {
             let mut keys = keys_of(state, stage).peekable();
-            // A head without its keys says nothing.
-            if keys.peek().is_some_and(|first| width(stage.name()) + takes(first) < row.left + 3) {
-                row.head(stage.name());
-                keys.for_each(|one| row.binding(one));
+            let Some(first) = keys.peek() else { continue };
+            // A head without its keys says nothing, and a stage is not passed over.
+            if width(stage.name()) + takes(first) >= row.left + 3 {
+                break;
             }
+            row.head(stage.name());
+            keys.for_each(|one| row.binding(one));
         }
     } else if state.dialog.is_none() {
         row.key("help", "lists the lines");

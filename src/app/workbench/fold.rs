@@ -93,12 +93,19 @@ impl Fold {
                 shared.snapshot.last_code = Some(outcome.code);
                 if let Some(writing) = self.writing.as_ref().filter(|_| self.changed) {
                     let (plan, code) = (writing.plan.clone(), outcome.code);
-                    let end = WriteEnd { plan, code, text: said(&outcome.text, &LATER) };
+                    let report = outcome.report.as_ref().and_then(|of| of["backup"].as_str());
+                    let backup = report.unwrap_or_default().to_string();
+                    let end = WriteEnd { plan, code, text: said(&outcome.text, &LATER), backup };
                     shared.snapshot.write_end = Some(Arc::new(end));
                 }
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
-                    self.last = Some(line(tone, said(&outcome.text, &ELSEWHERE)));
+                    let mut text = said(&outcome.text, &ELSEWHERE);
+                    if shared.snapshot.doing == Doing::Job("plan") && outcome.report.is_some() {
+                        // The rest is for the review.
+                        text.truncate(text.find('\n').unwrap_or(text.len()));
+                    }
+                    self.last = Some(line(tone, text));
                 }
                 return;
             }
@@ -306,7 +313,7 @@ impl Fold {
 const ELSEWHERE: [&str; 4] =
     ["  SHA-256 ", "  link ", "  the way back", "  ! a changed instrument"];
 /// Those that the dialog at the end of a write says in its own way.
-const LATER: [&str; 1] = [ELSEWHERE[3]];
+const LATER: [&str; 2] = [ELSEWHERE[2], ELSEWHERE[3]];
 
 /// A report without lines that begin so.
 fn said(text: &str, without: &[&str]) -> String {

@@ -22,6 +22,8 @@ mod snapshot;
 #[cfg(test)]
 mod tests;
 mod work;
+#[cfg(test)]
+mod write_tests;
 mod writing;
 
 pub use crate::jobs::{Answer, Order};
@@ -33,6 +35,8 @@ pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
 pub use map::{Image, Mark, Part, SpaceMap};
 pub use places::{BACK, PortLine, image_lines, label_error, port_lines};
+#[cfg(test)]
+pub use planned::PlannedPart;
 pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};
 pub use running::{Elsewhere, Watch};
 pub use snapshot::{

@@ -57,10 +57,13 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<PortLin
         captures.sort_by_key(|one| std::cmp::Reverse((one.time, one.id.clone())));
         lines.extend(captures.iter().take(IMAGES).map(|one| {
             let size = humansize::format_size(one.bytes, humansize::BINARY);
-            let time = one.time.strftime("%Y-%m-%d %H:%M");
             let lacks = one.lacks().to_string();
-            let lacks = if lacks.is_empty() { lacks } else { format!(", {lacks}") };
-            row(&one.id.to_string(), &format!("{} {time} {size}{lacks}", one.specimen))
+            let about = if lacks.is_empty() {
+                format!("{}, {size}", one.time.strftime("%Y-%m-%d %H:%M"))
+            } else {
+                format!("{}, {lacks}", one.time.strftime("%Y-%m-%d"))
+            };
+            row(&one.id.to_string(), &format!("{} {about}", one.specimen))
         }));
     }
     lines.push(row(BLANK, "every word ones"));

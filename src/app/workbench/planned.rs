@@ -60,6 +60,8 @@ pub(super) fn parts(space: &PlannedSpace, told: Option<&Told>) -> Vec<PlannedPar
         let stage = told.map_or(Stage::Waiting, |told| told.stage(&space.name, sector.number));
         let progressed = match (sector.action, stage) {
             (Action::Leave, _) | (_, Stage::Begun | Stage::Erased) => Progressed::Doubtful,
+            // No journal is begun before all of these were compared.
+            (Action::Keep | Action::Locked, _) if told.is_some() => Progressed::Verified,
             (_, Stage::Waiting) => Progressed::Waiting,
             (_, Stage::Written) => Progressed::Written,
             (_, Stage::Failed) => Progressed::Failed,
@@ -142,6 +144,8 @@ pub struct WriteEnd {
     pub code: u8,
     /// What was said.
     pub text: String,
+    /// The capture that leads back.
+    pub backup: String,
 }
 
 /// A write of the module that was begun and is not finished.

@@ -150,26 +150,30 @@ pub fn confirm(
         _ => return Page::new("There is no plan any more"),
     };
     let mut page = Page::new(title);
-    page.pair(state, "module", module, HEADS, room);
-    page.pair(state, "does", &what, HEADS, room);
-    let back = format!("{back}, and a plan of the image @back");
-    page.pair(state, "way back", &back, HEADS, room);
-    if let Some(unfinished) = unfinished.filter(|_| !resume) {
-        let text = format!("the unfinished write of plan {} is given up", unfinished.code);
-        page.pair(state, "instead", &text, HEADS, room);
+    for (head, text) in [
+        (
+            "Meanwhile",
+            "From the first sector to the last the module is good for nothing: a lost supply or a \
+             pulled cable leaves it so until the write is gone on with. Touch neither before the \
+             rail is off.",
+        ),
+        (
+            "Instrument",
+            "Unproven afterwards: a person qualified for its use checks it against a known \
+             reference before anyone relies on it.",
+        ),
+    ] {
+        page.pair(state, head, text, HEADS + 2, room);
     }
     page.lines.push(Line::default());
-    page.pair(
-        state,
-        "Between",
-        "From the first sector to the last the module is good for nothing: a lost supply or a \
-         pulled cable leaves it so until the write is gone on with. Touch neither before the rail \
-         is off.",
-        HEADS + 2,
-        room,
-    );
-    let (head, text) = CAUTIONS[4];
-    page.pair(state, head, text, HEADS + 2, room);
+    let back = format!("{back}, by a plan of the image @back");
+    for (head, text) in [("module", module), ("does", &what), ("way back", &back)] {
+        page.pair(state, head, text, HEADS + 2, room);
+    }
+    if let Some(unfinished) = unfinished.filter(|_| !resume) {
+        let text = format!("the unfinished write of plan {} is given up", unfinished.code);
+        page.pair(state, "instead", &text, HEADS + 2, room);
+    }
     page.lines.push(Line::default());
     page.say("Read the label on the module itself, and type it as it is written there:", room);
     page.lines.push(Line::from("label "));
@@ -214,7 +218,7 @@ pub fn unfinished(state: &State, dialog: &Dialog, at: usize, room: usize) -> Pag
 
 /// How a write has ended.
 pub fn end(state: &State, room: usize) -> Page {
-    let Some(WriteEnd { plan, code, text }) = state.core.write_end.as_deref() else {
+    let Some(WriteEnd { plan, code, text, backup }) = state.core.write_end.as_deref() else {
         return Page::new("Nothing was written");
     };
     let good = *code == 0;
@@ -235,9 +239,11 @@ pub fn end(state: &State, room: usize) -> Page {
         return page;
     }
     let (instrument, caution) = CAUTIONS[4];
+    let back =
+        format!("n and the image @back. {backup} is on the shelf alone: keep it elsewhere, too.");
     for (head, text) in [
         ("Rail", "Before the module goes out, the status line must say that it is safe to move."),
-        ("Copies", "What it held before is on the shelf alone: keep that elsewhere, too."),
+        ("Way back", &back),
         (instrument, caution),
         ("Answer", "Whether the instrument started is asked at the next connect."),
     ] {

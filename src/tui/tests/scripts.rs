@@ -11,7 +11,7 @@ use crate::tui::msg::{Effect, Msg};
 use crate::tui::state::{Pane, State, Zoom};
 use std::time::Duration;
 
-fn sends(effects: &[Effect]) -> Vec<&Command> {
+pub fn sends(effects: &[Effect]) -> Vec<&Command> {
     effects
         .iter()
         .filter_map(|effect| match effect {
@@ -21,7 +21,7 @@ fn sends(effects: &[Effect]) -> Vec<&Command> {
         .collect()
 }
 
-fn stops(effects: &[Effect]) -> usize {
+pub fn stops(effects: &[Effect]) -> usize {
     effects.iter().filter(|effect| matches!(effect, Effect::Stop)).count()
 }
 

@@ -71,7 +71,11 @@ pub(super) fn follow(state: &mut State, before: &Snapshot) {
         && before.plan.as_ref().is_none_or(|known| !Arc::ptr_eq(known, plan))
     {
         state.map.view = View::Plan;
-        state.offers.review = true;
+        if let Some(Dialog::Review { down }) = &mut state.dialog {
+            *down = 0;
+        } else {
+            state.offers.review = true;
+        }
     }
     if let Some(end) = &core.write_end
         && before.write_end.as_ref().is_none_or(|known| !Arc::ptr_eq(known, end))
