@@ -52,7 +52,7 @@ fn planned(terminal: &Terminal) {
     terminal.types("\r");
     terminal.shows("Plan: new.bin");
     terminal.types("\u{1b}[C");
-    terminal.wait("the space", |text| text.contains("space      store"));
+    terminal.shows("space store");
     terminal.types("\r");
     terminal.shows("Before the rail goes on");
     terminal.types("\r");
@@ -64,6 +64,12 @@ fn confirmed(terminal: &Terminal) {
     terminal.shows("Read the label on the module itself");
     terminal.types(LABEL);
     terminal.types("\r");
+}
+
+/// Closes the dialog that tells how it ended.
+fn closed(terminal: &Terminal) {
+    terminal.types("\r");
+    terminal.wait("the panes", |text| !text.contains("is on the module"));
 }
 
 fn histories(home: &Home) -> String {
@@ -90,11 +96,13 @@ fn planned_confirmed_written_proven_and_asked_for() {
     terminal.types("\r");
     let text = terminal.shows("is on the module");
     assert!(text.contains(SAFE) && text.contains("holds what plan"), "{text}");
-    terminal.types("\r");
+    closed(&terminal);
     terminal.wait("a map that is verified", |text| {
         text.contains("██████████") && text.contains("█ verified")
     });
-    terminal.types("cc");
+    terminal.types("c");
+    terminal.shows("not connected");
+    terminal.types("c");
     terminal.shows("Did the instrument start?");
     terminal.types("\u{1b}[B\r");
     terminal.shows("the instrument started: yes");
@@ -125,7 +133,8 @@ fn a_write_is_stopped_between_sectors_and_gone_on_with() {
     terminal.types(LABEL);
     terminal.types("\r");
     terminal.shows("is on the module");
-    terminal.types("\rq");
+    closed(&terminal);
+    terminal.types("q");
     assert_eq!(terminal.end().0, Some(0));
 }
 
@@ -175,7 +184,7 @@ fn a_killed_write_is_offered_at_the_next_start_and_finished() {
     next.shows("Before the rail goes on");
     next.types("\r");
     next.shows("is on the module");
-    next.types("\r");
+    closed(&next);
     next.types("q");
     assert_eq!(next.end().0, Some(0));
     let mut verify = args.to_vec();

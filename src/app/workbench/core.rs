@@ -204,8 +204,10 @@ impl Core {
         let name = port.to_string();
         self.common.change(|shared| {
             let rail = Rail::NotAsked;
+            // Counted on, so that a screen that looks seldom misses none.
+            let looks = shared.snapshot.looks;
             shared.snapshot =
-                Snapshot { port: name, phase: Phase::Opening, rail, ..Snapshot::default() };
+                Snapshot { port: name, phase: Phase::Opening, rail, looks, ..Snapshot::default() };
         });
         self.wanted = wanted;
         if let Some(text) = self.running.take(&port.to_string()) {

@@ -55,7 +55,7 @@ impl Screen {
     pub(super) fn connect(&mut self) -> Snapshot {
         let port = format!("sim:{}", self.folder.path().join("bench.toml").display());
         self.handle.send(Command::Connect(port.parse().unwrap(), Wanted::default()));
-        self.until(|now| now.looks == 1)
+        self.until(|now| now.looks == 1 && now.doing == Doing::Nothing)
     }
 
     pub(super) fn until(&mut self, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
