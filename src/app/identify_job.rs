@@ -9,7 +9,7 @@ use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
-    Powered, Twin, begin, capture, identify, whole, with_rail,
+    Powered, Twin, begin, capture, caution_locked, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
@@ -53,6 +53,7 @@ pub(super) async fn identify_job(
         probe,
         twins: twins(desk, shelf, &sheet, simulated),
     };
+    caution_locked(desk).await?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         let specimen = specimen.as_ref();

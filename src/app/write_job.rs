@@ -10,7 +10,7 @@ use super::wanted::{Before, Ready, label, ready};
 use crate::chips::Catalogue;
 use crate::jobs::{
     CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart, WritePlace,
-    WriteReport, WriteRequest, begin, capture, with_rail, write,
+    WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
 };
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
@@ -88,6 +88,7 @@ pub(super) async fn carry_out(
 ) -> Result<(WriteReport, Ending), JobError> {
     let Here { desk, shelf, hello, sheet, access, specimen, .. } = here;
     let simulated = here.simulated;
+    refuse_locked(desk).await?;
     let last = shelf.last_journal(specimen)?;
     let still_unlocked = last.iter().flat_map(|told| {
         told.begin.locked.iter().filter(|locks| told.unlocked(&locks.space)).cloned()

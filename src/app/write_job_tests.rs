@@ -214,6 +214,32 @@ fn a_plan_is_refused_for_another_label_and_for_other_contents() {
 }
 
 #[test]
+fn a_write_switch_that_is_locked_refuses_and_so_does_the_hardware() {
+    let mut description = BenchDescription::builtin("TG-7").unwrap();
+    description.adapter.write_locked = true;
+    let mut shop = Workshop::of(description);
+    let before = shop.contents("store");
+    let mut image = before.clone();
+    image[0x2_0000..0x2_0100].fill(0);
+    // Behind a locked switch chips answer no command, so the plan is made elsewhere.
+    let mut open = Workshop { disk: Arc::clone(&shop.disk), ..Workshop::new("TG-7") };
+    let code = open.planned(&image, "store");
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 4, "{}", outcome.text);
+    assert!(outcome.text.contains("write switch is set to locked"), "{}", outcome.text);
+    assert!(shop.contents("store") == before);
+    let rails = shop.events.iter().filter(|event| matches!(event, Event::Rail { .. })).count();
+    assert_eq!(rails, 0, "the rail was switched");
+    let image = Some("@blank".into());
+    let outcome = shop.run(&Job::Plan(PlanOptions { image, ..PlanOptions::default() }));
+    assert_eq!(outcome.code, 4, "{}", outcome.text);
+    shop.run(&Job::Identify(super::IdentifyOptions::default()));
+    let told = |event: &Event| matches!(event, Event::Caution { text } if text.contains("cannot be asked what they are"));
+    assert!(shop.events.iter().any(told), "{:?}", shop.events);
+    assert!(shop.contents("store") == before);
+}
+
+#[test]
 fn a_stopped_write_is_gone_on_with() {
     let mut shop = Workshop::new("TG-7");
     let mut image = shop.contents("store");

@@ -21,6 +21,7 @@ mod runs;
 mod verify;
 mod word;
 mod write;
+mod write_switch;
 
 pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
@@ -44,3 +45,4 @@ pub use runs::Runs;
 pub use verify::{VerifyPart, VerifyReport, verify};
 pub(crate) use write::{Desktop, Place as WritePlace, write};
 pub use write::{WriteReport, WriteRequest};
+pub(crate) use write_switch::{caution_locked, refuse_locked};

@@ -87,6 +87,8 @@ pub struct AdapterConfig {
     pub sizes: Sizes,
     /// The control line that resets the module, and its active level.
     pub reset: Option<ActiveLine>,
+    /// The board's write switch is set to locked: no write strobe reaches the module.
+    pub write_locked: bool,
     /// The control line that write-protects the module, and its active level.
     pub protect: Option<ActiveLine>,
     /// It has a mark line for a scope, which does not reach the module.
@@ -141,6 +143,7 @@ impl Default for AdapterConfig {
                 emit_remembered: 256,
             },
             reset: None,
+            write_locked: false,
             protect: None,
             mark: false,
             boot_time: Nanos::from_millis(300),

@@ -13,7 +13,8 @@ struct Bench {
     images: [Vec<u8>; 2],
     /// The image that the module is to hold next.
     next: Cell<usize>,
-    _bench: Running,
+    /// Its end would be the end of the bench.
+    _running: Running,
 }
 
 fn noise(seed: u64) -> Vec<u8> {
@@ -51,9 +52,9 @@ impl Bench {
                  fill = \"file\"\nfile = \"0.bin\"\n"
             ),
         );
-        let bench = Running::new(&mut home.bare(&["bench", "bench.toml", "--pty"]));
-        let port = bench.wait_for(Stream::Out, "");
-        Self { home, port, images, next: Cell::new(1), _bench: bench }
+        let running = Running::new(&mut home.bare(&["bench", "bench.toml", "--pty"]));
+        let port = running.wait_for(Stream::Out, "");
+        Self { home, port, images, next: Cell::new(1), _running: running }
     }
 
     fn args<'a>(&'a self, command: &[&'a str]) -> Vec<&'a str> {

@@ -5,7 +5,9 @@ use crate::app::chosen::Keep;
 use crate::app::identify_job::{Keeper, is_unsure, remember, twins};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
-use crate::jobs::{Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, with_rail};
+use crate::jobs::{
+    Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked, with_rail,
+};
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{Label, Shelf};
 use crate::wire::HelloReply;
@@ -42,6 +44,7 @@ pub(in crate::app) async fn look(
     catalogue: &Catalogue,
     keep: Keep<'_>,
 ) -> Result<Looked, JobError> {
+    refuse_locked(subject.desk).await?;
     with_rail(subject.desk, subject.sheet, subject.hello, access, async |powered| {
         keep.now();
         look_powered(subject, powered, catalogue).await

@@ -4,8 +4,8 @@ use super::{Answer, Hand};
 use crate::bus::script::Builder;
 use crate::bus::{Nanos, ShapeId, Word, WordAddress};
 use crate::chips::Act;
-use crate::jobs::JobError;
 use crate::jobs::runs::{Runs, Start, Window, nonsense};
+use crate::jobs::{JobError, refuse_locked};
 use crate::module::{Kind, Sheet};
 use crate::wire::Kind as Wire;
 
@@ -92,6 +92,7 @@ impl Hand<'_, '_> {
                 space.name
             )));
         }
+        refuse_locked(self.desk).await?;
         self.pen.lock().await?;
         let window = Window {
             shape: access.id,
