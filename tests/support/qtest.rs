@@ -72,6 +72,25 @@ impl Qtest {
         }
     }
 
+    /// Asks for a word of `bits`; [`Self::settle`] waits for it.
+    pub fn ask(&mut self, bits: u32, address: u64) {
+        self.post(format_args!("read{} {address:#x}", letter(bits)));
+        self.send();
+    }
+
+    /// Asks for `count` bytes from `address` on by one request; [`Self::block`] waits for them.
+    pub fn ask_block(&mut self, address: u64, count: usize) {
+        self.settle();
+        self.post(format_args!("read {address:#x} {count:#x}"));
+        self.send();
+    }
+
+    /// The bytes that were asked for last, as they stand in memory.
+    pub fn block(&mut self) -> Vec<u8> {
+        self.receive();
+        bytes(&self.line).unwrap_or_else(|| panic!("QEMU answered {:?} to a block", self.line))
+    }
+
     /// Waits until everything posted is done; gives the last answer's value.
     pub fn settle(&mut self) -> u32 {
         self.send();
@@ -96,6 +115,11 @@ impl Qtest {
     }
 
     fn answer(&mut self) -> u32 {
+        self.receive();
+        value(&self.line).unwrap_or_else(|| panic!("QEMU answered {:?}", self.line))
+    }
+
+    fn receive(&mut self) {
         self.unanswered -= 1;
         self.line.clear();
         match self.answers.read_line(&mut self.line) {
@@ -103,7 +127,6 @@ impl Qtest {
             Ok(_) => {}
             Err(error) => panic!("QEMU's test socket gave no answer in {PATIENCE:?}: {error}"),
         }
-        value(&self.line).unwrap_or_else(|| panic!("QEMU answered {:?}", self.line))
     }
 }
 
@@ -114,6 +137,14 @@ const fn letter(bits: u32) -> char {
         16 => 'w',
         _ => 'l',
     }
+}
+
+/// The bytes of an answer to a block.
+fn bytes(line: &str) -> Option<Vec<u8>> {
+    let digits = line.trim_end().strip_prefix("OK 0x")?.as_bytes();
+    let digit = |digit: u8| char::from(digit).to_digit(16);
+    let byte = |pair: &[u8]| Some((digit(pair[0])? << 4 | digit(pair[1])?) as u8);
+    digits.chunks_exact(2).map(byte).collect()
 }
 
 /// The value of an answer: `OK`, or `OK` and a hexadecimal number that fits a word.

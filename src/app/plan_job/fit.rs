@@ -78,7 +78,10 @@ pub(super) fn sentences(
 
 /// That a chip file is a part of the plan.
 pub(super) fn of_chip_file(file: &ChipFile) -> String {
-    format!("the parts in {} add to the list; the plan keeps them, and a write goes by it", file.name)
+    format!(
+        "the parts in {} add to the list; the plan keeps them, and a write goes by it",
+        file.name
+    )
 }
 
 fn origin(specimen: &Label, source: &Source, kept: &Capture) -> String {

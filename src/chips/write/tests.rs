@@ -37,8 +37,8 @@ fn pair(family: Family, abilities: Abilities) -> Writing {
 #[test]
 fn a_table_that_allows_too_long_gives_scripts_that_an_adapter_takes() {
     let qemu: [u8; 33] = [
-        0x51, 0x52, 0x59, 2, 0, 0x40, 0, 0, 0, 0, 0, 0x27, 0x36, 0, 0, 7, 0, 9, 0xC, 1, 0, 0xA, 0xD,
-        0x17, 2, 0, 0, 0, 1, 0x7F, 0, 0, 1,
+        0x51, 0x52, 0x59, 2, 0, 0x40, 0, 0, 0, 0, 0, 0x27, 0x36, 0, 0, 7, 0, 9, 0xC, 1, 0, 0xA,
+        0xD, 0x17, 2, 0, 0, 0, 1, 0x7F, 0, 0, 1,
     ];
     let mut endless = qemu;
     endless[0x1F - 0x10..0x23 - 0x10].fill(0x18);
@@ -65,6 +65,24 @@ fn a_table_that_allows_too_long_gives_scripts_that_an_adapter_takes() {
             let checked = check(&script, &limits).unwrap_or_else(|why| panic!("{why}"));
             assert_eq!(checked.need(n).err(), None, "{}", list(&script));
         }
+    }
+}
+
+/// A sector of QEMU's parts is blank 512 us after the command.
+#[test]
+fn an_erase_that_ends_between_two_looks_has_begun() {
+    let pair = pair(Family::Amd, abilities());
+    for (second, begun) in [
+        ([0x44, 0x00, 0x44], true),
+        ([0x44, 0x00, 0xFFFF], true),
+        ([0x44, 0xFFFF, 0xFFFF], true),
+        ([0xFFFF; 3], true),
+        ([0x1234; 3], false),
+        ([0x44, 0x00, 0x00], false),
+    ] {
+        let emitted: Vec<_> =
+            [0x44, 0x00, 0x44].iter().zip(second).map(|(one, two)| one | two << 16).collect();
+        assert_eq!(pair.started(&emitted), [true, begun], "{emitted:X?}");
     }
 }
 

@@ -7,7 +7,8 @@ use super::times::{Line, estimate};
 use crate::jobs::VerifyPart;
 use crate::module::Sheet;
 use crate::shelf::{
-    CaptureId, ChipFile, ChipRecord, ImageRecord, Label, Plan, PlannedSpace, SheetRecord, sha256_hex,
+    CaptureId, ChipFile, ChipRecord, ImageRecord, Label, Plan, PlannedSpace, SheetRecord,
+    sha256_hex,
 };
 use jiff::Timestamp;
 
