@@ -50,7 +50,7 @@ fn a_whole_chip() {
     if !long() || !qemu::ready() {
         return;
     }
-    let changes: Vec<_> = (0..128).map(|number| (number, Change::New(255))).collect();
+    let changes: Vec<_> = (0..128).map(|number| (number, Change::New(64))).collect();
     let kind = Kind::amd();
     let image = Image::new(&kind, &changes);
     let mut rig = Rig::new(kind, image, "");

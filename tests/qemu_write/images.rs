@@ -9,7 +9,7 @@ pub enum Change {
     Fill(u8),
     /// All of it is new, of which so many bytes in 256 are not blank.
     New(u8),
-    /// A few words in the middle are others.
+    /// A few words near its beginning are others.
     Few,
     /// It is to be blank.
     Blank,
@@ -31,15 +31,21 @@ pub struct Image {
 }
 
 impl Image {
-    /// Random contents, and `changes` by sector number.
+    /// Random contents, blank in parts of what changes, and `changes` by sector number.
     pub fn new(kind: &Kind, changes: &[(usize, Change)]) -> Self {
         let mut random = fastrand::Rng::with_seed(0x7E1D);
         let mut before = vec![0; kind.bytes];
         random.fill(&mut before);
         let sectors = kind.sectors();
-        for (number, _) in changes.iter().filter(|(_, change)| !change.erases()) {
+        for (number, change) in changes {
             let (first, bytes) = sectors[*number];
-            before[first..first + bytes].fill(0xFF);
+            let sector = &mut before[first..first + bytes];
+            if change.erases() {
+                // What is blank costs no time where it is programmed again.
+                fill(&mut random, sector, 48);
+            } else {
+                sector.fill(0xFF);
+            }
         }
         let mut after = before.clone();
         for (number, change) in changes {
@@ -47,7 +53,7 @@ impl Image {
             let sector = &mut after[first..first + bytes];
             match *change {
                 Change::Fill(share) | Change::New(share) => fill(&mut random, sector, share),
-                Change::Few => random.fill(&mut sector[bytes / 2..bytes / 2 + 20]),
+                Change::Few => random.fill(&mut sector[4..24]),
                 Change::Blank => sector.fill(0xFF),
             }
         }

@@ -23,7 +23,7 @@ fn a_write_that_failed_and_lost_its_supply_is_resumed() {
     let kind = Kind::intel();
     let image = Image::new(&kind, &changes);
     // At this cycle of all scripts a buffer of sector 2 is being loaded.
-    let sag = "[rail]\nsags_at_cycle = 60000\nsag_mv = 0\n[line]\npace = \"instant\"\n";
+    let sag = "[rail]\nsags_at_cycle = 25000\nsag_mv = 0\n[line]\npace = \"instant\"\n";
     let mut rig = Rig::new(kind, image, sag);
     let code = rig.plan();
     rig.assert_holds(&rig.image.before);

@@ -9,6 +9,7 @@ use buswright::app::{
     BlockState, EraseOptions, Event, Job, PlanOptions, SimPort, Wanted, WriteOptions,
 };
 use buswright::sim::{Bench, BenchDescription};
+use std::borrow::Cow;
 use std::cell::Cell;
 use std::fs;
 use std::path::PathBuf;
@@ -177,9 +178,8 @@ impl Rig {
     /// The module and the judge hold `wanted`.
     pub fn assert_holds(&self, wanted: &[u8]) {
         self.assert_files_hold(wanted);
-        let judged = self.judge.contents();
-        let unlike = judged.iter().zip(wanted).position(|(judged, wanted)| judged != wanted);
-        assert_eq!(unlike, None, "the first byte that the cycles do not account for");
+        let unlike = self.judge.first_unlike(wanted);
+        assert_eq!(unlike, None, "the first word that the cycles do not account for");
     }
 
     /// Every byte of every backing file is as in `wanted`.
@@ -189,8 +189,10 @@ impl Rig {
             let now = fs::read(file).unwrap();
             let wanted = lane(wanted, size, (n, self.files.len()));
             assert_eq!(now.len(), wanted.len());
-            let unlike = now.iter().zip(&wanted).position(|(now, wanted)| now != wanted);
-            assert_eq!(unlike, None, "the first byte of file {n} that is not as intended");
+            if now != *wanted {
+                let unlike = now.iter().zip(&*wanted).position(|(now, wanted)| now != wanted);
+                panic!("byte {unlike:X?} of file {n} is the first that is not as intended");
+            }
         }
     }
 }
@@ -201,7 +203,10 @@ pub fn assert_good(run: &Run) {
 }
 
 /// The part of `bytes`, words of `size` bytes, that backing file `n` of `count` holds.
-fn lane(bytes: &[u8], size: usize, (n, count): (usize, usize)) -> Vec<u8> {
+fn lane(bytes: &[u8], size: usize, (n, count): (usize, usize)) -> Cow<'_, [u8]> {
+    if count == 1 {
+        return bytes.into();
+    }
     let own = size / count;
     bytes.chunks(size).flat_map(|word| &word[n * own..(n + 1) * own]).copied().collect()
 }

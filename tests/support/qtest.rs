@@ -1,5 +1,6 @@
 //! QEMU's test socket: memory accesses as lines of text, each answered by a line.
 
+use base64::prelude::{BASE64_STANDARD, Engine};
 use std::fmt::{self, Write as _};
 use std::io::{BufRead, BufReader, Write as _};
 use std::os::unix::net::UnixStream;
@@ -81,14 +82,16 @@ impl Qtest {
     /// Asks for `count` bytes from `address` on by one request; [`Self::block`] waits for them.
     pub fn ask_block(&mut self, address: u64, count: usize) {
         self.settle();
-        self.post(format_args!("read {address:#x} {count:#x}"));
+        self.post(format_args!("b64read {address:#x} {count:#x}"));
         self.send();
     }
 
     /// The bytes that were asked for last, as they stand in memory.
     pub fn block(&mut self) -> Vec<u8> {
         self.receive();
-        bytes(&self.line).unwrap_or_else(|| panic!("QEMU answered {:?} to a block", self.line))
+        let text = self.line.strip_prefix("OK ").map(str::trim_end);
+        let bytes = text.and_then(|text| BASE64_STANDARD.decode(text).ok());
+        bytes.unwrap_or_else(|| panic!("QEMU answered {:?} to a block", self.line))
     }
 
     /// Waits until everything posted is done; gives the last answer's value.
@@ -137,14 +140,6 @@ const fn letter(bits: u32) -> char {
         16 => 'w',
         _ => 'l',
     }
-}
-
-/// The bytes of an answer to a block.
-fn bytes(line: &str) -> Option<Vec<u8>> {
-    let digits = line.trim_end().strip_prefix("OK 0x")?.as_bytes();
-    let digit = |digit: u8| char::from(digit).to_digit(16);
-    let byte = |pair: &[u8]| Some((digit(pair[0])? << 4 | digit(pair[1])?) as u8);
-    digits.chunks_exact(2).map(byte).collect()
 }
 
 /// The value of an answer: `OK`, or `OK` and a hexadecimal number that fits a word.

@@ -122,11 +122,16 @@ impl Judge {
         Ok(())
     }
 
-    /// What the module holds after these cycles.
-    pub fn contents(&self) -> Vec<u8> {
-        let words = self.lanes[0].cells.words().len();
-        let lanes = || self.lanes.iter().map(|lane| lane.cells.words());
-        (0..words).flat_map(|n| lanes().flat_map(move |lane| lane[n].to_le_bytes())).collect()
+    /// The first word that these cycles leave other than in `wanted`.
+    pub fn first_unlike(&self, wanted: &[u8]) -> Option<usize> {
+        let lanes = self.lanes.iter().zip((0..).step_by(2));
+        lanes
+            .filter_map(|(lane, first)| {
+                let wanted = wanted.chunks_exact(2 * self.lanes.len());
+                let mut pairs = lane.cells.words().iter().zip(wanted);
+                pairs.position(|(cell, word)| cell.to_le_bytes() != word[first..first + 2])
+            })
+            .min()
     }
 
     /// What was done to each chip since the last call.
