@@ -69,9 +69,9 @@ impl Rig {
     }
 
     /// The same; once so many sectors are written, somebody asks to stop.
-    fn job_stopped(&mut self, job: Job, sectors: usize) -> Run {
-        let shelf = self.folder.path().join("shelf");
-        let mut scenario = Scenario::of(self.description.clone(), &shelf);
+    fn job_stopped(&mut self, job: Job, after: usize) -> Run {
+        let captures = self.folder.path().join("shelf");
+        let mut scenario = Scenario::of(self.description.clone(), &captures);
         let written = Cell::new(0);
         let cancel = scenario.cancel.clone();
         scenario.wanted = self.wanted.clone();
@@ -80,7 +80,7 @@ impl Rig {
         scenario.heard = Some(Box::new(move |event| {
             let is_written = matches!(event, Event::Block { state: BlockState::Written, .. });
             written.set(written.get() + usize::from(is_written));
-            if written.get() == sectors {
+            if written.get() == after {
                 cancel.request();
             }
         }));
@@ -142,12 +142,12 @@ impl Rig {
 
     /// Writes a plan; once so many sectors are written, somebody asks to stop. The chip files are
     /// gone by then: the plan must know what stood in them.
-    pub fn write_stopped(&mut self, code: &str, sectors: usize) -> Run {
+    pub fn write_stopped(&mut self, code: &str, after: usize) -> Run {
         for file in self.chips() {
             fs::rename(&file, file.with_extension("away")).unwrap();
         }
         let (code, confirm) = (code.to_owned(), self.label());
-        let run = self.job_stopped(Job::Write(WriteOptions::Plan { code, confirm }), sectors);
+        let run = self.job_stopped(Job::Write(WriteOptions::Plan { code, confirm }), after);
         for file in self.chips() {
             fs::rename(file.with_extension("away"), &file).unwrap();
         }

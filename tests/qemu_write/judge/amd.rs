@@ -1,6 +1,6 @@
 //! The command decoder of a part of the AMD family on 16 data lines.
 //!
-//! Datasheet Am29LV160D table 9: unlock AA at 555 and 55 at 2AA; A0 program, 80 erase and after a
+//! Datasheet of the part `Am29LV160D`, table 9: unlock AA at 555 and 55 at 2AA; A0 program, 80 erase and after a
 //! second unlock 30 at the sector, 90 ids, 20 unlock bypass; F0 back to reading from anywhere but a
 //! sequence's data. Query: 98 at 55 (datasheet ES29LV160F p21). The upper data lines do not matter
 //! in commands. A chip erase, suspend and the write buffer are no part of what these tests do.
@@ -62,9 +62,12 @@ impl Amd {
             (Self::Reading, QUERY, 0x98) => Self::Query,
             (Self::Bypass, _, 0xA0) if known(cells, at) => Self::BypassProgram,
             (Self::Bypass, _, 0x90) if known(cells, at) => Self::BypassEnd,
-            (Self::BypassEnd, _, 0x00) if known(cells, at) => Self::Reading,
-            // The unlock bypass knows no other way out (table 9).
-            (Self::Reading | Self::Ids | Self::Query, _, 0xF0) if known(cells, at) => Self::Reading,
+            // The unlock bypass knows no other way out than its own (table 9).
+            (Self::BypassEnd, _, 0x00) | (Self::Reading | Self::Ids | Self::Query, _, 0xF0)
+                if known(cells, at) =>
+            {
+                Self::Reading
+            }
             (state, ..) => return Err(format!("no step of a command after {state:?}")),
         };
         Ok(())

@@ -30,8 +30,8 @@ pub enum Intel {
 }
 
 impl Intel {
-    pub fn is_reading(self) -> bool {
-        self == Self::Reading
+    pub fn is_reading(&self) -> bool {
+        *self == Self::Reading
     }
 
     pub fn write(&mut self, cells: &mut Cells, at: u32, value: u16) -> Result<(), String> {
