@@ -179,6 +179,10 @@ pub(super) fn remember(
     let asked = report.spaces.iter().filter(|space| space.asked.is_some());
     let spaces = asked.map(|space| IdentifiedSpace {
         name: space.name.clone(),
+        family: match &space.flash[..] {
+            [flash] if flash.chips.len() == space.chips.len() => Some(flash.asking.way.family),
+            _ => None,
+        },
         chips: space.chips.iter().map(|chip| chip.record(Some(time))).collect(),
     });
     let identified = Identified {

@@ -130,9 +130,9 @@ impl Default for AdapterConfig {
             supply: Supply::Usb,
             sensed: true,
             sizes: Sizes {
-                // A script of 512 bytes, or a run with 256 words of 32 bits.
-                rx_body_max: 1100,
-                rx_queue_bytes: 2400,
+                // A run of 339 words of 32 bits, whose other bytes are a twentieth of it; two of them.
+                rx_body_max: 1400,
+                rx_queue_bytes: 2900,
                 tx_body_max: 1056,
                 shape_slots: 8,
                 script_slots: 8,

@@ -265,12 +265,12 @@ impl Fold {
             Answer::Held { space, address, value, data } => {
                 snapshot.held = Some(Held { space, address, value, data });
             }
-            Answer::Allowed { space, seconds } => {
+            Answer::Allowed { space, seconds, .. } => {
                 let time = Duration::from_secs(u64::from(seconds));
                 snapshot.leave = Some((space, Instant::now() + time));
             }
             Answer::Locked => snapshot.leave = None,
-            Answer::Refused(_) => {}
+            Answer::Refused(_) | Answer::Asks { .. } => {}
             Answer::Read { .. } | Answer::Written { .. } | Answer::LetGo | Answer::Lines(_) => {
                 snapshot.held = None;
             }
