@@ -48,7 +48,7 @@ fn eight_at_the_bottom() {
     assert_eq!(rig.judge.cut, 0);
 }
 
-/// Programmed in the unlock bypass, which the emulated part knows.
+/// Programmed in the unlock bypass, which the emulated part knows; some of it is erased again.
 #[test]
 fn eight_at_the_top() {
     let changes = [
@@ -64,6 +64,13 @@ fn eight_at_the_top() {
     assert_good(&rig.write(&code));
     rig.assert_holds(&rig.image.after);
     assert_eq!(rig.erases(), [(0, 1), (126, 1), (127, 1), (134, 1)]);
+
+    assert_good(&rig.erase(&[130, 131, 132]));
+    let mut blank = rig.image.after.clone();
+    let first = (127 * 64 + 3 * 8) << 10;
+    blank[first..first + (3 * 8 << 10)].fill(0xFF);
+    rig.assert_holds(&blank);
+    assert_eq!(rig.erases(), [(130, 1), (131, 1), (132, 1)]);
     assert_eq!(rig.judge.cut, 0);
 }
 
