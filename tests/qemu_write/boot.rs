@@ -68,7 +68,7 @@ fn eight_at_the_top() {
     assert_good(&rig.erase(&[130, 131, 132]));
     let mut blank = rig.image.after.clone();
     let first = (127 * 64 + 3 * 8) << 10;
-    blank[first..first + (3 * 8 << 10)].fill(0xFF);
+    blank[first..first + ((3 * 8) << 10)].fill(0xFF);
     rig.assert_holds(&blank);
     assert_eq!(rig.erases(), [(130, 1), (131, 1), (132, 1)]);
     assert_eq!(rig.judge.cut, 0);
