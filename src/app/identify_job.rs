@@ -1,12 +1,12 @@
 //! Identify, from names to the report.
 
 use super::capture_job::no_specimen;
-use super::input::read_text;
+use super::chip_files::{catalogue, chip_files};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
-use crate::chips::{Catalogue, Family};
+use crate::chips::Family;
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
     Powered, Twin, begin, capture, caution_locked, identify, whole, with_rail,
@@ -36,7 +36,7 @@ pub(super) async fn identify_job(
     shelf: &Shelf,
     options: &IdentifyOptions,
 ) -> Result<(IdentifyReport, Ending), JobError> {
-    let catalogue = catalogue(&options.chips)?;
+    let catalogue = catalogue(&chip_files(&options.chips)?)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     if let Some(label) = &specimen {
         ask_started(desk, shelf, label);
@@ -71,17 +71,6 @@ pub(super) async fn identify_job(
 /// Such a space is captured before commands are sent to it.
 pub(super) fn is_unsure(space: &Space) -> bool {
     space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
-}
-
-pub(super) fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
-    let usage = |error: &dyn std::fmt::Display| JobError::Usage(error.to_string());
-    let mut catalogue = Catalogue::built_in().map_err(|error| usage(&error))?;
-    for file in files {
-        let name = file.display().to_string();
-        let text = read_text(file).map_err(|error| usage(&error))?;
-        catalogue.add(&name, &text).map_err(|error| usage(&error))?;
-    }
-    Ok(catalogue)
 }
 
 fn probed(sheet: &Sheet, name: &str) -> Result<usize, JobError> {

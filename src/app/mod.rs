@@ -3,6 +3,7 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+mod chip_files;
 mod chosen;
 #[cfg(test)]
 mod crash_tests;

@@ -12,7 +12,7 @@ pub(super) use look::{Looked, Subject, look};
 pub(super) use source::Source;
 
 use super::capture_job::no_specimen;
-use super::identify_job::catalogue;
+use super::chip_files::{catalogue, chip_files};
 use super::image::open_image;
 use super::sheets::refuse_to_identify;
 use super::wanted::{Before, Ready, ready};
@@ -48,7 +48,8 @@ pub(super) async fn plan_job(
     shelf: &Shelf,
     options: &PlanOptions,
 ) -> Result<(PlanReport, Ending), JobError> {
-    let catalogue = catalogue(&options.chips)?;
+    let chip_files = chip_files(&options.chips)?;
+    let catalogue = catalogue(&chip_files)?;
     let file = match options.image.as_deref() {
         Some(image) if image != BLANK => open_image(image)?,
         _ => None,
@@ -57,8 +58,15 @@ pub(super) async fn plan_job(
     let specimen = specimen.ok_or_else(no_specimen)?;
     refuse_to_identify(&sheet)?;
     let source = find_source(desk, shelf, &sheet, (&specimen, simulated), options, file)?;
-    let subject =
-        Subject { sheet: &sheet, hello: &hello, specimen: &specimen, simulated, shelf, desk };
+    let subject = Subject {
+        sheet: &sheet,
+        hello: &hello,
+        specimen: &specimen,
+        simulated,
+        shelf,
+        desk,
+        chip_files: &chip_files,
+    };
     let looked = look(&subject, access, &catalogue, keep).await?;
     assemble(&subject, &looked, &catalogue, source)
 }

@@ -161,7 +161,7 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
     let confirm = shop.description.specimen.clone();
     // Words 0x7000 to 0x10000: a part of sector 3 and all of sector 4.
     let options =
-        EraseOptions { space: None, range: "0x7000+0x9000".into(), confirm: confirm.clone() };
+        EraseOptions { range: "0x7000+0x9000".into(), confirm, ..EraseOptions::default() };
     let outcome = shop.run(&Job::Erase(options));
     assert_eq!(outcome.code, 0, "{}", outcome.text);
     let mut blank = before.clone();

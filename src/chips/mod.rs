@@ -30,7 +30,7 @@ mod wiring;
 )]
 pub mod write;
 
-pub use ask::Asking;
+pub use ask::{Asking, ID_WORDS};
 pub use cfi::{Cfi, CfiError};
 pub use family::{BusMode, Family, Unlock};
 pub use finding::{Finding, QUERY_FIRST};

@@ -152,6 +152,9 @@ pub struct EraseArgs {
     /// The label that stands on the module, such as "TG-7 #0417"
     #[arg(long, value_name = "LABEL")]
     pub confirm: String,
+    /// A chip file that adds parts to the list; may be given several times
+    #[arg(long, value_name = "FILE")]
+    pub chips: Vec<PathBuf>,
 }
 
 /// Options of `plan`.
@@ -172,7 +175,8 @@ pub struct PlanArgs {
     /// Take this kept zone from the image all the same; may be given several times
     #[arg(long, value_name = "ZONE")]
     pub take: Vec<String>,
-    /// A chip file that adds parts to the list; may be given several times
+    /// A chip file that adds parts to the list; may be given several times;
+    /// the plan keeps what stands in it, so `write` and `resume` need it no more
     #[arg(long, value_name = "FILE")]
     pub chips: Vec<PathBuf>,
     /// Accept an image from the simulated bench for a real module

@@ -9,7 +9,7 @@ use crate::jobs::{
     Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked, with_rail,
 };
 use crate::module::{Sheet, SpaceAccess};
-use crate::shelf::{Label, Shelf};
+use crate::shelf::{ChipFile, Label, Shelf};
 use crate::wire::HelloReply;
 
 /// The module in hand, and who works on it.
@@ -26,6 +26,8 @@ pub(in crate::app) struct Subject<'a, 'd> {
     pub shelf: &'a Shelf,
     /// The link, and where events go.
     pub desk: &'a Desk<'d>,
+    /// Chip files that add to the part list.
+    pub chip_files: &'a [ChipFile],
 }
 
 /// What was found.
@@ -58,7 +60,7 @@ pub(in crate::app) async fn look_powered(
     powered: &Powered,
     catalogue: &Catalogue,
 ) -> Result<Looked, JobError> {
-    let Subject { sheet, hello, specimen, simulated, shelf, desk } = *subject;
+    let Subject { sheet, hello, specimen, simulated, shelf, desk, .. } = *subject;
     let whole = parts(sheet, Asked::default())?;
     let mut twins = twins(desk, shelf, sheet, simulated);
     for (space, twins) in sheet.spaces.iter().zip(&mut twins) {
