@@ -3,7 +3,7 @@
 use super::capture_job::no_specimen;
 use super::chip_files::{catalogue, chip_files};
 use super::parts::{Asked, parts, read_range};
-use super::plan_job::{BLANK, Looked, Source, Subject, assemble, look};
+use super::plan_job::{Looked, Source, Subject, assemble, look};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
 use super::wanted::{Before, Ready, label, ready};
@@ -11,7 +11,7 @@ use super::write_job::{Here, carry_out};
 use crate::bus::WordAddress;
 use crate::chips::Catalogue;
 use crate::image::counted;
-use crate::jobs::{Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
+use crate::jobs::{BLANK, Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{ImageRecord, Part, Shelf, sha256_hex};
 use std::path::PathBuf;

@@ -16,7 +16,7 @@ use super::chip_files::{catalogue, chip_files};
 use super::image::open_image;
 use super::sheets::refuse_to_identify;
 use super::wanted::{Before, Ready, ready};
-use crate::jobs::{Desk, Ending, JobError, PlanReport};
+use crate::jobs::{BLANK, Desk, Ending, JobError, PlanReport};
 use crate::shelf::Shelf;
 use source::find_source;
 use std::path::PathBuf;
@@ -37,9 +37,6 @@ pub struct PlanOptions {
     /// Chip files that add to the part list.
     pub chips: Vec<PathBuf>,
 }
-
-/// The name of an image whose every word is ones.
-pub(super) const BLANK: &str = "@blank";
 
 /// Plans what writing an image would do, and keeps the plan on the shelf.
 pub(super) async fn plan_job(

@@ -167,6 +167,18 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
     let mut blank = before.clone();
     blank[0x2_0000..0x4_0000].fill(0xFF);
     assert!(shop.contents("store") == blank, "not exactly sector 4 is blank");
+    let mut is_blank = |range: &str| {
+        let (space, range) = (Some("store".into()), Some(range.into()));
+        let accept_simulated = false;
+        shop.run(&Job::Verify { image: "@blank".into(), space, range, accept_simulated })
+    };
+    let outcome = is_blank("0x8000+0x8000");
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    assert!(outcome.text.contains("every word is blank"), "{}", outcome.text);
+    let outcome = is_blank("0x7FFF+0x8001");
+    assert_eq!(outcome.code, 1, "{}", outcome.text);
+    assert!(outcome.text.contains("1 word of 128"), "{}", outcome.text);
+    assert!(outcome.text.contains("store word 0x7FFF"), "{}", outcome.text);
     let told = shop.events.iter().any(|event| {
         matches!(event, Event::Caution { text } if text.contains("sector 3") && text.contains("in part"))
     });

@@ -42,7 +42,7 @@ pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;
-pub use verify::{VerifyPart, VerifyReport, verify};
+pub use verify::{BLANK, VerifyPart, VerifyReport, verify};
 pub(crate) use write::{Desktop, Place as WritePlace, write};
 pub use write::{WriteReport, WriteRequest};
 pub(crate) use write_switch::{caution_locked, refuse_locked};

@@ -1,12 +1,12 @@
 //! From what was found to the plan on the shelf and its report.
 
 use super::fit::{cautions, in_words, of_chip_file, sentences, where_it_worked};
-use super::{BLANK, Looked, Source, Subject};
+use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::image::counted;
 use crate::jobs::{
-    Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute, missed,
+    BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute, missed,
     other_order, wanted, ways,
 };
 use crate::module::Kind;

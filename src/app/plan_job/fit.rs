@@ -1,9 +1,11 @@
 //! How image and module go together: what is refused, and what is said.
 
-use super::{BLANK, Backup, Source};
+use super::{Backup, Source};
 use crate::app::parts::zone_notes;
 use crate::image::counted;
-use crate::jobs::{ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept};
+use crate::jobs::{
+    BLANK, ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept,
+};
 use crate::module::{Sheet, Space};
 use crate::shelf::{Action, Capture, ChipFile, Label, Plan, Shelf};
 
