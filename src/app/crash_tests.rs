@@ -34,9 +34,9 @@ const BLOWS: [Blow; 4] = [Blow::Kill, Blow::Cable, Blow::Reset, Blow::Supply];
 
 /// A port that ends at a time, or with the disk of the same process.
 pub(super) struct Cut<'a> {
-    port: &'a mut dyn Port,
-    at: Option<Nanos>,
-    disk: Arc<MemDisk>,
+    pub(super) port: &'a mut dyn Port,
+    pub(super) at: Option<Nanos>,
+    pub(super) disk: Arc<MemDisk>,
 }
 
 impl Cut<'_> {
@@ -68,17 +68,17 @@ impl Port for Cut<'_> {
 }
 
 /// A module with two small chips and battery RAM, planned and not written yet.
-struct Case {
+pub(super) struct Case {
     description: BenchDescription,
     sheet: tempfile::NamedTempFile,
     disk: MemDisk,
-    before: Vec<u8>,
+    pub(super) before: Vec<u8>,
     records: Vec<u8>,
-    target: Vec<u8>,
+    pub(super) target: Vec<u8>,
     kept: std::ops::Range<usize>,
-    code: String,
+    pub(super) code: String,
     /// How long the write takes, from the first byte.
-    lasts: Nanos,
+    pub(super) lasts: Nanos,
     /// What each chip's books say of it.
     books: Vec<(u64, Vec<u32>)>,
 }
@@ -116,7 +116,7 @@ fn bench(chip: &str) -> BenchDescription {
 }
 
 impl Case {
-    fn new(chip: &str, family: &str) -> Self {
+    pub(super) fn new(chip: &str, family: &str) -> Self {
         let mut description = bench(chip);
         let sheet_file = tempfile::NamedTempFile::new().unwrap();
         std::fs::write(sheet_file.path(), sheet(family)).unwrap();
@@ -148,7 +148,7 @@ impl Case {
         Self { description, sheet, disk, before, records, target, kept, code, lasts, books }
     }
 
-    fn shop(&self) -> Workshop {
+    pub(super) fn shop(&self) -> Workshop {
         let mut shop = Workshop::of(self.description.clone());
         shop.disk = Arc::new(self.disk.copy());
         shop.wanted.sheet = Some(self.sheet.path().to_string_lossy().into_owned());

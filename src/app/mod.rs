@@ -37,6 +37,8 @@ mod started;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;
+#[cfg(test)]
+mod write_bad_tests;
 mod write_job;
 #[cfg(test)]
 mod write_job_tests;

@@ -77,10 +77,7 @@ impl Workshop {
         job: &Job,
         through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
     ) -> Outcome {
-        let later = self.port.now() + IDLE;
-        while self.port.now() < later {
-            self.port.wait(Some(later), &mut Vec::new()).unwrap();
-        }
+        self.idle();
         let mut port = through(&mut self.port);
         let mut machine = Machine {
             port: port.as_mut(),
@@ -105,6 +102,14 @@ impl Workshop {
             },
             Arc::<MemDisk>::clone(&self.disk),
         )
+    }
+
+    /// What was begun comes to its end without a host.
+    pub(super) fn idle(&mut self) {
+        let later = self.port.now() + IDLE;
+        while self.port.now() < later {
+            self.port.wait(Some(later), &mut Vec::new()).unwrap();
+        }
     }
 
     pub(super) fn contents(&mut self, space: &str) -> Vec<u8> {

@@ -116,7 +116,7 @@ pub struct CaptureArgs {
 /// Options of `verify`.
 #[derive(Debug, clap::Args)]
 pub struct VerifyArgs {
-    /// A file, a capture's id, or @last
+    /// A file, a capture's id, @last, or @blank (every word ones)
     pub image: String,
     /// Only this space
     #[arg(long)]
