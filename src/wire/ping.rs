@@ -87,7 +87,7 @@ impl PingReply {
         let rail = f.code("rail state", RailState::from_code)?;
         let rail_mv = Millivolts(f.u16("rail now")?);
         let rail_min = Millivolts(f.u16("rail minimum")?);
-        let inputs = f.code("ready line and write switch", |bits| (bits < 4).then_some(bits))?;
+        let inputs = f.code("inputs", |bits| (bits < 4).then_some(bits))?;
         Ok(Self {
             boot_id,
             rail_counter,
