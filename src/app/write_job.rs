@@ -10,8 +10,8 @@ use super::started::{WRITTEN, ask_started};
 use super::wanted::{Before, Ready, label, ready};
 use crate::chips::Catalogue;
 use crate::jobs::{
-    CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart, WritePlace,
-    WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
+    Arrival, CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart,
+    WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
 };
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
@@ -90,6 +90,7 @@ pub(super) async fn carry_out(
     let Here { desk, shelf, hello, sheet, access, specimen, .. } = here;
     let simulated = here.simulated;
     refuse_locked(desk).await?;
+    desk.show(&Arrival::Writing { plan, told: journal.as_ref().map(Journal::told) });
     let last = shelf.last_journal(specimen)?;
     let still_unlocked = last.iter().flat_map(|told| {
         told.begin.locked.iter().filter(|locks| told.unlocked(&locks.space)).cloned()

@@ -43,6 +43,6 @@ pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;
 pub use verify::{BLANK, VerifyPart, VerifyReport, verify};
+pub use write::{CHECKS_AFTER, CHECKS_BEFORE, WRITES, WriteReport, WriteRequest};
 pub(crate) use write::{Desktop, Place as WritePlace, write};
-pub use write::{WriteReport, WriteRequest};
 pub(crate) use write_switch::{caution_locked, refuse_locked};

@@ -24,6 +24,13 @@ use crate::wire::{HelloReply, RailReply};
 use bank::Bank;
 use jiff::Timestamp;
 
+/// What the pass does that stands before everything else.
+pub const CHECKS_BEFORE: &str = "checksums before writing";
+/// What the pass does that changes the module.
+pub const WRITES: &str = "writing";
+/// What the last pass does.
+pub const CHECKS_AFTER: &str = "checksums after the power cycle";
+
 /// What a write works with.
 pub struct WriteRequest<'a> {
     /// The plan.
@@ -186,7 +193,7 @@ impl Work<'_, '_> {
             }
             let bytes = todo.iter().map(|(sector, _)| bank.bytes(sector)).sum();
             let space = bank.planned.name.clone();
-            desk.tell(&Event::Pass { space, number: 1, what: "writing".into(), bytes });
+            desk.tell(&Event::Pass { space, number: 1, what: WRITES.into(), bytes });
             locks::clear(self.place, runs, bank, journal, &todo).await?;
             for (at, (sector, erase)) in todo.iter().enumerate() {
                 let place = || {

@@ -21,6 +21,8 @@ pub enum Msg {
     Page(Vec<u32>),
     /// The ports that there are.
     Ports(Vec<PortLine>),
+    /// The images that there are.
+    Images(Vec<PortLine>),
     /// Another workbench was looked at.
     Elsewhere(Option<Elsewhere>),
     /// A signal asks for the end.
@@ -36,6 +38,8 @@ pub enum Effect {
     Stop,
     /// Ask which ports there are.
     ListPorts,
+    /// Ask which images there are.
+    ListImages,
     /// Stop the process until it is continued.
     Suspend,
     /// Paint everything anew.

@@ -6,8 +6,8 @@ use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::image::counted;
 use crate::jobs::{
-    BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute, missed,
-    other_order, wanted, ways,
+    Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute,
+    missed, other_order, wanted, ways,
 };
 use crate::module::Kind;
 use crate::shelf::{Action, HistoryLine, Plan};
@@ -94,6 +94,7 @@ pub(in crate::app) fn assemble(
         next: None,
     };
     if plan.is_empty() {
+        subject.desk.show(&Arrival::Planned { plan: &plan, report: &report });
         return Ok((report, Ending::Good));
     }
     let ending = if words_left == 0 { Ending::Good } else { Ending::No };
@@ -174,8 +175,8 @@ fn keep(
         time: stored.plan.time,
         specimen: specimen.clone(),
         event: "planned".into(),
-        capture: Some(stored.plan.backup),
-        sha256: Some(stored.plan.target_sha256),
+        capture: Some(stored.plan.backup.clone()),
+        sha256: Some(stored.plan.target_sha256.clone()),
         bytes: Some(report.bytes),
         simulated,
         text: format!("plan {code}: {}", report.what),
@@ -184,5 +185,6 @@ fn keep(
         desk.note(format!("the history has no line of this: {error}"));
     }
     report.code = Some(code);
+    desk.show(&Arrival::Planned { plan: &stored.plan, report: &report });
     Ok(report)
 }

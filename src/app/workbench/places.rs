@@ -1,7 +1,9 @@
-//! Ports that there are.
+//! Ports and images that there are.
 
-use crate::shelf::Label;
+use crate::shelf::{Label, OsDisk, Shelf, Summary};
 use serialport::SerialPortType;
+use std::path::Path;
+use std::sync::Arc;
 
 /// A port for the dialog.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,6 +30,43 @@ pub fn port_lines() -> Vec<PortLine> {
         };
         lines.push(PortLine { name: plain(&port.port_name), about: about.trim_end().into() });
     }
+    lines
+}
+
+/// Stands for blank words.
+pub const BLANK: &str = crate::jobs::BLANK;
+/// Stands for the contents before the last write.
+pub const BACK: &str = "@back";
+/// Images in the list at most; others can be typed.
+const IMAGES: usize = 200;
+
+/// What can be brought onto a module: the way back, captures of its kind, latest first, and blank
+/// words.
+pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<PortLine> {
+    let row = |name: &str, about: &str| PortLine { name: name.into(), about: about.into() };
+    let mut lines = Vec::new();
+    if let (Ok(shelf), Ok(label)) = (Shelf::open(Arc::new(OsDisk), shelf), Label::parse(specimen)) {
+        if shelf.last_write(&label).is_ok_and(|last| last.is_some()) {
+            lines.push(row(BACK, "as before the last write"));
+        }
+        let of_kind = |one: &Summary| {
+            one.simulated == simulated && one.specimen.kind().eq_ignore_ascii_case(label.kind())
+        };
+        let mut captures = shelf.list().map_or_else(|_| Vec::new(), |listing| listing.captures);
+        captures.retain(of_kind);
+        captures.sort_by_key(|one| std::cmp::Reverse((one.time, one.id.clone())));
+        lines.extend(captures.iter().take(IMAGES).map(|one| {
+            let size = humansize::format_size(one.bytes, humansize::BINARY);
+            let lacks = one.lacks().to_string();
+            let about = if lacks.is_empty() {
+                format!("{}, {size}", one.time.strftime("%Y-%m-%d %H:%M"))
+            } else {
+                format!("{}, {lacks}", one.time.strftime("%Y-%m-%d"))
+            };
+            row(&one.id.to_string(), &format!("{} {about}", one.specimen))
+        }));
+    }
+    lines.push(row(BLANK, "every word ones"));
     lines
 }
 

@@ -23,18 +23,20 @@ const BENCH: &str = "format = 1\nsheet = \"small.toml\"\nspecimen = \"PT #0001\"
     [[memory]]\nkind = \"ram\"\nname = \"records\"\nwidth = 32\nwords = 0x1000\n\
     select = { CS1 = \"low\" }\n";
 
-struct Screen {
-    handle: Handle,
+/// A screen's end, with everything that it was told.
+pub(super) struct Screen {
+    pub(super) handle: Handle,
     woken: Receiver<()>,
-    items: Vec<Item>,
-    folder: TempDir,
+    pub(super) items: Vec<Item>,
+    pub(super) folder: TempDir,
 }
 
 fn screen() -> Screen {
     screen_of(SHEET, BENCH)
 }
 
-fn screen_of(sheet: &str, bench: &str) -> Screen {
+/// A core with a bench and its sheet.
+pub(super) fn screen_of(sheet: &str, bench: &str) -> Screen {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("small.toml"), sheet).unwrap();
     std::fs::write(folder.path().join("bench.toml"), bench).unwrap();
@@ -52,17 +54,17 @@ fn screen_of(sheet: &str, bench: &str) -> Screen {
 }
 
 impl Screen {
-    fn connect(&mut self) -> Snapshot {
+    pub(super) fn connect(&mut self) -> Snapshot {
         let port = format!("sim:{}", self.folder.path().join("bench.toml").display());
         self.handle.send(Command::Connect(port.parse().unwrap(), Wanted::default()));
-        self.until(|now| now.ended == 1)
+        self.until(|now| now.looks == 1 && now.doing == Doing::Nothing)
     }
 
-    fn until(&mut self, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
+    pub(super) fn until(&mut self, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
         self.wait(|now, _| done(now))
     }
 
-    fn wait(&mut self, done: impl Fn(&Snapshot, &[Item]) -> bool) -> Snapshot {
+    pub(super) fn wait(&mut self, done: impl Fn(&Snapshot, &[Item]) -> bool) -> Snapshot {
         let limit = Instant::now() + Duration::from_secs(60);
         loop {
             let (now, items) = self.handle.look();
@@ -89,7 +91,7 @@ impl Screen {
         found(&self.items).unwrap()
     }
 
-    fn said(&self, words: &str) -> bool {
+    pub(super) fn said(&self, words: &str) -> bool {
         let said = |item: &Item| matches!(item, Item::Line(line) if line.text.contains(words));
         self.items.iter().any(said)
     }
@@ -99,7 +101,7 @@ impl Screen {
         self.until(|now| now.ended == ended)
     }
 
-    fn shelf(&self) -> std::path::PathBuf {
+    pub(super) fn shelf(&self) -> std::path::PathBuf {
         self.folder.path().join("shelf")
     }
 }

@@ -1,6 +1,6 @@
 //! What keys do in a dialog.
 
-use super::{Choice, Dialog, TIMES};
+use super::{Choice, Dialog, TIMES, write_keys};
 use crate::app::workbench::{Command, Order, label_error};
 use crate::tui::keys::Key;
 use crate::tui::msg::Effect;
@@ -59,21 +59,40 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
             Vec::new()
         }
         Dialog::Help { pane, down } => {
-            let down = match key {
-                Key::Down => down + 1,
-                Key::Up => down.saturating_sub(1),
-                Key::PageDown => down + 8,
-                Key::PageUp => down.saturating_sub(8),
-                Key::Home => 0,
-                Key::Enter | Key::Char('?' | 'q') => return Vec::new(),
-                _ => down,
-            };
+            if matches!(key, Key::Enter | Key::Char('?' | 'q')) {
+                return Vec::new();
+            }
             // Drawing stops at the end; so must counting.
-            let down = down.min(super::draw::help_rows(state, pane).saturating_sub(1));
+            let last = super::draw::last_down(state, &Dialog::Help { pane, down });
+            let down = scrolled(down, key).min(last);
             state.dialog = Some(Dialog::Help { pane, down });
             Vec::new()
         }
+        Dialog::Plan(form) => write_keys::form(state, form, key),
+        Dialog::Review { down } => write_keys::review(state, down, key),
+        Dialog::Confirm { resume, line, .. } => write_keys::label(state, resume, line, key),
+        Dialog::Unfinished { at } => write_keys::unfinished(state, at, key),
+        Dialog::WriteEnd => {
+            if key != Key::Enter {
+                state.dialog = Some(Dialog::WriteEnd);
+            }
+            Vec::new()
+        }
+        Dialog::Started { at } => write_keys::started(state, at, key),
         Dialog::Elsewhere { there, follow } => elsewhere(state, there, follow, key),
+    }
+}
+
+/// Where a long text is after a key.
+pub fn scrolled(down: usize, key: Key) -> usize {
+    match key {
+        Key::Down => down + 1,
+        Key::Up => down.saturating_sub(1),
+        Key::PageDown => down + 8,
+        Key::PageUp => down.saturating_sub(8),
+        Key::Home => 0,
+        Key::End => usize::MAX,
+        _ => down,
     }
 }
 
@@ -87,6 +106,7 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
         Key::Enter => {
             let name = choose.name().to_string();
             match choose.what {
+                Choice::Image => return write_keys::image(state, &name),
                 Choice::Sheet => {
                     state.wanted.sheet = Some(name);
                     return look_again(state);

@@ -5,11 +5,15 @@ mod choose;
 mod draw;
 mod elsewhere;
 mod keys;
+mod plan_form;
+mod write_keys;
+mod write_pages;
 
 pub use cautions::CAUTIONS;
 pub use choose::{Choice, Choose};
 pub use draw::draw;
-pub use keys::key;
+pub use keys::{key, scrolled};
+pub use plan_form::PlanForm;
 
 use super::line_edit::LineEdit;
 use super::state::Pane;
@@ -38,6 +42,34 @@ pub enum Dialog {
         order: Option<Order>,
         /// Where flash chips may be changed, and what would change them.
         changes: Option<((WordAddress, WordAddress), String)>,
+    },
+    /// What of an image is planned.
+    Plan(Box<PlanForm>),
+    /// A plan, to be read.
+    Review {
+        /// Rows scrolled.
+        down: usize,
+    },
+    /// The label of the module, before it is changed.
+    Confirm {
+        /// A write is gone on with; otherwise the plan is begun.
+        resume: bool,
+        /// What is typed.
+        line: LineEdit,
+        /// Why that does not do.
+        wrong: Option<String>,
+    },
+    /// A write of this module was interrupted.
+    Unfinished {
+        /// The chosen row.
+        at: usize,
+    },
+    /// How a write has ended.
+    WriteEnd,
+    /// Did the instrument start?
+    Started {
+        /// The chosen row.
+        at: usize,
     },
     /// Has a person measured the rail?
     Measured,

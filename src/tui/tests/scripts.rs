@@ -1,7 +1,7 @@
 //! Keys in, state and effects out.
 
 use super::fixture::*;
-use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, Rail, Tone};
+use crate::app::workbench::{Answer, Command, Doing, Item, Leave, Order, Phase, Rail, Tone};
 use crate::bus::WordAddress;
 use crate::chips::{Act, Verdict};
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
@@ -12,7 +12,7 @@ use crate::tui::msg::{Effect, Msg};
 use crate::tui::state::{Pane, State, Zoom};
 use std::time::Duration;
 
-fn sends(effects: &[Effect]) -> Vec<&Command> {
+pub fn sends(effects: &[Effect]) -> Vec<&Command> {
     effects
         .iter()
         .filter_map(|effect| match effect {
@@ -22,7 +22,7 @@ fn sends(effects: &[Effect]) -> Vec<&Command> {
         .collect()
 }
 
-fn stops(effects: &[Effect]) -> usize {
+pub fn stops(effects: &[Effect]) -> usize {
     effects.iter().filter(|effect| matches!(effect, Effect::Stop)).count()
 }
 
@@ -230,7 +230,7 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     types(&mut state, "records 10 = 1234ABCD");
     keys(&mut state, &[Key::Enter]);
     let mut leave = core;
-    leave.leave = Some((1, state.now + Duration::from_secs(60)));
+    leave.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
     let given = vec![Item::Answer(Answer::Allowed { space: 1, seconds: 60, changes: None })];
     let then = send(&mut state, Msg::Core(Box::new(leave), given));
     assert_eq!(order(&then), Some(write.clone()));
@@ -249,7 +249,7 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
 fn a_write_that_changes_a_chip_asks_with_its_sector_as_the_window() {
     let mut state = by_hand(80, 24);
     state.core.map[0].sectors = vec![0, 0x2000, 0x3000];
-    state.core.leave = Some((0, state.now + Duration::from_secs(60)));
+    state.core.leave = Some(Leave { space: Some(0), until: state.now + Duration::from_secs(60) });
     let at = WordAddress(0x2345);
     let write = Order::Write { space: 0, address: at, value: 0xFFFF_0030 };
     assert_eq!(order(&types(&mut state, "store 2345 = FFFF0030")), Some(write.clone()));
@@ -276,7 +276,7 @@ fn a_write_that_changes_a_chip_asks_with_its_sector_as_the_window() {
 #[test]
 fn the_leave_is_redrawn_every_five_seconds_until_it_is_nearly_over() {
     let mut state = by_hand(80, 24);
-    state.core.leave = Some((1, state.now + Duration::from_secs(60)));
+    state.core.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
     let (mut drawn, mut shown) = (0, Vec::new());
     while let Some(at) = state.changes_at() {
         assert!(at > state.now);

@@ -1,7 +1,7 @@
 //! Keys and lines of the bus console.
 
 use super::{lines, quit, rail};
-use crate::app::workbench::{Answer, Command, Doing, Order, SheetFacts};
+use crate::app::workbench::{Answer, Command, Doing, Leave, Order, SheetFacts};
 use crate::bus::WordAddress;
 use crate::chips::Act;
 use crate::module::Kind;
@@ -109,8 +109,8 @@ fn order(state: &mut State, order: Order) -> Vec<Effect> {
 }
 
 fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
-    let locked =
-        !state.core.leave.is_some_and(|(space, until)| space == cycle.space && state.now < until);
+    let covers = |leave: Leave| leave.space == Some(cycle.space) && state.now < leave.until;
+    let locked = !state.core.leave.is_some_and(covers);
     let writable = |sheet: &SheetFacts| {
         sheet.spaces.get(cycle.space).is_some_and(|space| space.kind != Kind::Rom)
     };
