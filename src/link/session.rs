@@ -325,6 +325,8 @@ impl Session {
         let frame = encode_frame_after_idle(&flying.request.encode(flying.tag));
         let sending = self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(frame.len() as u64));
         let work = allowance(&flying.request, self.baud, self.clock_hz);
+        let in_turn = flying.once.is_none() && !is_immediate(&flying.request);
+        flying.work = if in_turn { work } else { Nanos::ZERO };
         flying.deadline = match flying.once {
             Some(patience) => self.now + patience,
             None if is_immediate(&flying.request) => {
@@ -400,6 +402,9 @@ impl Session {
         }
         let done = self.flying.swap_remove(at);
         if !is_immediate(&done.request) {
+            // Only what is still on its way counts from here on, however little this one took.
+            let left = self.flying.iter().fold(self.now, |sum, flying| sum + flying.work);
+            self.answered_by = self.answered_by.min(left);
             self.repeat_overtaken(done.order);
         }
         match reply {

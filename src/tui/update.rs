@@ -113,6 +113,7 @@ fn heard(state: &mut State, item: Item) -> Vec<Effect> {
             for row in rows {
                 state.console.push(row);
             }
+            console::asks(state, &answer);
             let then = state.after_leave.take();
             match (answer, then) {
                 (Answer::Allowed { .. }, Some(order)) => vec![Effect::Send(Command::Order(order))],

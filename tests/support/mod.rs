@@ -3,6 +3,7 @@
 #![allow(dead_code, reason = "every test crate uses its own part of this")]
 
 pub mod firmware;
+pub mod fitted;
 pub mod kit;
 pub mod plugged;
 pub mod process;

@@ -1,12 +1,12 @@
 //! From what was found to the plan on the shelf and its report.
 
-use super::fit::{cautions, in_words, sentences, where_it_worked};
-use super::{BLANK, Looked, Source, Subject};
+use super::fit::{cautions, in_words, of_chip_file, sentences, where_it_worked};
+use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::image::counted;
 use crate::jobs::{
-    Arrival, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute,
+    Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute,
     missed, other_order, wanted, ways,
 };
 use crate::module::Kind;
@@ -34,7 +34,7 @@ pub(in crate::app) fn assemble(
     catalogue: &Catalogue,
     source: Source,
 ) -> Result<(PlanReport, Ending), JobError> {
-    let Subject { sheet, specimen, simulated, shelf, .. } = *subject;
+    let Subject { sheet, specimen, simulated, shelf, chip_files, .. } = *subject;
     let time = Timestamp::now();
     let Spaces { flash, chips, mut left, mut words_left } =
         spaces(subject, looked, catalogue, &source, time);
@@ -49,6 +49,7 @@ pub(in crate::app) fn assemble(
         backup: backup.id.clone(),
         backup_sha256: backup.sha256.clone(),
         image: source.image,
+        chip_files: chip_files.to_vec(),
     };
     let line = line(subject)?;
     let Computed { mut plan, target, missed: sectors_left } =
@@ -56,6 +57,7 @@ pub(in crate::app) fn assemble(
     if plan.image.name != BLANK {
         plan.fit.push(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
     }
+    plan.fit.extend(chip_files.iter().map(of_chip_file));
     words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
     left.extend(missed(&plan.spaces, &sectors_left));
     if plan.is_empty() && words_left > 0 {

@@ -6,10 +6,11 @@ use crate::app::identify_job::{Keeper, is_unsure, remember, twins};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::jobs::{
-    Arrival, Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, with_rail,
+    Arrival, Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked,
+    with_rail,
 };
 use crate::module::{Sheet, SpaceAccess};
-use crate::shelf::{Label, Shelf};
+use crate::shelf::{ChipFile, Label, Shelf};
 use crate::wire::HelloReply;
 
 /// The module in hand, and who works on it.
@@ -26,6 +27,8 @@ pub(in crate::app) struct Subject<'a, 'd> {
     pub shelf: &'a Shelf,
     /// The link, and where events go.
     pub desk: &'a Desk<'d>,
+    /// Chip files that add to the part list.
+    pub chip_files: &'a [ChipFile],
 }
 
 /// What was found.
@@ -44,6 +47,7 @@ pub(in crate::app) async fn look(
     catalogue: &Catalogue,
     keep: Keep<'_>,
 ) -> Result<Looked, JobError> {
+    refuse_locked(subject.desk).await?;
     with_rail(subject.desk, subject.sheet, subject.hello, access, async |powered| {
         keep.now();
         look_powered(subject, powered, catalogue).await
@@ -57,7 +61,7 @@ pub(in crate::app) async fn look_powered(
     powered: &Powered,
     catalogue: &Catalogue,
 ) -> Result<Looked, JobError> {
-    let Subject { sheet, hello, specimen, simulated, shelf, desk } = *subject;
+    let Subject { sheet, hello, specimen, simulated, shelf, desk, .. } = *subject;
     let whole = parts(sheet, Asked::default())?;
     let mut twins = twins(desk, shelf, sheet, simulated);
     for (space, twins) in sheet.spaces.iter().zip(&mut twins) {

@@ -276,13 +276,13 @@ impl Fold {
             Answer::Held { space, address, value, data } => {
                 snapshot.held = Some(Held { space, address, value, data });
             }
-            Answer::Allowed { space, seconds } => {
+            Answer::Allowed { space, seconds, .. } => {
                 let time = Duration::from_secs(u64::from(seconds));
                 let until = Instant::now() + time;
                 snapshot.leave = Some(Leave { space: Some(space), until });
             }
             Answer::Locked => snapshot.leave = None,
-            Answer::Refused(_) => {}
+            Answer::Refused(_) | Answer::Asks { .. } => {}
             Answer::Read { .. } | Answer::Written { .. } | Answer::LetGo | Answer::Lines(_) => {
                 snapshot.held = None;
             }

@@ -34,7 +34,7 @@ pub fn port_lines() -> Vec<PortLine> {
 }
 
 /// Stands for blank words.
-pub const BLANK: &str = crate::app::plan_job::BLANK;
+pub const BLANK: &str = crate::jobs::BLANK;
 /// Stands for the contents before the last write.
 pub const BACK: &str = "@back";
 /// Images in the list at most; others can be typed.

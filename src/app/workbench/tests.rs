@@ -1,5 +1,7 @@
 //! The core by itself, on simulated benches whose line takes no time.
 
+mod flash;
+
 use super::*;
 use crate::app::{CaptureOptions, Job, Wanted};
 use crate::bus::WordAddress;
@@ -153,7 +155,7 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
     screen.until(|now| matches!(now.rail, Rail::On { .. }));
     let before = screen.order(read.clone());
     assert!(matches!(before, Answer::Read { words: [a, b], .. } if a == b), "{before:?}");
-    let allow = Order::Allow { space: RECORDS, seconds: 60 };
+    let allow = Order::Allow { space: RECORDS, seconds: 60, changes: None };
     let early = screen.order(allow.clone());
     assert!(matches!(&early, Answer::Refused(why) if why.contains("capture first")), "{early:?}");
     // A job takes the rail over; afterwards it is off.
@@ -170,12 +172,15 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
         let write = Order::Write { space: RECORDS, address: AT, value };
         let written = screen.order(write);
         let words = [value; 2];
-        assert_eq!(written, Answer::Written { space: RECORDS, address: AT, value, words });
+        assert_eq!(
+            written,
+            Answer::Written { space: RECORDS, address: AT, value, words, does: None }
+        );
         // STOP ends the run chain; the next write begins a new one.
         assert_eq!(screen.order(Order::LetGo), Answer::LetGo);
     }
     let flash = screen.order(Order::Write { space: 0, address: AT, value: 0 });
-    assert!(matches!(&flash, Answer::Refused(why) if why.contains("is flash")), "{flash:?}");
+    assert!(matches!(&flash, Answer::Refused(why) if why.contains("locked")), "{flash:?}");
     let held = screen.order(Order::Hold { space: RECORDS, address: AT, value: None });
     assert!(matches!(held, Answer::Held { data: 0x5555_0000, .. }), "{held:?}");
     assert_eq!(screen.until(|now| now.held.is_some()).held.unwrap().address, AT);

@@ -2,6 +2,8 @@
 
 use super::elsewhere::sentences;
 use super::{CAUTIONS, Choice, Choose, Dialog, TIMES, write_pages};
+use crate::bus::WordAddress;
+use crate::module::Kind;
 use crate::tui::console::grammar::VERBS;
 use crate::tui::draw::clear;
 use crate::tui::keys::tables;
@@ -147,7 +149,9 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             }
             page
         }
-        Dialog::Leave { space, time, .. } => leave(state, *space, *time, room),
+        Dialog::Leave { space, time, changes, .. } => {
+            leave(state, *space, *time, changes.as_ref(), room)
+        }
         Dialog::Measured => {
             let mut page = Page::new("Measured by hand");
             page.say(
@@ -215,7 +219,13 @@ fn list(state: &State, choose: &Choose, room: usize) -> Page {
     page
 }
 
-fn leave(state: &State, space: usize, time: usize, room: usize) -> Page {
+fn leave(
+    state: &State,
+    space: usize,
+    time: usize,
+    changes: Option<&((WordAddress, WordAddress), String)>,
+    room: usize,
+) -> Page {
     let mut page = Page::new("Leave to write");
     let sheet = state.core.sheet.as_deref();
     if let Some(space) = sheet.and_then(|sheet| sheet.spaces.get(space)) {
@@ -227,10 +237,28 @@ fn leave(state: &State, space: usize, time: usize, room: usize) -> Page {
             9,
             room,
         );
+        let words = match changes {
+            Some(((first, last), _)) => Some(format!("words {first} to {last} of its chips")),
+            None if space.kind == Kind::Flash => Some("nothing: commands that only ask".into()),
+            None => None,
+        };
+        if let Some(words) = words {
+            page.pair(state, "changes", &words, 9, room);
+        }
     }
     let seconds = TIMES[time.min(TIMES.len() - 1)];
     page.pair(state, "time", &format!("{seconds} s, Left and Right change it"), 9, room);
     page.lines.push(Line::default());
+    if let Some((_, does)) = changes {
+        page.say(
+            &format!(
+                "{does}. What is changed is gone from the module, and a sector is erased whole. \
+                 The copy on the shelf is the only way back: has it been exported?"
+            ),
+            room,
+        );
+        page.lines.push(Line::default());
+    }
     page.say(
         "The adapter writes nothing without leave, and nothing outside the window. It ends with \
          the time, with the rail, and with `locked`.",

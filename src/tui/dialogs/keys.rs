@@ -41,7 +41,7 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
                 Vec::new()
             }
         },
-        Dialog::Leave { space, time, order } => leave(state, (space, time, order), key),
+        Dialog::Leave { time, .. } => leave(state, dialog, time, key),
         Dialog::Measured => {
             if key == Key::Enter {
                 return vec![Effect::Send(Command::RailMeasured)];
@@ -132,22 +132,20 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
     Vec::new()
 }
 
-fn leave(
-    state: &mut State,
-    (space, time, order): (usize, usize, Option<Order>),
-    key: Key,
-) -> Vec<Effect> {
-    let time = match key {
+fn leave(state: &mut State, mut dialog: Dialog, now: usize, key: Key) -> Vec<Effect> {
+    let Dialog::Leave { space, time, order, changes } = &mut dialog else { return Vec::new() };
+    match key {
         Key::Enter => {
-            state.after_leave = order;
-            let seconds = TIMES[time.min(TIMES.len() - 1)];
-            return vec![Effect::Send(Command::Order(Order::Allow { space, seconds }))];
+            state.after_leave = order.take();
+            let (space, seconds) = (*space, TIMES[now.min(TIMES.len() - 1)]);
+            let changes = changes.as_ref().map(|(window, _)| *window);
+            return vec![Effect::Send(Command::Order(Order::Allow { space, seconds, changes }))];
         }
-        Key::Left | Key::Down | Key::Char('-') => time.saturating_sub(1),
-        Key::Right | Key::Up | Key::Char('+') => (time + 1).min(TIMES.len() - 1),
-        _ => time,
-    };
-    state.dialog = Some(Dialog::Leave { space, time, order });
+        Key::Left | Key::Down | Key::Char('-') => *time = now.saturating_sub(1),
+        Key::Right | Key::Up | Key::Char('+') => *time = (now + 1).min(TIMES.len() - 1),
+        _ => {}
+    }
+    state.dialog = Some(dialog);
     Vec::new()
 }
 

@@ -18,6 +18,7 @@ pub use plan_form::PlanForm;
 use super::line_edit::LineEdit;
 use super::state::Pane;
 use crate::app::workbench::{Command, Elsewhere, Order};
+use crate::bus::WordAddress;
 
 /// Times of leave that can be chosen, in seconds.
 pub const TIMES: [u16; 5] = [30, 60, 120, 300, 600];
@@ -39,6 +40,8 @@ pub enum Dialog {
         time: usize,
         /// What is to be written with it.
         order: Option<Order>,
+        /// Where flash chips may be changed, and what would change them.
+        changes: Option<((WordAddress, WordAddress), String)>,
     },
     /// What of an image is planned.
     Plan(Box<PlanForm>),
