@@ -26,7 +26,11 @@ pub(super) fn found(snapshot: &mut Snapshot, report: &IdentifyReport) {
         map.found(sectors(space));
         snapshot.chips.extend(space.chips.iter().map(|chip| ChipFacts {
             reference: chip.reference.clone(),
-            part: if chip.answered { chip.parts.join(" or ") } else { chip.presence.clone() },
+            part: match (chip.answered, chip.parts.as_slice()) {
+                (true, []) => "unknown part".into(),
+                (true, parts) => parts.join(" or "),
+                (false, _) => chip.presence.clone(),
+            },
             what: if chip.answered { chip.what() } else { chip.presence.clone() },
             sectors: chip.sectors.iter().map(|region| region.count).sum(),
         }));
