@@ -18,7 +18,8 @@ use super::{Desk, Ending, Event, JobError, Powered, VerifyPart, power_cycle};
 use crate::chips::Catalogue;
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
-    Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Step, StoredPlan, cut_blocks,
+    Action, Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Step, StoredPlan,
+    cut_blocks,
 };
 use crate::wire::{HelloReply, RailReply};
 use bank::Bank;
@@ -191,6 +192,10 @@ impl Work<'_, '_> {
             if todo.is_empty() {
                 continue;
             }
+            let changes =
+                |sector: &&PlannedSector| matches!(sector.action, Action::Program | Action::Erase);
+            let all = bank.planned.sectors.iter().filter(changes).count();
+            let before = all - todo.len();
             let bytes = todo.iter().map(|(sector, _)| bank.bytes(sector)).sum();
             let space = bank.planned.name.clone();
             desk.tell(&Event::Pass { space, number: 1, what: WRITES.into(), bytes });
@@ -198,8 +203,8 @@ impl Work<'_, '_> {
             for (at, (sector, erase)) in todo.iter().enumerate() {
                 let place = || {
                     format!(
-                        "{at} of {} sectors of {} are written; `buswright resume` goes on",
-                        todo.len(),
+                        "{} of {all} sectors of {} are written; `buswright resume` goes on",
+                        before + at,
                         bank.planned.name
                     )
                 };

@@ -6,6 +6,7 @@ use super::glyphs::Glyphs;
 use super::theme::Theme;
 use crate::app::Wanted;
 use crate::app::workbench::{Doing, Line, Mark, Order, PortLine, Rail, Snapshot};
+use crate::bus::WordAddress;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
@@ -278,6 +279,19 @@ impl State {
         let sheet = self.core.sheet.as_ref()?;
         let space = sheet.spaces.get(self.map.space).filter(|_| self.map.zoom == Zoom::Words)?;
         Some((self.map.space, space.bits, self.map.word, PAGE))
+    }
+
+    /// The sector or block under the cursor of the map, while that has the keys: its space, and
+    /// its words on the bus.
+    pub fn under_cursor(&self) -> Option<(usize, WordAddress, u32)> {
+        let space = self.core.sheet.as_ref()?.spaces.get(self.map.space)?;
+        let map = self.core.map.get(self.map.space).filter(|_| self.focus == Pane::Map)?;
+        let at = match self.map.zoom {
+            Zoom::Words => map.part_at(self.map.word),
+            Zoom::Module | Zoom::Blocks => self.map.block,
+        };
+        let part = map.part(at)?;
+        Some((self.map.space, space.base.plus(part.first), part.words))
     }
 
     /// What is known of the block that holds a word, counted from the base of the space.

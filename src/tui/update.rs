@@ -231,6 +231,10 @@ fn stop(state: &mut State) -> Vec<Effect> {
         state.stop_asked = None;
         state.notice = Some("nothing runs and the rail is not on; q ends the workbench".into());
     }
+    if state.writes_a_sector() && !late {
+        state.notice =
+            Some("the sector in hand is finished first; ^C again within 5 s breaks it off".into());
+    }
     // One that comes later counts as a first one again, and that was asked already.
     if late { Vec::new() } else { vec![Effect::Stop] }
 }

@@ -6,7 +6,8 @@ use crate::app::identify_job::{Keeper, is_unsure, remember, twins};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
 use crate::jobs::{
-    Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked, with_rail,
+    Arrival, Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked,
+    with_rail,
 };
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{ChipFile, Label, Shelf};
@@ -73,6 +74,7 @@ pub(in crate::app) async fn look_powered(
         IdentifyRequest { specimen: Some(specimen.to_string()), simulated, probe: None, twins };
     let mut keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };
     let (found, _) = identify(desk, sheet, hello, powered, catalogue, request, &mut keeper).await?;
+    desk.show(&Arrival::Identified(&found));
     remember(desk, shelf, sheet, specimen.clone(), &found);
     let backup = backup(subject, powered, &whole).await?;
     Ok(Looked { found, backup })

@@ -72,7 +72,9 @@ impl Core {
     /// Looks for a write that nobody has said of whether the instrument started with it.
     pub(super) fn look_for_unanswered(&mut self) {
         let label = self.common.shared().snapshot.specimen.clone();
-        let line = label.and_then(|label| {
+        let unfinished = self.common.shared().snapshot.unfinished.is_some();
+        // Nobody has started an instrument with a module that is half written.
+        let line = label.filter(|_| !unfinished).and_then(|label| {
             let (captures, label) = open(&self.places.shelf, &label).ok()?;
             unanswered(&captures, &label).ok()?
         });

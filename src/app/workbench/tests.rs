@@ -40,6 +40,10 @@ pub(super) fn screen_of(sheet: &str, bench: &str) -> Screen {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("small.toml"), sheet).unwrap();
     std::fs::write(folder.path().join("bench.toml"), bench).unwrap();
+    screen_in(folder)
+}
+
+fn screen_in(folder: TempDir) -> Screen {
     let (wake, woken) = sync_channel(1);
     let places = Places {
         folder: folder.path().join("data"),
@@ -54,6 +58,13 @@ pub(super) fn screen_of(sheet: &str, bench: &str) -> Screen {
 }
 
 impl Screen {
+    /// Ends this core; a new one in the same folder.
+    pub(super) fn again(mut self) -> Self {
+        self.handle.send(Command::Quit);
+        self.handle.join();
+        screen_in(self.folder)
+    }
+
     pub(super) fn connect(&mut self) -> Snapshot {
         let port = format!("sim:{}", self.folder.path().join("bench.toml").display());
         self.handle.send(Command::Connect(port.parse().unwrap(), Wanted::default()));

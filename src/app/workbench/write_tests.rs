@@ -141,6 +141,30 @@ fn a_stopped_write_is_offered_and_gone_on_with() {
 }
 
 #[test]
+fn what_an_earlier_bench_was_given_is_not_offered_for_a_new_one() {
+    let mut screen = screen();
+    screen.connect();
+    let now = screen.plan(Some("@blank"), None);
+    let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
+    let options = WriteOptions::Plan { code, confirm: LABEL.to_string() };
+    screen.handle.send(Command::Run("write", Job::Write(options)));
+    screen.until(|now| count(now, Progressed::Written) > 0);
+    screen.handle.stop();
+    screen.until(|now| now.unfinished.is_some());
+    screen.handle.send(Command::Disconnect);
+    let looks = screen.handle.look().0.looks;
+    let port = format!("sim:{}", screen.folder.path().join("bench.toml").display());
+    screen.handle.send(Command::Connect(port.parse().unwrap(), Wanted::default()));
+    let now = screen.until(|now| now.looks == looks + 1);
+    let doubtful = count(&now, Progressed::Doubtful) + count(&now, Progressed::Waiting);
+    let unfinished = now.unfinished.clone().unwrap();
+    assert_eq!(unfinished.written + doubtful, 10, "the same bench: {unfinished:?}");
+    let mut later = screen.again();
+    let now = later.connect();
+    assert!(now.unfinished.is_none(), "a new one holds nothing of it");
+}
+
+#[test]
 fn a_screen_that_hangs_up_in_a_write_leaves_it_finished() {
     let mut screen = screen();
     screen.connect();

@@ -1,7 +1,8 @@
 //! What of an image is planned: a space, a range of words, kept zones.
 
 use crate::app::PlanOptions;
-use crate::app::workbench::{BACK, SheetFacts};
+use crate::app::workbench::{BACK, BLANK, SheetFacts};
+use crate::bus::WordAddress;
 use crate::module::Kind;
 use crate::tui::line_edit::LineEdit;
 
@@ -34,21 +35,25 @@ pub struct PlanForm {
 }
 
 impl PlanForm {
-    /// A form for `image` with nothing left out.
-    pub fn new(image: &str, sheet: Option<&SheetFacts>) -> Self {
+    /// A form for `image`; of blank words those that are under the cursor, if any are: a space and
+    /// its words on the bus.
+    pub fn new(
+        image: &str,
+        sheet: Option<&SheetFacts>,
+        cursor: Option<(usize, WordAddress, u32)>,
+    ) -> Self {
         let spaces = sheet.map_or(&[][..], |sheet| &sheet.spaces);
         let flash = |space: usize| spaces.get(space).is_some_and(|one| one.kind == Kind::Flash);
         let zones = sheet.map_or(&[][..], |sheet| &sheet.zones).iter();
         let zones = zones.filter(|zone| zone.keep && flash(zone.space));
+        let all = (0..spaces.len()).filter(|space| flash(*space));
+        let cursor = cursor.filter(|(space, _, _)| image == BLANK && flash(*space));
+        let range = cursor.map_or_else(String::new, |(_, at, words)| format!("{at}+0x{words:X}"));
         Self {
             image: image.to_string(),
-            spaces: spaces
-                .iter()
-                .filter(|space| space.kind == Kind::Flash)
-                .map(|space| space.name.clone())
-                .collect(),
-            space: None,
-            range: LineEdit::default(),
+            spaces: all.clone().map(|space| spaces[space].name.clone()).collect(),
+            space: cursor.and_then(|(of, _, _)| all.clone().position(|space| space == of)),
+            range: LineEdit::new(&range),
             zones: zones.map(|zone| (zone.name.clone(), false)).collect(),
             at: 0,
         }

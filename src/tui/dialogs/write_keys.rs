@@ -13,7 +13,7 @@ use crate::tui::update::{confirm, job, write};
 
 /// An image was chosen.
 pub fn image(state: &mut State, name: &str) -> Vec<Effect> {
-    let form = PlanForm::new(name, state.core.sheet.as_deref());
+    let form = PlanForm::new(name, state.core.sheet.as_deref(), state.under_cursor());
     // Everything about the way back is known already.
     if name == crate::app::workbench::BACK {
         return job(state, "plan", Job::Plan(form.options()));

@@ -125,7 +125,8 @@ fn does(plan: &PlanFacts) -> String {
         (_, 0) => erased,
         _ => format!("{erased}, {programmed}"),
     };
-    format!("{}: {all}", plan.what)
+    let part = if plan.whole { "" } else { "; NOT the whole image, see `stays` in the plan" };
+    format!("{}: {all}{part}", plan.what)
 }
 
 /// The last question before a module is changed.

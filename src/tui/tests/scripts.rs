@@ -1,6 +1,7 @@
 //! Keys in, state and effects out.
 
 use super::fixture::*;
+use super::write_fixture::{looked, reviewing, writing};
 use crate::app::workbench::{Answer, Command, Doing, Item, Leave, Order, Phase, Rail, Tone};
 use crate::bus::WordAddress;
 use crate::chips::{Act, Verdict};
@@ -377,7 +378,8 @@ fn random_keys_never_panic() {
         Key::Ctrl('z'),
     ];
     let mut random = fastrand::Rng::with_seed(4);
-    for make in [connected, capturing, by_hand] {
+    let asked = |width, height| looked(width, height, true, true);
+    for make in [connected, capturing, by_hand, reviewing, writing, asked] {
         let mut state = make(80, 24);
         for n in 0..20_000 {
             let key = match random.usize(0..60) {

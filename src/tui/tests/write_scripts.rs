@@ -67,6 +67,31 @@ fn an_image_is_chosen_or_typed_and_the_form_says_what_of_it() {
 }
 
 #[test]
+fn blank_words_are_planned_for_the_sector_under_the_cursor() {
+    let mut state = identified(80, 24);
+    state.cautioned = true;
+    keys(&mut state, &[Key::Char('2'), Key::Right, Key::Char('n')]);
+    send(&mut state, Msg::Images(images()));
+    keys(&mut state, &[Key::Down, Key::Down, Key::Down, Key::Enter]);
+    let options = plan_of(&keys(&mut state, &[Key::Enter]));
+    assert_eq!(
+        (options.space.as_deref(), options.range.as_deref()),
+        (Some("store"), Some("0x2000+0x1000"))
+    );
+    // In RAM there is nothing to plan, and a file is what it is.
+    for (pane, image) in [([Key::Char('2'), Key::End, Key::Down], 3), ([Key::Char('2'); 3], 1)] {
+        let mut state = identified(80, 24);
+        state.cautioned = true;
+        keys(&mut state, &pane);
+        keys(&mut state, &[Key::Char('n')]);
+        send(&mut state, Msg::Images(images()));
+        keys(&mut state, &vec![Key::Down; image]);
+        keys(&mut state, &[Key::Enter]);
+        assert_eq!(plan_of(&keys(&mut state, &[Key::Enter])).range, None);
+    }
+}
+
+#[test]
 fn a_plan_is_shown_once_and_again_on_request() {
     let mut state = reviewing(80, 24);
     assert!(matches!(state.dialog, Some(Dialog::Review { down: 0 })));
