@@ -11,14 +11,10 @@ use buswright::wire::{
     FrameReader, HelloRequest, PermitRequest, RailAction, RailRequest, RailState, Reply, Request,
     RunId, RunReply, RunRequest, ScriptRequest, ShapeRequest, encode_frame_after_idle,
 };
-use std::collections::BTreeMap;
 use std::fs;
 use std::io::{Read as _, Write as _};
-use std::path::PathBuf;
-use std::process::Command;
 use std::time::{Duration, Instant};
-use support::kit::{Kit, OnPty, run};
-use support::outside_tool;
+use support::avr::{Machine, number};
 use support::process::buswright;
 
 /// 256 KiB on 32 bits.
@@ -27,62 +23,6 @@ const WORDS: usize = 0x10000;
 const SHEET: &str = "format = 1\nname = \"KM\"\ntitle = \"kit\"\nrail_mv = 3300\naddress_lines = 16\n\
      [[space]]\nname = \"store\"\nkind = \"rom\"\nwidth = 32\nwords = 0x10000\n\
      select = { CS0 = \"low\" }\ntiming = { access_ns = 90 }\n";
-
-/// Everything that the build and the rig need; `None` where something is missing.
-fn kit() -> Option<Kit> {
-    let tools = [
-        ("avr-gcc", "gcc-avr"),
-        ("/usr/lib/avr/include/avr/io.h", "avr-libc"),
-        ("/usr/include/simavr/sim_avr.h", "libsimavr-dev"),
-        ("/usr/include/libelf.h", "libelf-dev"),
-    ];
-    if !tools.iter().all(|(tool, package)| outside_tool(tool, package)) {
-        return None;
-    }
-    Kit::export()
-}
-
-/// The rig, built without the product.
-fn rig(kit: &Kit) -> PathBuf {
-    let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/kit");
-    let out = kit.beside("rig");
-    let mut gcc = Command::new("gcc");
-    gcc.args(["-std=gnu99", "-Wall", "-Wextra", "-O2", "-I/usr/include/simavr", "-o"]).arg(&out);
-    gcc.args(["rig.c", "rig_module.c", "rig_line.c"].map(|name| tests.join(name)));
-    run(gcc.args(["-lsimavr", "-lelf", "-lutil"]));
-    out
-}
-
-/// The numbers of the rig's books: cycles and bus reads of each kind of reply.
-fn figures(books: &str) -> BTreeMap<String, (u64, u64)> {
-    let of_kind = |line: &str| {
-        let words: Vec<_> = line.strip_prefix("kind ")?.split([' ', ':', ',']).collect();
-        let after =
-            |name: &str| words[words.iter().position(|word| *word == name)? + 1].parse().ok();
-        Some((words[0].to_owned(), (after("cycles")?, after("reads")?)))
-    };
-    books.lines().filter_map(of_kind).collect()
-}
-
-/// The rig with firmware for this clock, and a module with these contents and RAM.
-fn adapter(clock: u32, contents: &[u8], ram_words: u32) -> Option<(Kit, OnPty, String)> {
-    let kit = kit()?;
-    let sizes = kit.make(&["m2560", &format!("CLOCK={clock}")]);
-    let store = kit.beside("store.bin");
-    fs::write(&store, contents).unwrap();
-    let elf = kit.path().join("build/m2560.elf");
-    let mut command = Command::new(rig(&kit));
-    command.arg(elf).arg(clock.to_string()).arg(store).arg(ram_words.to_string());
-    let adapter = OnPty::start(&mut command);
-    Some((kit, adapter, sizes))
-}
-
-/// A number of the books or of the build, after these words.
-fn number(text: &str, after: &str) -> u64 {
-    let (_, rest) = text.split_once(after).unwrap_or_else(|| panic!("'{after}' in {text}"));
-    let digits = rest.trim_start().split(|letter: char| !letter.is_ascii_digit()).next();
-    digits.unwrap().parse().unwrap()
-}
 
 #[derive(Debug)]
 struct Figures {
@@ -95,26 +35,25 @@ struct Figures {
 fn captured(clock: u32, rate: &str) -> Option<Figures> {
     let mut contents = vec![0; WORDS * 4];
     fastrand::Rng::with_seed(31).fill(&mut contents);
-    let (_kit, adapter, sizes) = adapter(clock, &contents, 0)?;
+    let machine = Machine::start(clock, &contents, 0, None)?;
     let home = tempfile::tempdir().unwrap();
     let (sheet, copy) = (home.path().join("sheet.toml"), home.path().join("copy.bin"));
     fs::write(&sheet, SHEET).unwrap();
     let (sheet, out) = (sheet.to_str().unwrap(), copy.to_str().unwrap());
-    let port = format!("{}{rate}", adapter.port);
+    let port = format!("{}{rate}", machine.port());
     let words = ["capture", "--out", out, "--port", &port, "--sheet", sheet];
     let ran = buswright(home.path(), [&words[..], &["--specimen", "KM #0001"]].concat());
-    let books = adapter.end();
-    assert_eq!(ran.code, Some(0), "{}{}\n{books}", ran.out, ran.err);
+    let sizes = machine.sizes.clone();
+    let books = machine.end();
+    assert_eq!(ran.code, Some(0), "{}{}\n{}", ran.out, ran.err, books.text);
     assert!(fs::read(&copy).unwrap() == contents, "the copy is what the module holds");
-    assert!(books.contains("violations 0:"), "{books}");
-    assert!(books.contains("overruns 0, overwritten 0"), "{books}");
-    let (stack, data) = (number(&books, "stack"), number(&sizes, "Data:"));
+    let (stack, data) = (books.number("stack"), number(&sizes, "Data:"));
     assert!(stack + data <= 7 * 1024, "RAM: {data} and {stack} of stack");
-    let per_word = |kind: &str| {
-        let (cycles, reads) = figures(&books)[kind];
+    let per_word = |kind| {
+        let (cycles, reads) = books.of_kind(kind);
         cycles as f64 / reads as f64
     };
-    let figures = Figures { read: per_word("89"), digest: per_word("8A") };
+    let figures = Figures { read: per_word(0x89), digest: per_word(0x8A) };
     let flash = number(&sizes, "Program:");
     println!("{clock} Hz{rate}: {figures:?}, flash {flash}, data {data}, stack {stack}");
     Some(figures)
@@ -212,8 +151,8 @@ fn shape(select: u16) -> Shape {
 /// Scripts as machine code, where an `int` has 16 bits: payload, polls, sweeps, emitted words.
 #[test]
 fn scripts_run_as_machine_code() {
-    let Some((_kit, adapter, _)) = adapter(16_000_000, &[0; 4096], 0x10000) else { return };
-    let port = serialport::new(&adapter.port, 250_000).timeout(Duration::from_millis(50));
+    let Some(machine) = Machine::start(16_000_000, &[0; 4096], 0x10000, None) else { return };
+    let port = serialport::new(machine.port(), 250_000).timeout(Duration::from_millis(50));
     let mut host = Host { port: port.open().unwrap(), reader: FrameReader::new(2_000), tag: 0 };
     let hello = host.ask(&Request::Hello(HelloRequest { major: 1, session: 7 }));
     assert!(matches!(hello, Reply::Hello(_)), "{hello:?}");
@@ -248,8 +187,8 @@ fn scripts_run_as_machine_code() {
     let write = new().repeat_n(|b| b.write_payload().wait_written(Width::W16, 0, 1_000).step(1));
     let reply = host.run(write, 1, words.clone(), 150);
     assert_eq!((reply.a, reply.d), (WordAddress(150), words[149]));
-    let emit = new().repeat(60, |b| b.read_a().emit().step(1));
-    assert_eq!(host.run(emit, 2, Vec::new(), 1).emitted, words[..60]);
+    let emit = new().repeat(30, |b| b.read_a().emit().step(1));
+    assert_eq!(host.run(emit, 2, Vec::new(), 1).emitted, words[..30]);
     // 300 addresses from 0x40 on are not the background: the first 86 hold words, then zeros.
     let sweep = |operations: &[SweepOp]| Sweep::new(operations).unwrap();
     let wrong = sweep(&[SweepOp::Read(true)]);
@@ -267,6 +206,5 @@ fn scripts_run_as_machine_code() {
     assert!(each <= 70, "{each} cycles an operation");
     let reply = host.ask(&Request::Rail(RailRequest::OFF));
     assert!(matches!(&reply, Reply::Rail(rail) if rail.state == RailState::Off), "{reply:?}");
-    let books = adapter.end();
-    assert!(books.contains("violations 0:") && books.contains("overruns 0,"), "{books}");
+    machine.end();
 }

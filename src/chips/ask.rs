@@ -17,8 +17,11 @@ pub const ID_WORDS: [u32; 7] = [0, 1, 2, 3, 0x0E, 0x0F, 0x100];
 pub const QUERY_WORDS: u32 = 0x60;
 /// What an extended table may need beyond its start.
 pub const EXTENDED_WORDS: u32 = 0x28;
-/// Addresses that one script reads; 64 of them, each by itself, take 384 bytes.
+/// Addresses that one script reads, if the adapter has room for so many.
 const READS_A_SCRIPT: usize = 64;
+/// Bytes of a read by itself with its emit, and of everything around the reads, at most.
+const READ_BYTES: usize = 6;
+const AROUND_READS: usize = 60;
 /// After the id commands of page-write parts and before their next read (from memory, AT29C
 /// datasheets: 10 ms).
 const PAGE_PAUSE_US: u32 = 10_000;
@@ -29,6 +32,13 @@ const LOOP_FROM: usize = 4;
 const READ_BACK: usize = 2;
 /// Id words that are read a second time: what does not hold still is no id.
 const TWICE: usize = 2;
+
+/// Addresses that one script may read on an adapter with scripts of so many bytes, which emit so
+/// many words; 1 at least.
+pub fn reads_a_script(script_bytes: usize, emitted: usize) -> usize {
+    let room = script_bytes.saturating_sub(AROUND_READS) / READ_BYTES;
+    room.min(emitted).clamp(1, READS_A_SCRIPT)
+}
 
 /// What [`Asking::ids`] has brought.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -195,26 +205,36 @@ impl Asking {
         self.back(self.open()).script()
     }
 
-    /// Scripts that enter query mode, read `addresses` and go back; `None` without such a command.
-    pub fn query(&self, addresses: &[WordAddress]) -> Option<Result<Vec<Script>, BuildError>> {
-        self.in_mode(Action::ReadQuery, addresses)
+    /// Scripts that enter query mode, read `addresses`, as many as `reads` each
+    /// ([`reads_a_script`]), and go back; `None` without such a command.
+    pub fn query(
+        &self,
+        addresses: &[WordAddress],
+        reads: usize,
+    ) -> Option<Result<Vec<Script>, BuildError>> {
+        self.in_mode(Action::ReadQuery, addresses, reads)
     }
 
     /// The same in id mode, of chips that are known to be flash.
-    pub fn codes(&self, addresses: &[WordAddress]) -> Option<Result<Vec<Script>, BuildError>> {
-        self.in_mode(Action::ReadIds, addresses)
+    pub fn codes(
+        &self,
+        addresses: &[WordAddress],
+        reads: usize,
+    ) -> Option<Result<Vec<Script>, BuildError>> {
+        self.in_mode(Action::ReadIds, addresses, reads)
     }
 
     fn in_mode(
         &self,
         action: Action,
         addresses: &[WordAddress],
+        reads: usize,
     ) -> Option<Result<Vec<Script>, BuildError>> {
         let enter = self.writes(action);
         if enter.is_empty() {
             return None;
         }
-        let scripts = addresses.chunks(READS_A_SCRIPT).map(|chunk| {
+        let scripts = addresses.chunks(reads.max(1)).map(|chunk| {
             let script =
                 enter.iter().fold(self.open(), |script, &(at, word)| script.write(at, word));
             read_all(script, chunk).finally(|script| self.back(script)).script()
@@ -327,23 +347,31 @@ mod tests {
         assert_eq!(of(Family::Page, 8, FOUR), [vec![0x2AAA, 0x5555]]);
     }
 
+    /// The kit's smallest board takes so many bytes and remembers so many words.
     #[test]
-    fn every_script_of_every_way_fits_512_bytes_and_the_checker() {
+    fn every_script_of_every_way_fits_a_small_adapter_and_the_checker() {
+        const BYTES: usize = 384;
+        const EMITTED: usize = 32;
         let rule = SlotRule { width: Width::W32, lanes: LaneRule::Rest };
-        let limits = Limits::with_shapes([rule]);
-        let apart: Vec<_> = (0..READS_A_SCRIPT as u32).map(|n| WordAddress(n * 2)).collect();
+        let limits =
+            Limits { bytes: BYTES as u32, emitted: EMITTED as u32, ..Limits::with_shapes([rule]) };
+        let reads = reads_a_script(BYTES, EMITTED);
+        assert_eq!((reads, reads_a_script(0, 0), reads_a_script(512, 254)), (32, 1, 64));
+        let apart: Vec<_> = (0..100).map(|n| WordAddress(0x20_0000 + n * 2)).collect();
         for ((lanes, bits), base) in [((PAIR, 16), 0), ((FOUR, 8), 0), ((FOUR, 8), 0x20_0000)] {
             let families = Family::ALL.map(|family| Way::of_family(family, bits)).concat();
             for way in [families, Way::of_unknown(bits)].concat() {
                 let asking = Asking { base: WordAddress(base), ..asking(lanes, way) };
                 let query = asking.query_addresses(0..QUERY_WORDS);
-                let mut scripts = vec![asking.ids(|_| 0), asking.reset()];
-                for more in [asking.query(&query), asking.query(&apart), asking.codes(&apart)] {
-                    scripts.extend(more.into_iter().flat_map(|more| more.unwrap()).map(Ok));
-                }
-                for script in scripts {
-                    let script = script.unwrap();
-                    assert!(script.0.len() <= 512, "{way}: {} bytes", script.0.len());
+                let more = [
+                    asking.query(&query, reads),
+                    asking.query(&apart, reads),
+                    asking.codes(&apart, reads),
+                ];
+                let scripts = more.into_iter().flatten().flat_map(Result::unwrap);
+                for script in scripts.chain([asking.ids(|_| 0), asking.reset()].map(Result::unwrap))
+                {
+                    assert!(script.0.len() <= BYTES, "{way}: {} bytes", script.0.len());
                     check(&script, &limits).unwrap_or_else(|error| panic!("{way}: {error}"));
                 }
             }

@@ -5,6 +5,7 @@ mod stream;
 use super::{Arrival, Desk, JobError};
 use crate::bus::script::{Script, Why};
 use crate::bus::{Millivolts, Nanos, ShapeId, Width, Word, WordAddress, crc32};
+use crate::chips::ask::reads_a_script;
 use crate::link::LinkError;
 use crate::wire::{
     FaultCode, Kind, PERMIT_ADDRESSES, PermitRequest, Reply, Request, RunReply, RunRequest,
@@ -68,6 +69,12 @@ impl<'a, 'd> Runs<'a, 'd> {
     pub(super) fn most_words(&self, width: Width) -> usize {
         let room = usize::from(self.sizes.rx_body_max).saturating_sub(RunRequest::OVERHEAD);
         (room / width.bytes()).max(1)
+    }
+
+    /// Addresses that one script may read.
+    pub(super) fn reads_a_script(&self) -> usize {
+        let sizes = self.sizes;
+        reads_a_script(sizes.script_bytes.into(), sizes.emit_remembered.into())
     }
 
     /// Asks for leave to write at exactly `addresses` of a shape, on `lanes`, for `seconds`.

@@ -1,4 +1,5 @@
-/* usage: rig ELF CLOCK STORE RAM_WORDS: prints the name of a pseudo-terminal, serves it until its
+/* usage: rig ELF CLOCK STORE RAM_WORDS [CHIP]: STORE is a file of 32-bit words, in a ROM or in two
+ * chips of this type; then the file is written again at the end. Prints the name of a pseudo-terminal, serves it until its
  * standard input ends, then writes its books to standard error. The simulator's own words are kept
  * from standard output. */
 #define _GNU_SOURCE
@@ -39,11 +40,32 @@ static bool load(rig_module *m, const char *file, uint32_t ram_words) {
            !fclose(f);
 }
 
+static bool chips(rig_module *m, const char *name) {
+    const flash_type *type = flash_find(name);
+    uint16_t *cells = (uint16_t *)m->store;
+    if (!type || type->words != m->store_words) return false;
+    m->chips = true;
+    return flash_begin(&m->chip[0], type, cells) && flash_begin(&m->chip[1], type, cells + 1);
+}
+
+static bool save(const rig_module *m, const char *file) {
+    FILE *f = fopen(file, "wb");
+    return f && fwrite(m->store, 4, m->store_words, f) == m->store_words && !fclose(f);
+}
+
 static void books(const rig_module *m, const rig_line *l, uint16_t stack) {
-    fprintf(stderr, "violations %u: early %u, fights %u, short %u, late %u, moved %u, unpowered %u, "
-                    "to the store %u\n",
+    fprintf(stderr, "violations %u: early %u, fights %u, short %u, late %u, moved %u, hasty %u, "
+                    "unpowered %u, to the store %u\n",
             module_violations(m), m->early, m->fights, m->short_pulses, m->late_data, m->moved,
-            m->unpowered, m->store_writes);
+            m->hasty, m->unpowered, m->store_writes);
+    for (unsigned n = 0; m->chips && n < 2; n++) {
+        const flash_chip *f = &m->chip[n];
+        fprintf(stderr, "chip %u: words %u, buffers %u, erases %u, odd %u, failures %u\n", n,
+                f->programs, f->buffers, f->erases, f->odd, f->failures);
+    }
+    if (m->program_words)
+        fprintf(stderr, "programmed %llu, cycles %llu\n", (unsigned long long)m->program_words,
+                (unsigned long long)m->program_cycles);
     fprintf(stderr, "reads %llu, RAM writes %llu, overruns %u, overwritten %u, stack %u\n",
             (unsigned long long)m->reads, (unsigned long long)m->ram_writes, l->overruns,
             l->overwritten, stack);
@@ -65,7 +87,7 @@ int main(int argc, char **argv) {
     avr_t *avr;
     int out = dup(1);
     dup2(2, 1);
-    if (argc != 5 || elf_read_firmware(argv[1], &firmware)) return 2;
+    if (argc < 5 || argc > 6 || elf_read_firmware(argv[1], &firmware)) return 2;
     avr = avr_make_mcu_by_name("atmega2560");
     if (!avr) return 2;
     avr_init(avr);
@@ -77,7 +99,9 @@ int main(int argc, char **argv) {
     m.access_ns = 90;
     m.pulse_ns = 50;
     m.setup_ns = 50;
+    m.recovery_ns = 30;
     if (!load(&m, argv[3], (uint32_t)strtoul(argv[4], 0, 0))) return 2;
+    if (argc == 6 && !chips(&m, argv[5])) return 2;
     module_begin(&m, avr);
     l.reads = &m.reads;
     if (!line_begin(&l, avr)) return 2;
@@ -110,5 +134,6 @@ int main(int argc, char **argv) {
         }
     }
     books(&m, &l, (uint16_t)(avr->ramend - lowest));
+    if (m.chips && !save(&m, argv[3])) return 2;
     return module_violations(&m) || l.overwritten ? 1 : 0;
 }

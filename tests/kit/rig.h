@@ -9,6 +9,8 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "flash.h"
+
 /* Addresses of the registers in data space (datasheet of the ATmega640 to 2561). */
 enum {
     PIN_A = 0x20, PIN_B = 0x23, PIN_C = 0x26, PIN_D = 0x29, PIN_E = 0x2C, PIN_G = 0x32,
@@ -21,15 +23,17 @@ typedef struct {
     avr_t *avr;
     uint32_t *store, *ram;
     uint32_t store_words, ram_words;
-    uint32_t access_ns, pulse_ns, setup_ns;
+    bool chips; /* the store is two flash chips side by side */
+    flash_chip chip[2];
+    uint32_t access_ns, pulse_ns, setup_ns, recovery_ns;
     /* Cycles of the last changes. */
-    uint64_t address_at, control_at, data_at, write_at, rail_at, read_at;
-    uint32_t address, floating;
+    uint64_t address_at, control_at, data_at, write_at, write_end, rail_at, read_at;
+    uint32_t address, floating, word;
     uint16_t control;
-    bool writing, powered;
+    bool writing, output, powered;
     /* Books. */
-    uint64_t reads, ram_writes;
-    uint32_t early, fights, short_pulses, late_data, moved, unpowered, store_writes;
+    uint64_t reads, ram_writes, program_at, program_cycles, program_words;
+    uint32_t early, fights, short_pulses, late_data, moved, hasty, unpowered, store_writes;
 } rig_module;
 
 typedef struct {
@@ -55,6 +59,7 @@ typedef struct {
 
 void module_begin(rig_module *m, avr_t *avr);
 uint32_t module_violations(const rig_module *m);
+uint32_t module_programmed(const rig_module *m);
 bool line_begin(rig_line *l, avr_t *avr);
 /* Takes what the host has sent; true if something came. */
 bool line_take(rig_line *l);

@@ -73,9 +73,17 @@ static void wait_for_host(const rig_line *l) {
     }
 }
 
+/* So it does after a reply to RUN: the host always says something then, and its own time and that of
+ * this computer are no figures of the firmware. What it says last in a row costs a wait for nothing. */
+static void wait_for_word(rig_line *l) {
+    struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
+    poll(p, 2, 60);
+}
+
 static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     rig_line *l = with;
     uint64_t now = avr->cycle;
+    bool ends_run;
     (void)at;
     if (now < l->buffer_empty) {
         l->overwritten++;
@@ -88,14 +96,16 @@ static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     if (l->buffer_empty > now) avr_cycle_timer_register(avr, l->buffer_empty - now, empties, l);
     else if (avr->data[UART_CONTROL] & UDRIE) avr_raise_interrupt(avr, &l->uart->udrc);
     l->last_byte = now;
-    noted(l, byte);
     if (byte == 0) wait_for_host(l);
+    ends_run = byte == 0 && l->place > 2 && l->kind == 0x8F;
+    noted(l, byte);
     while (write(l->master, &byte, 1) != 1) {
         /* Nobody reads: simulated time stops, so that no byte is lost. */
         struct pollfd p[2] = {{l->master, POLLOUT, 0}, {0, POLLIN, 0}};
         poll(p, 2, 100);
         if (p[1].revents) return;
     }
+    if (ends_run) wait_for_word(l);
 }
 
 static uint8_t status(avr_t *avr, avr_io_addr_t at, void *with) {
@@ -130,7 +140,7 @@ static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with)
         }
         if (l->fifo_count) avr_raise_interrupt(avr, &l->uart->rxc);
     }
-    if (l->in_at == l->in_count) {
+    if (l->in_at == l->in_count && !line_take(l)) {
         l->receiving = false;
         return 0;
     }

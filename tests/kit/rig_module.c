@@ -37,18 +37,58 @@ static uint64_t ns_since(const rig_module *m, uint64_t cycle) {
     return (m->avr->cycle - cycle) * 1000 / (m->avr->frequency / 1000000);
 }
 
+static uint64_t ns_now(const rig_module *m) {
+    return m->avr->cycle * 1000 / (m->avr->frequency / 1000000);
+}
+
 static uint32_t *selected(rig_module *m, uint16_t levels, uint32_t at) {
     if (!(levels & CS0)) return at < m->store_words ? &m->store[at] : 0;
     if (!(levels & CS1)) return at < m->ram_words ? &m->ram[at] : 0;
     return 0;
 }
 
+/* Flash chips are asked once in each read cycle, RAM and ROM at any time. */
+static uint32_t word_of(rig_module *m, uint16_t levels, uint32_t at) {
+    uint64_t now = ns_now(m);
+    if (!m->chips || levels & CS0) return *selected(m, levels, at);
+    return flash_read(&m->chip[0], at, now) | (uint32_t)flash_read(&m->chip[1], at, now) << 16;
+}
+
+/* How fast words are programmed, without what lies between two sectors. */
+static void note_program(rig_module *m, uint32_t words_before) {
+    uint32_t words = module_programmed(m);
+    uint64_t since = m->avr->cycle - m->program_at;
+    if (words == words_before) return;
+    if (since < m->avr->frequency / 100) {
+        m->program_cycles += since;
+        m->program_words += words - words_before;
+    }
+    m->program_at = m->avr->cycle;
+}
+
+static void flash_written(rig_module *m, uint32_t at, uint32_t word) {
+    uint32_t before = module_programmed(m);
+    flash_write(&m->chip[0], at, (uint16_t)word, ns_now(m));
+    flash_write(&m->chip[1], at, (uint16_t)(word >> 16), ns_now(m));
+    note_program(m, before);
+}
+
+/* Words that both chips have begun to program. */
+uint32_t module_programmed(const rig_module *m) {
+    return m->chip[0].begun < m->chip[1].begun ? m->chip[0].begun : m->chip[1].begun;
+}
+
 static void write_ends(rig_module *m, uint16_t before) {
     if (ns_since(m, m->write_at) < m->pulse_ns) m->short_pulses++;
     if (m->address_at > m->write_at) m->moved++;
     if (ns_since(m, m->data_at) < m->setup_ns) m->late_data++;
+    m->write_end = m->avr->cycle;
     if (before & CS1) {
-        m->store_writes++;
+        if (m->chips) {
+            flash_written(m, m->address, data_out(m) | ~data_driven(m));
+        } else {
+            m->store_writes++;
+        }
     } else if (m->address < m->ram_words) {
         m->ram[m->address] = data_out(m) | ~data_driven(m);
         m->ram_writes++;
@@ -70,8 +110,14 @@ static void changed(rig_module *m) {
     if (m->writing && !writing) write_ends(m, before);
     if (at != m->address) m->address_at = now;
     if (levels != before) m->control_at = now;
-    if (!m->writing && writing) m->write_at = now;
+    if (!m->writing && writing) {
+        m->write_at = now;
+        if (m->write_end && ns_since(m, m->write_end) < m->recovery_ns) m->hasty++;
+    }
     output = !(levels & OE) && (levels & WE) && selected(m, levels, at);
+    if (output && (!m->output || at != m->address || (levels ^ before) & (CS0 | CS1)))
+        m->word = word_of(m, levels, at);
+    m->output = output;
     if (output && driven) m->fights++;
     m->floating = (m->floating & ~driven) | data_out(m);
     m->address = at;
@@ -90,26 +136,25 @@ static void port_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with
         m->rail_at = avr->cycle;
         m->powered = is;
         m->control = 0xFFFF;
-        m->writing = false;
+        m->writing = m->output = false;
+        for (unsigned n = 0; m->chips && n < 2; n++) flash_power(&m->chip[n], is, ns_now(m));
     }
     changed(m);
 }
 
 static uint32_t bus(rig_module *m) {
-    uint32_t driven = data_driven(m), *word = 0;
-    uint16_t levels = control(m);
-    if (m->powered && !(levels & OE) && (levels & WE)) word = selected(m, levels, m->address);
-    if (word) {
+    uint32_t driven = data_driven(m);
+    if (m->powered && m->output) {
         uint64_t last = m->address_at > m->control_at ? m->address_at : m->control_at;
         /* The input synchroniser shows what the pin had one and a half periods before. */
         uint64_t half_ns = 500 / (m->avr->frequency / 1000000);
         if (ns_since(m, last) < m->access_ns + 3 * half_ns) {
             m->early++;
-            return ~*word;
+            return ~m->word;
         }
         if (m->read_at != last) m->reads++;
         m->read_at = last;
-        m->floating = *word;
+        m->floating = m->word;
     }
     return (m->floating & ~driven) | data_out(m);
 }
@@ -170,6 +215,6 @@ void module_begin(rig_module *m, avr_t *avr) {
 }
 
 uint32_t module_violations(const rig_module *m) {
-    return m->early + m->fights + m->short_pulses + m->late_data + m->moved + m->unpowered +
-           m->store_writes;
+    return m->early + m->fights + m->short_pulses + m->late_data + m->moved + m->hasty +
+           m->unpowered + m->store_writes;
 }

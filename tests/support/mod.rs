@@ -2,6 +2,7 @@
 
 #![allow(dead_code, reason = "every test crate uses its own part of this")]
 
+pub mod avr;
 pub mod firmware;
 pub mod fitted;
 pub mod kit;

@@ -197,7 +197,7 @@ impl Rig {
         let of = |chip| Finding::new(way, chip, &ids, moved, &before);
         self.findings = self.wirings.iter().map(of).collect();
         let addresses = asking.query_addresses(QUERY_FIRST..QUERY_WORDS);
-        if let Some(scripts) = asking.query(&addresses) {
+        if let Some(scripts) = asking.query(&addresses, 64) {
             let mut words = Vec::new();
             for script in scripts.unwrap() {
                 words.extend(self.run(&script, 0, 1, Vec::new()).emitted);

@@ -156,7 +156,8 @@ impl Asker<'_, '_, '_> {
         asking: &Asking,
         offsets: std::ops::Range<u32>,
     ) -> Result<Option<Vec<Word>>, JobError> {
-        let Some(scripts) = asking.query(&asking.query_addresses(offsets)) else { return Ok(None) };
+        let (addresses, reads) = (asking.query_addresses(offsets), self.runs.reads_a_script());
+        let Some(scripts) = asking.query(&addresses, reads) else { return Ok(None) };
         let mut words = Vec::new();
         for script in built(scripts)? {
             words.extend(self.run(&script).await?);
@@ -170,7 +171,8 @@ impl Asker<'_, '_, '_> {
         asking: &Asking,
         addresses: &[WordAddress],
     ) -> Result<Option<Vec<Word>>, JobError> {
-        let Some(scripts) = asking.codes(addresses) else { return Ok(None) };
+        let reads = self.runs.reads_a_script();
+        let Some(scripts) = asking.codes(addresses, reads) else { return Ok(None) };
         self.runs.permit(asking.shape, &asking.written(), asking.lanes(), PERMIT_S).await?;
         let mut words = Vec::new();
         for script in built(scripts)? {

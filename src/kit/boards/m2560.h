@@ -58,11 +58,11 @@ typedef struct {
 #define BD_RX_BODY 860
 #define BD_TX_BODY 1056
 #define BD_SHAPES 8
-#define BD_SCRIPTS 6
-#define BD_SCRIPT_BYTES 128
+#define BD_SCRIPTS 3
+#define BD_SCRIPT_BYTES 384
 #define BD_RUNS 2
-#define BD_EMIT 64
-#define BD_POOL 304
+#define BD_EMIT 32
+#define BD_POOL 224
 #define BD_ROWS 62
 #define BD_SCRATCH 682
 #define BD_FIRMWARE "kit 0.1"
