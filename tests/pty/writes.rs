@@ -126,3 +126,57 @@ fn a_write_that_is_killed_again_and_again_comes_to_its_end() {
     bench.killed(&["resume"], "checksums after", 1);
     bench.comes_to_its_end(&backup);
 }
+
+/// Real kills of a write at random lines of what it tells; `BUSWRIGHT_KILLS` asks for more.
+const KILLS: usize = 24;
+/// Kills of each write: of itself, and of those that go on with it.
+const EACH: usize = 3;
+/// Benches at a time: they wait for each other's dead-man more than they work.
+const BENCHES: usize = 8;
+
+/// Writes `rounds` times with kills in between; how often something was there to go on with.
+fn killed_at_random(seed: u64, rounds: usize) -> usize {
+    let bench = Bench::new();
+    let mut random = fastrand::Rng::with_seed(seed);
+    let mut resumed = 0;
+    for _ in 0..rounds {
+        let code = bench.plan();
+        let write = ["write", &code, "--confirm", "PW #0001"];
+        // An undisturbed write of all sectors tells more than this, one that goes on less.
+        bench.killed(&write, "\"event\"", random.usize(1..40));
+        for _ in 1..EACH {
+            let host = bench.home.start(&bench.args(&["resume", "--json"]));
+            let line = random.usize(1..6);
+            // Where nothing was begun, or all is done, it ends by itself before.
+            host.wait_for_times_or_end(Stream::Out, "\"event\"", line);
+            host.kill();
+        }
+        let mut ran = bench.run(&["resume"]);
+        if ran.code == 2 {
+            ran = bench.run(&write);
+            // The kill came after its end.
+            assert!([0, 4].contains(&ran.code), "seed {seed}: {ran}");
+        } else {
+            assert_eq!(ran.code, 0, "seed {seed}: {ran}");
+            resumed += 1;
+        }
+        let image = format!("{}.bin", bench.next.get());
+        bench.run(&["verify", &image]).says(0, &["equals"]);
+        bench.next.set(1 - bench.next.get());
+    }
+    bench.run(&["shelf", "check"]).says(0, &["as recorded"]);
+    resumed
+}
+
+#[test]
+fn real_programs_killed_at_random_lines_lose_nothing() {
+    let kills = std::env::var("BUSWRIGHT_KILLS").ok().and_then(|n| n.parse().ok());
+    let rounds = kills.unwrap_or(KILLS).div_ceil(EACH * BENCHES);
+    let benches: Vec<_> = (0..BENCHES as u64)
+        .map(|seed| std::thread::spawn(move || killed_at_random(seed, rounds)))
+        .collect();
+    let resumed: usize = benches.into_iter().map(|bench| bench.join().unwrap()).sum();
+    let writes = rounds * BENCHES;
+    println!("{writes} writes with {} kills, {resumed} gone on with", writes * EACH);
+    assert!(resumed * 2 > writes, "{resumed} of {writes}");
+}
