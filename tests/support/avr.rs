@@ -55,8 +55,19 @@ impl Machine {
     /// The rig with firmware for this clock, a module with these contents in a ROM, or in two flash
     /// chips of this type, and so many words of RAM; `None` where a tool is missing.
     pub fn start(clock: u32, contents: &[u8], ram_words: u32, chip: Option<&str>) -> Option<Self> {
+        Self::start_at(clock, 250_000, contents, ram_words, chip)
+    }
+
+    /// The same, with the rate that the firmware begins with.
+    pub fn start_at(
+        clock: u32,
+        rate: u32,
+        contents: &[u8],
+        ram_words: u32,
+        chip: Option<&str>,
+    ) -> Option<Self> {
         let kit = kit()?;
-        let sizes = kit.make(&["m2560", &format!("CLOCK={clock}")]);
+        let sizes = kit.make(&["m2560", &format!("CLOCK={clock}"), &format!("RESET_RATE={rate}")]);
         let store = kit.beside("store.bin");
         fs::write(&store, contents).unwrap();
         let mut command = Command::new(rig(&kit));
