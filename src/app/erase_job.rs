@@ -9,7 +9,6 @@ use super::started::ask_started;
 use super::wanted::{Before, Ready, label, ready};
 use super::write_job::{Here, carry_out};
 use crate::bus::WordAddress;
-use crate::chips::Catalogue;
 use crate::image::counted;
 use crate::jobs::{BLANK, Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
 use crate::module::{Kind, Sheet};
@@ -102,10 +101,11 @@ pub(super) async fn erase_job(
         shelf,
         desk,
         chip_files: &chip_files,
+        catalogue: &catalogue,
     };
-    let looked = look(&subject, access.clone(), &catalogue, keep).await?;
-    let source = blank_sectors(&subject, &looked, &catalogue, index, &wanted)?;
-    let (report, _) = assemble(&subject, &looked, &catalogue, source)?;
+    let looked = look(&subject, access.clone(), keep).await?;
+    let source = blank_sectors(&subject, &looked, index, &wanted)?;
+    let (report, _) = assemble(&subject, &looked, source)?;
     let Some(code) = report.code else {
         return Err(JobError::Usage(format!(
             "nothing to erase: every sector wholly inside {} is blank already",
@@ -141,13 +141,12 @@ fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
 fn blank_sectors(
     subject: &Subject<'_, '_>,
     looked: &Looked,
-    catalogue: &Catalogue,
     index: usize,
     wanted: &Wanted,
 ) -> Result<Source, JobError> {
     let Subject { sheet, desk, .. } = *subject;
     let space = &sheet.spaces[index];
-    let ways = ways(space, sheet.rail, &looked.found.spaces[index], catalogue)
+    let ways = ways(space, sheet.rail, &looked.found.spaces[index], subject.catalogue)
         .map_err(|why| JobError::Safety(format!("{} cannot be erased: {why}", space.name)))?;
     let whole = parts(sheet, Asked { space: Some(&space.name), range: None })?;
     let mut chosen = Vec::new();

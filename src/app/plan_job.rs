@@ -63,7 +63,8 @@ pub(super) async fn plan_job(
         shelf,
         desk,
         chip_files: &chip_files,
+        catalogue: &catalogue,
     };
-    let looked = look(&subject, access, &catalogue, keep).await?;
-    assemble(&subject, &looked, &catalogue, source)
+    let looked = look(&subject, access, keep).await?;
+    assemble(&subject, &looked, source)
 }

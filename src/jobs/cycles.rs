@@ -132,8 +132,8 @@ async fn ordered(
     }
 }
 
-impl Hand<'_, '_> {
-    fn space(&self, index: usize, address: WordAddress) -> Result<&Space, Answer> {
+impl<'a> Hand<'a, '_> {
+    fn space(&self, index: usize, address: WordAddress) -> Result<&'a Space, Answer> {
         let Some(space) = self.sheet.spaces.get(index) else {
             return Err(Answer::Refused("the sheet has no such space".into()));
         };
@@ -247,28 +247,22 @@ impl Hand<'_, '_> {
             )));
         }
         let now = self.desk.client.now();
-        let name = space.name.clone();
         let verdict = self.watch.would(index, address, value, now);
-        if let Some(verdict) = verdict.as_ref().filter(|verdict| verdict.is_refused()) {
-            let told = verdict.told(&self.chip(index, verdict));
-            return Err(Answer::Refused(format!("{told}. Nothing was sent")));
-        }
-        if let Some(verdict) = verdict.as_ref().filter(|verdict| verdict.changes())
-            && !self.pen.may_change(self.sheet, index, address, verdict.act, now)
-        {
-            return Err(Answer::Asks { space: index, address, value, verdict: *verdict });
+        if let Some(verdict) = verdict {
+            if verdict.is_refused() {
+                let chip = space.chips.get(verdict.chip).map(|chip| chip.reference.as_str());
+                let told = verdict.told(chip);
+                return Err(Answer::Refused(format!("{told}. Nothing was sent")));
+            }
+            if verdict.changes() && !self.pen.may_change(space, index, address, verdict.act, now) {
+                return Err(Answer::Asks { space: index, address, value, verdict });
+            }
         }
         if !self.pen.covers(index, now) {
-            let why = format!("writes in {name} are locked; nothing was sent");
+            let why = format!("writes in {} are locked; nothing was sent", space.name);
             return Err(Answer::Refused(why));
         }
         Ok(verdict)
-    }
-
-    /// The name of the chip that a verdict is about.
-    fn chip(&self, index: usize, verdict: &Verdict) -> String {
-        let chip = self.sheet.spaces[index].chips.get(verdict.chip);
-        chip.map_or_else(|| format!("chip {}", verdict.chip), |chip| chip.reference.clone())
     }
 
     /// A write was made.

@@ -325,14 +325,13 @@ impl Session {
         let frame = encode_frame_after_idle(&flying.request.encode(flying.tag));
         let sending = self.baud.map_or(Nanos::ZERO, |baud| baud.time_of(frame.len() as u64));
         let work = allowance(&flying.request, self.baud, self.clock_hz);
-        let in_turn = flying.once.is_none() && !is_immediate(&flying.request);
-        flying.work = if in_turn { work } else { Nanos::ZERO };
         flying.deadline = match flying.once {
             Some(patience) => self.now + patience,
             None if is_immediate(&flying.request) => {
                 self.now + sending + work + self.patience() + self.reply_in_transit()
             }
             None => {
+                flying.work = work;
                 self.answered_by = self.answered_by.max(self.now + sending) + work;
                 self.answered_by + self.patience()
             }

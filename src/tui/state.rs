@@ -5,7 +5,7 @@ use super::dialogs::Dialog;
 use super::glyphs::Glyphs;
 use super::theme::Theme;
 use crate::app::Wanted;
-use crate::app::workbench::{Doing, Line, Mark, Order, PortLine, Rail, Snapshot};
+use crate::app::workbench::{Doing, Line, ListLine, Mark, Order, Rail, Snapshot};
 use crate::bus::WordAddress;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -172,7 +172,7 @@ pub struct State {
     /// Sheet, adapter sheet, specimen as they were chosen.
     pub wanted: Wanted,
     /// Ports that the system knows.
-    pub ports: Vec<PortLine>,
+    pub ports: Vec<ListLine>,
     /// What is offered next.
     pub offers: Offers,
     /// Built-in sheets.

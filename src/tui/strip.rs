@@ -60,8 +60,7 @@ fn takes(row: &Binding) -> usize {
 /// The keys of a stage that do something now.
 fn keys_of(state: &State, of: Stage) -> impl Iterator<Item = &'static Binding> {
     let plan = state.core.plan.is_some();
-    let writes = state.core.plan.as_ref().is_some_and(|plan| plan.code.is_some())
-        || state.core.unfinished.is_some();
+    let writes = state.core.plan_code().is_some() || state.core.unfinished.is_some();
     WORK.iter().filter(move |one| one.stage == Some(of)).filter(move |one| match one.action {
         Action::Review => plan,
         Action::Write => writes,
@@ -81,7 +80,7 @@ fn present(state: &State) -> Stage {
         Doing::Job("capture") => return Stage::Keep,
         _ => {}
     }
-    if core.unfinished.is_some() || core.plan.as_ref().is_some_and(|plan| plan.code.is_some()) {
+    if core.unfinished.is_some() || core.plan_code().is_some() {
         Stage::Write
     } else if parts.any(|part| part.progressed == Progressed::Verified) {
         Stage::Prove
@@ -163,16 +162,14 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         Dialog::Specimen(_) => &[("Enter", "takes it"), ("Esc", "back")],
         Dialog::Cautions(Some(_)) => &[("Enter", "read, go on"), ("Esc", "back")],
         Dialog::Cautions(None) => &[("Enter", "read"), ("Esc", "back")],
-        Dialog::Leave { .. } => {
-            &[("Enter", "allow"), ("Left Right", "time"), ("Esc", "stay locked")]
-        }
+        Dialog::Leave(_) => &[("Enter", "allow"), ("Left Right", "time"), ("Esc", "stay locked")],
         Dialog::Measured => &[("Enter", "yes, below 300 mV"), ("Esc", "no")],
         Dialog::Quit => &[("Enter", "stop, rail off, end"), ("Esc", "stay")],
         Dialog::Help { .. } => &[("Up Down", "scroll"), ("Esc", "back")],
         Dialog::Plan(_) => {
             &[("Enter", "plans it"), ("Up Down Left Right", "choose"), ("Esc", "back")]
         }
-        Dialog::Review { .. } if state.core.plan.as_ref().is_none_or(|one| one.code.is_none()) => {
+        Dialog::Review { .. } if state.core.plan_code().is_none() => {
             &[("Enter", "read"), ("Up Down", "scroll")]
         }
         Dialog::Review { .. } => {

@@ -11,7 +11,7 @@ use super::keys::{self, Action, Key};
 use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
 use super::state::{Pane, State};
-use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, PortLine, Rail};
+use crate::app::workbench::{Answer, Command, Doing, Item, ListLine, Order, Phase, Rail};
 use crate::app::{CaptureOptions, IdentifyOptions, Job};
 use std::time::Duration;
 
@@ -87,7 +87,7 @@ fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
 }
 
 /// Rows for the list that is open, if it is that one.
-fn refill(state: &mut State, what: Choice, lines: &[PortLine]) {
+fn refill(state: &mut State, what: Choice, lines: &[ListLine]) {
     if let Some(Dialog::Choose(choose)) = &mut state.dialog
         && choose.what == what
     {

@@ -22,7 +22,7 @@ use virtual_time::{Run, Scenario};
 
 const RATE: u32 = 250_000;
 const BYTES: usize = 4 << 20;
-/// A large sector of both chips, and how many lie above the small ones.
+/// A large sector of both chips, in bytes.
 const SECTOR: usize = 0x2_0000;
 const LABEL: &str = "WRITE #1";
 
@@ -101,7 +101,8 @@ fn whole(run: &Run) -> f64 {
     off.expect("it was told").0.since(from).as_secs_f64()
 }
 
-/// From each sector's erase to its end, and the time that its checksum takes within that.
+/// Seconds from the ends of all erases to the ends of their sectors, and how many of them the
+/// checksums take.
 fn programming(run: &Run) -> (f64, f64) {
     let blocks = |wanted: BlockState| {
         run.events.iter().filter_map(move |(at, event)| match event {
@@ -116,21 +117,15 @@ fn programming(run: &Run) -> (f64, f64) {
         sum += end.since(begun).as_secs_f64();
     }
     // The pass of checksums before the write makes the same ones.
-    let pass = run.time_of(
-        |event| matches!(event, Event::Pass { what, .. } if what == "checksums before writing"),
+    let is_pass = |event: &Event| matches!(event, Event::Pass { .. });
+    let first = run.events.iter().position(
+        |(_, event)| matches!(event, Event::Pass { what, .. } if what == "checksums before writing"),
     );
-    let last = run
-        .events
-        .iter()
-        .rev()
-        .find(|(_, event)| matches!(event, Event::Block { state: BlockState::Same, .. }));
-    let first_pass = run
-        .events
-        .iter()
-        .filter(|(_, event)| matches!(event, Event::Block { state: BlockState::Same, .. }));
-    let half = first_pass.clone().count() / 2;
-    let end = first_pass.take(half).last().or(last).expect("checksums").0;
-    (sum, end.since(pass.expect("it was told")).as_secs_f64())
+    let pass = &run.events[first.expect("it was told")..];
+    let end = pass.iter().skip(1).position(|(_, event)| is_pass(event)).expect("sectors follow");
+    let same = |event: &Event| matches!(event, Event::Block { state: BlockState::Same, .. });
+    let last = pass[..=end].iter().rev().find(|(_, event)| same(event)).expect("checksums");
+    (sum, last.0.since(pass[0].0).as_secs_f64())
 }
 
 fn row(what: &str, measured: &str, goal: &str, reached: bool) {

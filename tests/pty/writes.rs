@@ -66,10 +66,14 @@ impl Bench {
         self.home.run(&self.args(command))
     }
 
-    /// Plans the other image; the plan's code.
+    /// The file with what the module is to hold next.
+    fn image(&self) -> String {
+        format!("{}.bin", self.next.get())
+    }
+
+    /// Plans that image; the plan's code.
     fn plan(&self) -> String {
-        let image = format!("{}.bin", self.next.get());
-        let ran = self.run(&["plan", &image, "--json"]).says(0, &["\"finished\""]);
+        let ran = self.run(&["plan", &self.image(), "--json"]).says(0, &["\"finished\""]);
         reported(&ran, "code")
     }
 
@@ -84,10 +88,15 @@ impl Bench {
     #[track_caller]
     fn comes_to_its_end(&self, backup: &str) {
         self.run(&["resume"]).says(0, &["proven"]);
-        let image = format!("{}.bin", self.next.get());
-        self.run(&["verify", &image]).says(0, &["equals"]);
         assert!(self.home.content(backup) == self.images[1 - self.next.get()], "{backup}");
+        self.is_written();
         self.run(&["shelf", "check"]).says(0, &["as recorded"]);
+    }
+
+    /// The module holds the image, and the other one is next.
+    #[track_caller]
+    fn is_written(&self) {
+        self.run(&["verify", &self.image()]).says(0, &["equals"]);
         self.next.set(1 - self.next.get());
     }
 
@@ -160,9 +169,7 @@ fn killed_at_random(seed: u64, rounds: usize) -> usize {
             assert_eq!(ran.code, 0, "seed {seed}: {ran}");
             resumed += 1;
         }
-        let image = format!("{}.bin", bench.next.get());
-        bench.run(&["verify", &image]).says(0, &["equals"]);
-        bench.next.set(1 - bench.next.get());
+        bench.is_written();
     }
     bench.run(&["shelf", "check"]).says(0, &["as recorded"]);
     resumed

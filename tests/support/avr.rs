@@ -43,10 +43,11 @@ fn kit() -> Option<Kit> {
 fn rig(kit: &Kit) -> PathBuf {
     let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/kit");
     let out = kit.beside("rig");
-    let sources = ["rig", "rig_module", "rig_line", "flash", "flash_types", "flash_amd"];
+    let sources =
+        ["rig", "rig_module", "rig_line", "flash", "flash_types", "flash_amd", "flash_intel"];
     let mut gcc = Command::new("gcc");
     gcc.args(["-std=gnu99", "-Wall", "-Wextra", "-O2", "-I/usr/include/simavr", "-o"]).arg(&out);
-    gcc.args(sources.map(|name| tests.join(format!("{name}.c")))).arg(tests.join("flash_intel.c"));
+    gcc.args(sources.map(|name| tests.join(format!("{name}.c"))));
     run(gcc.args(["-lsimavr", "-lelf", "-lutil"]));
     out
 }

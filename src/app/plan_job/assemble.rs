@@ -3,7 +3,6 @@
 use super::fit::{cautions, in_words, of_chip_file, sentences, where_it_worked};
 use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
-use crate::chips::Catalogue;
 use crate::image::counted;
 use crate::jobs::{
     Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute,
@@ -31,13 +30,11 @@ struct Spaces {
 pub(in crate::app) fn assemble(
     subject: &Subject<'_, '_>,
     looked: &Looked,
-    catalogue: &Catalogue,
     source: Source,
 ) -> Result<(PlanReport, Ending), JobError> {
     let Subject { sheet, specimen, simulated, shelf, chip_files, .. } = *subject;
     let time = Timestamp::now();
-    let Spaces { flash, chips, mut left, mut words_left } =
-        spaces(subject, looked, catalogue, &source, time);
+    let Spaces { flash, chips, mut left, mut words_left } = spaces(subject, looked, &source, time);
     let backup = &looked.backup;
     let draft = Draft {
         time,
@@ -101,13 +98,7 @@ pub(in crate::app) fn assemble(
     Ok((keep(subject, looked, report, plan, target)?, ending))
 }
 
-fn spaces(
-    subject: &Subject<'_, '_>,
-    looked: &Looked,
-    catalogue: &Catalogue,
-    source: &Source,
-    time: Timestamp,
-) -> Spaces {
+fn spaces(subject: &Subject<'_, '_>, looked: &Looked, source: &Source, time: Timestamp) -> Spaces {
     let Subject { sheet, desk, .. } = *subject;
     let (flash, chips, left) = (Vec::new(), Vec::new(), Vec::new());
     let mut spaces = Spaces { flash, chips, left, words_left: 0 };
@@ -120,7 +111,7 @@ fn spaces(
         if let Some(order) = other_order(space.width, &now, &image) {
             desk.caution(format!("{}: {order}", space.name));
         }
-        match ways(space, sheet.rail, found, catalogue) {
+        match ways(space, sheet.rail, found, subject.catalogue) {
             Ok(ways) => {
                 let chips = found.chips.iter().map(|chip| chip.record(Some(time))).collect();
                 spaces.flash.push(Flash { index, now, ways, chips });

@@ -27,8 +27,9 @@ pub(in crate::app) struct Subject<'a, 'd> {
     pub shelf: &'a Shelf,
     /// The link, and where events go.
     pub desk: &'a Desk<'d>,
-    /// Chip files that add to the part list.
+    /// Chip files that add to the part list, and that list.
     pub chip_files: &'a [ChipFile],
+    pub catalogue: &'a Catalogue,
 }
 
 /// What was found.
@@ -44,13 +45,12 @@ pub(in crate::app) struct Looked {
 pub(in crate::app) async fn look(
     subject: &Subject<'_, '_>,
     access: Vec<SpaceAccess>,
-    catalogue: &Catalogue,
     keep: Keep<'_>,
 ) -> Result<Looked, JobError> {
     refuse_locked(subject.desk).await?;
     with_rail(subject.desk, subject.sheet, subject.hello, access, async |powered| {
         keep.now();
-        look_powered(subject, powered, catalogue).await
+        look_powered(subject, powered).await
     })
     .await
 }
@@ -59,9 +59,8 @@ pub(in crate::app) async fn look(
 pub(in crate::app) async fn look_powered(
     subject: &Subject<'_, '_>,
     powered: &Powered,
-    catalogue: &Catalogue,
 ) -> Result<Looked, JobError> {
-    let Subject { sheet, hello, specimen, simulated, shelf, desk, .. } = *subject;
+    let Subject { sheet, hello, specimen, simulated, shelf, desk, catalogue, .. } = *subject;
     let whole = parts(sheet, Asked::default())?;
     let mut twins = twins(desk, shelf, sheet, simulated);
     for (space, twins) in sheet.spaces.iter().zip(&mut twins) {

@@ -26,7 +26,7 @@ mod work;
 mod write_tests;
 mod writing;
 
-pub use crate::jobs::{Answer, Order};
+pub use crate::jobs::{Answer, BLANK, Order};
 pub(crate) use crate::shelf::Action;
 pub use crate::wire::LineLevels;
 pub use core::{Places, Setup, start};
@@ -34,7 +34,7 @@ pub use core::{Places, Setup, start};
 pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
 pub use map::{Image, Mark, Part, SpaceMap};
-pub use places::{BACK, BLANK, PortLine, image_lines, label_error, port_lines};
+pub use places::{BACK, ListLine, image_lines, label_error, port_lines};
 #[cfg(test)]
 pub use planned::PlannedPart;
 pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};

@@ -1,13 +1,14 @@
 //! Ports and images that there are.
 
+use crate::jobs::BLANK;
 use crate::shelf::{Label, OsDisk, Shelf, Summary};
 use serialport::SerialPortType;
 use std::path::Path;
 use std::sync::Arc;
 
-/// A port for the dialog.
+/// A port, or an image, for the list of a dialog.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PortLine {
+pub struct ListLine {
     /// As it is named.
     pub name: String,
     /// What is known of it.
@@ -15,9 +16,9 @@ pub struct PortLine {
 }
 
 /// The simulated bench and every serial port that the system knows.
-pub fn port_lines() -> Vec<PortLine> {
+pub fn port_lines() -> Vec<ListLine> {
     let plain = |text: &str| text.chars().filter(|c| !c.is_control()).collect::<String>();
-    let mut lines = vec![PortLine { name: "sim".into(), about: "simulated bench".into() }];
+    let mut lines = vec![ListLine { name: "sim".into(), about: "simulated bench".into() }];
     for port in serialport::available_ports().unwrap_or_default() {
         let about = match &port.port_type {
             SerialPortType::UsbPort(usb) => {
@@ -28,13 +29,11 @@ pub fn port_lines() -> Vec<PortLine> {
             SerialPortType::BluetoothPort => "radio".into(),
             SerialPortType::Unknown => String::new(),
         };
-        lines.push(PortLine { name: plain(&port.port_name), about: about.trim_end().into() });
+        lines.push(ListLine { name: plain(&port.port_name), about: about.trim_end().into() });
     }
     lines
 }
 
-/// Stands for blank words.
-pub const BLANK: &str = crate::jobs::BLANK;
 /// Stands for the contents before the last write.
 pub const BACK: &str = "@back";
 /// Images in the list at most; others can be typed.
@@ -42,8 +41,8 @@ const IMAGES: usize = 200;
 
 /// What can be brought onto a module: the way back, captures of its kind, latest first, and blank
 /// words.
-pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<PortLine> {
-    let row = |name: &str, about: &str| PortLine { name: name.into(), about: about.into() };
+pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLine> {
+    let row = |name: &str, about: &str| ListLine { name: name.into(), about: about.into() };
     let mut lines = Vec::new();
     if let (Ok(shelf), Ok(label)) = (Shelf::open(Arc::new(OsDisk), shelf), Label::parse(specimen)) {
         if shelf.last_write(&label).is_ok_and(|last| last.is_some()) {

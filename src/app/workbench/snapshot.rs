@@ -238,3 +238,10 @@ pub struct Snapshot {
     /// The core has ended.
     pub over: bool,
 }
+
+impl Snapshot {
+    /// The code of the plan that can be written; none where nothing is to be done.
+    pub fn plan_code(&self) -> Option<&str> {
+        self.plan.as_ref()?.code.as_deref()
+    }
+}

@@ -29,6 +29,12 @@ fn screen() -> Screen {
     screen_of(&sheet, &bench)
 }
 
+/// The write of the plan that was made last.
+fn write_of(now: &Snapshot, confirm: &str) -> Job {
+    let (code, confirm) = (now.plan_code().unwrap().to_string(), confirm.to_string());
+    Job::Write(WriteOptions::Plan { code, confirm })
+}
+
 impl Screen {
     fn job(&mut self, word: &'static str, job: Job) -> Snapshot {
         let ended = self.handle.look().0.ended;
@@ -49,9 +55,12 @@ impl Screen {
     }
 
     fn write(&mut self, now: &Snapshot) -> Snapshot {
-        let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
-        let confirm = LABEL.to_string();
-        self.job("write", Job::Write(WriteOptions::Plan { code, confirm }))
+        self.job("write", write_of(now, LABEL))
+    }
+
+    /// Orders the write, and does not wait for anything.
+    fn begin_write(&mut self, now: &Snapshot) {
+        self.handle.send(Command::Run("write", write_of(now, LABEL)));
     }
 
     fn history(&self) -> Vec<HistoryLine> {
@@ -120,9 +129,8 @@ fn a_stopped_write_is_offered_and_gone_on_with() {
     let mut screen = screen();
     screen.connect();
     let now = screen.plan(Some("@blank"), None);
-    let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
-    let options = WriteOptions::Plan { code: code.clone(), confirm: LABEL.to_string() };
-    screen.handle.send(Command::Run("write", Job::Write(options)));
+    let code = now.plan_code().unwrap().to_string();
+    screen.begin_write(&now);
     screen.until(|now| count(now, Progressed::Written) > 0);
     screen.handle.stop();
     let now = screen.until(|now| now.unfinished.is_some());
@@ -145,9 +153,7 @@ fn what_an_earlier_bench_was_given_is_not_offered_for_a_new_one() {
     let mut screen = screen();
     screen.connect();
     let now = screen.plan(Some("@blank"), None);
-    let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
-    let options = WriteOptions::Plan { code, confirm: LABEL.to_string() };
-    screen.handle.send(Command::Run("write", Job::Write(options)));
+    screen.begin_write(&now);
     screen.until(|now| count(now, Progressed::Written) > 0);
     screen.handle.stop();
     screen.until(|now| now.unfinished.is_some());
@@ -169,9 +175,7 @@ fn a_screen_that_hangs_up_in_a_write_leaves_it_finished() {
     let mut screen = screen();
     screen.connect();
     let now = screen.plan(Some("@blank"), None);
-    let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
-    let options = WriteOptions::Plan { code, confirm: LABEL.to_string() };
-    screen.handle.send(Command::Run("write", Job::Write(options)));
+    screen.begin_write(&now);
     screen.until(|now| now.doing == Doing::Job("write"));
     screen.handle.hung_up();
     assert_eq!(screen.handle.join(), 0);
@@ -183,9 +187,7 @@ fn a_write_without_the_label_changes_nothing_and_keeps_the_plan() {
     let mut screen = screen();
     screen.connect();
     let now = screen.plan(Some("@blank"), None);
-    let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
-    let options = WriteOptions::Plan { code, confirm: "PT #0002".into() };
-    let now = screen.job("write", Job::Write(options));
+    let now = screen.job("write", write_of(&now, "PT #0002"));
     assert!(screen.said("PT #0002 was confirmed"), "{:?}", screen.items);
     assert!(now.plan.is_some() && now.write_end.is_none() && now.unfinished.is_none());
 }
@@ -200,9 +202,7 @@ fn leave_to_write_shows_while_it_lasts() {
     let now = screen.until(|now| now.ended == 2);
     assert!(now.leave.is_none(), "taken back at the end");
     let now = screen.plan(Some("@blank"), None);
-    let code = now.plan.as_ref().and_then(|plan| plan.code.clone()).unwrap();
-    let options = WriteOptions::Plan { code, confirm: LABEL.to_string() };
-    screen.handle.send(Command::Run("write", Job::Write(options)));
+    screen.begin_write(&now);
     let now = screen.until(|now| now.map[0].in_hand.is_some() && now.leave.is_some());
     assert_eq!(now.leave.unwrap().space, None, "no person has asked for it");
     let now = screen.until(|now| now.doing == Doing::Nothing && now.last_code.is_some());

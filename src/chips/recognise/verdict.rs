@@ -52,12 +52,11 @@ impl Verdict {
     pub fn is_refused(&self) -> bool {
         self.act == Act::Permanent
     }
-}
 
-impl Verdict {
-    /// What it does, with the chip by name.
-    pub fn told(&self, chip: &str) -> String {
+    /// What it does, with the name of the chip where it has one.
+    pub fn told(&self, chip: Option<&str>) -> String {
         let Self { at, value, command, .. } = self;
+        let chip = chip.map_or_else(|| format!("chip {}", self.chip), str::to_owned);
         let does = match self.act {
             Act::Harmless => return format!("{value:02X} changes nothing"),
             Act::Part => "is part of a command",
@@ -75,6 +74,6 @@ impl Verdict {
 
 impl fmt::Display for Verdict {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.told(&format!("chip {}", self.chip)))
+        f.write_str(&self.told(None))
     }
 }

@@ -31,6 +31,13 @@ impl Watch {
         Self(spaces.collect())
     }
 
+    /// What is followed there, and the address from the base of the space; `None` without flash.
+    fn at(&mut self, space: usize, address: WordAddress) -> Option<(&mut Watched, u32)> {
+        let watched = self.0.get_mut(space)?.as_mut()?;
+        let offset = address.0.wrapping_sub(watched.base.0);
+        Some((watched, offset))
+    }
+
     /// What this write would do; `None` where there is no flash.
     pub(super) fn would(
         &mut self,
@@ -39,14 +46,14 @@ impl Watch {
         value: Word,
         now: Nanos,
     ) -> Option<Verdict> {
-        let watched = self.0.get_mut(space)?.as_mut()?;
+        let (watched, offset) = self.at(space, address)?;
         if watched.last.is_some_and(|last| now >= last + PAUSE) {
             watched.recogniser.paused();
         }
-        Some(watched.recogniser.would(address.0.wrapping_sub(watched.base.0), value))
+        Some(watched.recogniser.would(offset, value))
     }
 
-    /// The write was made; what it did.
+    /// The write was made, and was over at `now`; what it did.
     pub(super) fn saw(
         &mut self,
         space: usize,
@@ -54,8 +61,8 @@ impl Watch {
         value: Word,
         now: Nanos,
     ) -> Option<Verdict> {
-        let watched = self.0.get_mut(space)?.as_mut()?;
+        let (watched, offset) = self.at(space, address)?;
         watched.last = Some(now);
-        Some(watched.recogniser.saw(address.0.wrapping_sub(watched.base.0), value))
+        Some(watched.recogniser.saw(offset, value))
     }
 }

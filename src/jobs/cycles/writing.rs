@@ -6,7 +6,7 @@ use crate::bus::{Nanos, ShapeId, Word, WordAddress};
 use crate::chips::Act;
 use crate::jobs::runs::{Runs, Start, Window, nonsense};
 use crate::jobs::{JobError, refuse_locked};
-use crate::module::{Kind, Sheet};
+use crate::module::{Kind, Space};
 use crate::wire::Kind as Wire;
 
 /// The longest leave that is asked for.
@@ -41,17 +41,18 @@ impl<'a, 'd> Pen<'a, 'd> {
     /// leave for all of its space.
     pub(super) fn may_change(
         &self,
-        sheet: &Sheet,
+        space: &Space,
         index: usize,
         address: WordAddress,
         act: Act,
         now: Nanos,
     ) -> bool {
         let window = self.leave.as_ref().and_then(|given| given.changes);
-        let (Some((first, last)), space) = (window, &sheet.spaces[index]) else { return false };
-        let all = first <= space.base && last >= space.last();
-        self.covers(index, now)
-            && if act == Act::EraseChip { all } else { (first..=last).contains(&address) }
+        let Some((first, last)) = window.filter(|_| self.covers(index, now)) else { return false };
+        match act {
+            Act::EraseChip => first <= space.base && last >= space.last(),
+            _ => (first..=last).contains(&address),
+        }
     }
 
     /// Gives leave back.

@@ -212,8 +212,11 @@ fn cycle(words: &[String], hold: bool, sheet: Option<&SheetFacts>) -> Result<Cyc
 fn writes(name: &str, rest: &[&str], sheet: Option<&SheetFacts>) -> Result<Ask, String> {
     let space = space(name, sheet)?;
     let (changes, rest) = match rest.split_first() {
-        Some((first, rest)) if first.contains('-') => (Some(stretch(first)?), rest),
-        _ => (None, rest),
+        Some((first, after)) => match first.split_once('-') {
+            Some(ends) => (Some(stretch(ends)?), after),
+            None => (None, rest),
+        },
+        None => (None, rest),
     };
     let seconds = match rest {
         [] => 60,
@@ -227,11 +230,10 @@ fn writes(name: &str, rest: &[&str], sheet: Option<&SheetFacts>) -> Result<Ask, 
     Ok(Ask::Writes { space, seconds, changes })
 }
 
-fn stretch(text: &str) -> Result<(WordAddress, WordAddress), String> {
-    let (first, last) = text.split_once('-').unwrap_or((text, text));
-    let (first, last) = (hex(first)?, hex(last)?);
+fn stretch((from, to): (&str, &str)) -> Result<(WordAddress, WordAddress), String> {
+    let (first, last) = (hex(from)?, hex(to)?);
     if first > last {
-        return Err(format!("'{text}' ends before it begins"));
+        return Err(format!("'{from}-{to}' ends before it begins"));
     }
     Ok((WordAddress(first), WordAddress(last)))
 }

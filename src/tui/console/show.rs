@@ -142,7 +142,7 @@ fn levels(adapter: Option<&AdapterFacts>, sheet: Option<&SheetFacts>, got: LineL
 /// What a write does, with the chip by name.
 pub fn told(facts: &SheetFacts, space: usize, verdict: &Verdict) -> String {
     let chip = facts.spaces.get(space).and_then(|space| space.chips.get(verdict.chip));
-    verdict.told(&chip.map_or_else(|| format!("chip {}", verdict.chip), |(name, _)| name.clone()))
+    verdict.told(chip.map(|(name, _)| name.as_str()))
 }
 
 /// The rows that tell an answer.

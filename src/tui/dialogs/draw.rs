@@ -1,8 +1,7 @@
 //! Dialogs on the screen: a few lines between two rules.
 
 use super::elsewhere::sentences;
-use super::{CAUTIONS, Choice, Choose, Dialog, TIMES, write_pages};
-use crate::bus::WordAddress;
+use super::{CAUTIONS, Choice, Choose, Dialog, LeaveForm, write_pages};
 use crate::module::Kind;
 use crate::tui::console::grammar::VERBS;
 use crate::tui::draw::clear;
@@ -149,9 +148,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             }
             page
         }
-        Dialog::Leave { space, time, changes, .. } => {
-            leave(state, *space, *time, changes.as_ref(), room)
-        }
+        Dialog::Leave(form) => leave(state, form, room),
         Dialog::Measured => {
             let mut page = Page::new("Measured by hand");
             page.say(
@@ -219,16 +216,10 @@ fn list(state: &State, choose: &Choose, room: usize) -> Page {
     page
 }
 
-fn leave(
-    state: &State,
-    space: usize,
-    time: usize,
-    changes: Option<&((WordAddress, WordAddress), String)>,
-    room: usize,
-) -> Page {
+fn leave(state: &State, form: &LeaveForm, room: usize) -> Page {
     let mut page = Page::new("Leave to write");
     let sheet = state.core.sheet.as_deref();
-    if let Some(space) = sheet.and_then(|sheet| sheet.spaces.get(space)) {
+    if let Some(space) = sheet.and_then(|sheet| sheet.spaces.get(form.space)) {
         let last = space.base.0 + (space.words - 1);
         page.pair(
             state,
@@ -237,7 +228,7 @@ fn leave(
             9,
             room,
         );
-        let words = match changes {
+        let words = match &form.changes {
             Some(((first, last), _)) => Some(format!("words {first} to {last} of its chips")),
             None if space.kind == Kind::Flash => Some("nothing: commands that only ask".into()),
             None => None,
@@ -246,10 +237,10 @@ fn leave(
             page.pair(state, "changes", &words, 9, room);
         }
     }
-    let seconds = TIMES[time.min(TIMES.len() - 1)];
-    page.pair(state, "time", &format!("{seconds} s, Left and Right change it"), 9, room);
+    let time = format!("{} s, Left and Right change it", form.seconds());
+    page.pair(state, "time", &time, 9, room);
     page.lines.push(Line::default());
-    if let Some((_, does)) = changes {
+    if let Some((_, does)) = &form.changes {
         page.say(
             &format!(
                 "{does}. What is changed is gone from the module, and a sector is erased whole. \

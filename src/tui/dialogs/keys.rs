@@ -1,6 +1,6 @@
 //! What keys do in a dialog.
 
-use super::{Choice, Dialog, TIMES, write_keys};
+use super::{Choice, Dialog, LeaveForm, TIMES, write_keys};
 use crate::app::workbench::{Command, Order, label_error};
 use crate::tui::keys::Key;
 use crate::tui::msg::Effect;
@@ -41,7 +41,7 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
                 Vec::new()
             }
         },
-        Dialog::Leave { time, .. } => leave(state, dialog, time, key),
+        Dialog::Leave(form) => leave(state, form, key),
         Dialog::Measured => {
             if key == Key::Enter {
                 return vec![Effect::Send(Command::RailMeasured)];
@@ -132,20 +132,19 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
     Vec::new()
 }
 
-fn leave(state: &mut State, mut dialog: Dialog, now: usize, key: Key) -> Vec<Effect> {
-    let Dialog::Leave { space, time, order, changes } = &mut dialog else { return Vec::new() };
+fn leave(state: &mut State, mut form: LeaveForm, key: Key) -> Vec<Effect> {
     match key {
         Key::Enter => {
-            state.after_leave = order.take();
-            let (space, seconds) = (*space, TIMES[now.min(TIMES.len() - 1)]);
-            let changes = changes.as_ref().map(|(window, _)| *window);
+            let (space, seconds) = (form.space, form.seconds());
+            let changes = form.changes.map(|(window, _)| window);
+            state.after_leave = Some(form.order);
             return vec![Effect::Send(Command::Order(Order::Allow { space, seconds, changes }))];
         }
-        Key::Left | Key::Down | Key::Char('-') => *time = now.saturating_sub(1),
-        Key::Right | Key::Up | Key::Char('+') => *time = (now + 1).min(TIMES.len() - 1),
+        Key::Left | Key::Down | Key::Char('-') => form.time = form.time.saturating_sub(1),
+        Key::Right | Key::Up | Key::Char('+') => form.time = (form.time + 1).min(TIMES.len() - 1),
         _ => {}
     }
-    state.dialog = Some(dialog);
+    state.dialog = Some(Dialog::Leave(form));
     Vec::new()
 }
 

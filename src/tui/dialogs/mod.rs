@@ -23,6 +23,31 @@ use crate::bus::WordAddress;
 /// Times of leave that can be chosen, in seconds.
 pub const TIMES: [u16; 5] = [30, 60, 120, 300, 600];
 
+/// Leave to write that is about to be asked for.
+#[derive(Clone, Debug)]
+pub struct LeaveForm {
+    /// The space.
+    pub space: usize,
+    /// Which of [`TIMES`].
+    pub time: usize,
+    /// What is to be written with it.
+    pub order: Order,
+    /// Where flash chips may be changed, and what would change them.
+    pub changes: Option<((WordAddress, WordAddress), String)>,
+}
+
+impl LeaveForm {
+    /// For this order, and for no change of flash chips.
+    pub fn new(space: usize, order: Order) -> Self {
+        Self { space, time: 1, order, changes: None }
+    }
+
+    /// How long, in seconds.
+    pub fn seconds(&self) -> u16 {
+        TIMES[self.time.min(TIMES.len() - 1)]
+    }
+}
+
 /// A dialog.
 #[derive(Clone, Debug)]
 pub enum Dialog {
@@ -33,16 +58,7 @@ pub enum Dialog {
     /// The cautions; then, perhaps, what was asked for.
     Cautions(Option<Box<Command>>),
     /// Leave to write.
-    Leave {
-        /// The space.
-        space: usize,
-        /// Which of [`TIMES`].
-        time: usize,
-        /// What is to be written with it.
-        order: Option<Order>,
-        /// Where flash chips may be changed, and what would change them.
-        changes: Option<((WordAddress, WordAddress), String)>,
-    },
+    Leave(LeaveForm),
     /// What of an image is planned.
     Plan(Box<PlanForm>),
     /// A plan, to be read.

@@ -39,7 +39,7 @@ pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect>
 }
 
 pub fn review(state: &mut State, down: usize, key: Key) -> Vec<Effect> {
-    let writes = state.core.plan.as_ref().is_some_and(|plan| plan.code.is_some());
+    let writes = state.core.plan_code().is_some();
     match key {
         Key::Enter | Key::Char('w') if writes => return write(state),
         Key::Enter | Key::Char('e' | 'q') => return Vec::new(),

@@ -19,7 +19,7 @@ pub fn rows_of(state: &State, dialog: &Dialog) -> Vec<String> {
             if let Some(unfinished) = &state.core.unfinished {
                 rows.push(format!("go on with plan {}", unfinished.code));
             }
-            if let Some(code) = state.core.plan.as_ref().and_then(|plan| plan.code.as_ref()) {
+            if let Some(code) = state.core.plan_code() {
                 rows.push(format!("write plan {code} instead"));
             }
             rows

@@ -6,7 +6,7 @@ use crate::app::workbench::{Answer, Command, Doing, Item, Leave, Order, Phase, R
 use crate::bus::WordAddress;
 use crate::chips::{Act, Verdict};
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
-use crate::tui::dialogs::Dialog;
+use crate::tui::dialogs::{Dialog, LeaveForm};
 use crate::tui::keys::Key;
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::{Effect, Msg};
@@ -220,7 +220,7 @@ fn lines_of_the_console_become_orders() {
 fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     let mut state = by_hand(80, 24);
     assert!(types(&mut state, "records 10 = 1234ABCD").is_empty());
-    assert!(matches!(state.dialog, Some(Dialog::Leave { space: 1, .. })));
+    assert!(matches!(state.dialog, Some(Dialog::Leave(LeaveForm { space: 1, .. }))));
     let asks = keys(&mut state, &[Key::Right, Key::Enter]);
     assert_eq!(order(&asks), Some(Order::Allow { space: 1, seconds: 120, changes: None }));
     let write = Order::Write { space: 1, address: WordAddress(0x10), value: 0x1234_ABCD };

@@ -3,7 +3,7 @@
 use super::fixture::*;
 use super::screens::kept;
 use super::write_fixture::*;
-use crate::app::workbench::{BACK, PortLine};
+use crate::app::workbench::{BACK, ListLine};
 use crate::tui::dialogs::Dialog;
 use crate::tui::glyphs::ASCII;
 use crate::tui::keys::Key;
@@ -11,8 +11,8 @@ use crate::tui::msg::Msg;
 use crate::tui::state::State;
 use crate::tui::theme::Theme;
 
-pub fn images() -> Vec<PortLine> {
-    let row = |name: &str, about: &str| PortLine { name: name.into(), about: about.into() };
+pub fn images() -> Vec<ListLine> {
+    let row = |name: &str, about: &str| ListLine { name: name.into(), about: about.into() };
     vec![
         row(BACK, "as before the last write"),
         row("0417-003", "TG-7 #0417 2026-02-27 09:30, 2.25 MiB"),

@@ -7,7 +7,7 @@ use crate::chips::Act;
 use crate::module::Kind;
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
 use crate::tui::console::{Row, told};
-use crate::tui::dialogs::Dialog;
+use crate::tui::dialogs::{Dialog, LeaveForm};
 use crate::tui::keys::{Action, Key, action};
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
@@ -119,8 +119,7 @@ fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
         && state.core.doing == Doing::ByHand
         && state.core.sheet.as_deref().is_some_and(writable);
     if asks {
-        let order = Some(cycle.order());
-        state.dialog = Some(Dialog::Leave { space: cycle.space, time: 1, order, changes: None });
+        state.dialog = Some(Dialog::Leave(LeaveForm::new(cycle.space, cycle.order())));
         return Vec::new();
     }
     order(state, cycle.order())
@@ -131,11 +130,11 @@ pub(super) fn asks(state: &mut State, answer: &Answer) {
     let Answer::Asks { space, address, value, verdict } = answer else { return };
     let hold = state.console.last.is_some_and(|last| last.hold);
     let cycle = Cycle { space: *space, address: *address, value: Some(*value), hold };
-    let order = Some(cycle.order());
     let sheet = state.core.sheet.clone().unwrap_or_default();
     let window = window(state, &sheet, *space, *address, verdict.act);
     let changes = Some((window, told(&sheet, *space, verdict)));
-    state.dialog = Some(Dialog::Leave { space: *space, time: 1, order, changes });
+    state.dialog =
+        Some(Dialog::Leave(LeaveForm { changes, ..LeaveForm::new(*space, cycle.order()) }));
 }
 
 /// The sector of a word, as far as sectors are known; all of the space for what reaches the chip.

@@ -117,7 +117,7 @@ pub fn legend(state: &State, room: usize) -> Vec<Line<'static>> {
 /// The name of the present view for the title.
 pub fn name(state: &State) -> String {
     let core = &state.core;
-    let planned = core.plan.as_ref().and_then(|plan| plan.code.as_deref());
+    let planned = core.plan_code();
     let unfinished = core.unfinished.as_ref().map(|one| one.code.as_str());
     let ended = core.write_end.as_ref().map(|end| end.plan.as_str());
     match state.view() {
