@@ -39,7 +39,7 @@ fn sheet(chip: &Chip) -> String {
 
 /// Identifies the module, plans to bring `image` into its first words and writes that; the books.
 fn written(clock: u32, baud: u32, chip: &Chip, contents: &[u8], image: &[u8]) -> Option<Books> {
-    let machine = Machine::start(clock, contents, 0x1000, Some(chip.name))?;
+    let machine = Machine::start_at(clock, baud, contents, 0x1000, Some(chip.name))?;
     let home = tempfile::tempdir().unwrap();
     let path = |name: &str| home.path().join(name).to_str().unwrap().to_owned();
     fs::write(path("sheet.toml"), sheet(chip)).unwrap();

@@ -17,3 +17,5 @@ mod sheets;
 mod signals;
 #[path = "pty/tcp.rs"]
 mod tcp;
+#[path = "pty/writes.rs"]
+mod writes;

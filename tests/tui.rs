@@ -13,3 +13,5 @@ mod stalls;
 mod terminal;
 #[path = "tui/work.rs"]
 mod work;
+#[path = "tui/writes.rs"]
+mod writes;

@@ -3,11 +3,11 @@
 //! to what the plan says, or names the sector; backup, kept zones and RAM are as they were.
 
 use super::write_job_tests::Workshop;
-use super::{Job, Outcome, WriteOptions};
+use super::{Job, Outcome, SimPort, WriteOptions};
 use crate::bus::{Millivolts, Nanos};
 use crate::link::{Port, PortLost, Transmit};
 use crate::shelf::{MemDisk, Shelf, Tear};
-use crate::sim::{BenchDescription, Event};
+use crate::sim::{Bench, BenchDescription, Event, FrameFaults};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -34,9 +34,9 @@ const BLOWS: [Blow; 4] = [Blow::Kill, Blow::Cable, Blow::Reset, Blow::Supply];
 
 /// A port that ends at a time, or with the disk of the same process.
 pub(super) struct Cut<'a> {
-    port: &'a mut dyn Port,
-    at: Option<Nanos>,
-    disk: Arc<MemDisk>,
+    pub(super) port: &'a mut dyn Port,
+    pub(super) at: Option<Nanos>,
+    pub(super) disk: Arc<MemDisk>,
 }
 
 impl Cut<'_> {
@@ -68,17 +68,29 @@ impl Port for Cut<'_> {
 }
 
 /// A module with two small chips and battery RAM, planned and not written yet.
-struct Case {
+pub(super) struct Case {
     description: BenchDescription,
     sheet: tempfile::NamedTempFile,
     disk: MemDisk,
-    before: Vec<u8>,
+    pub(super) before: Vec<u8>,
     records: Vec<u8>,
-    target: Vec<u8>,
+    pub(super) target: Vec<u8>,
     kept: std::ops::Range<usize>,
-    code: String,
+    pub(super) code: String,
     /// How long the write takes, from the first byte.
-    lasts: Nanos,
+    pub(super) lasts: Nanos,
+    /// What each chip's books say of it.
+    books: Vec<(u64, Vec<u32>)>,
+}
+
+/// Words programmed and erases of each chip, which saw nothing that it does not allow.
+fn books(shop: &Workshop) -> Vec<(u64, Vec<u32>)> {
+    let chips = shop.port.bench().adapter().socket().chips("store");
+    let of = |books: &crate::sim::ChipBooks| {
+        assert!(books.violations.is_empty(), "{:?}", books.violations);
+        (books.programs, books.erases.clone())
+    };
+    chips.iter().map(|chip| of(chip.books())).collect()
 }
 
 fn sheet(family: &str) -> String {
@@ -104,7 +116,7 @@ fn bench(chip: &str) -> BenchDescription {
 }
 
 impl Case {
-    fn new(chip: &str, family: &str) -> Self {
+    pub(super) fn new(chip: &str, family: &str) -> Self {
         let mut description = bench(chip);
         let sheet_file = tempfile::NamedTempFile::new().unwrap();
         std::fs::write(sheet_file.path(), sheet(family)).unwrap();
@@ -132,10 +144,11 @@ impl Case {
         assert_eq!(outcome.code, 0, "{}", outcome.text);
         assert!(shop.contents("store") == target, "an undisturbed write is not as planned");
         let lasts = shop.port.now().since(begun);
-        Self { description, sheet: sheet_file, disk, before, records, target, kept, code, lasts }
+        let (sheet, books) = (sheet_file, books(&shop));
+        Self { description, sheet, disk, before, records, target, kept, code, lasts, books }
     }
 
-    fn shop(&self) -> Workshop {
+    pub(super) fn shop(&self) -> Workshop {
         let mut shop = Workshop::of(self.description.clone());
         shop.disk = Arc::new(self.disk.copy());
         shop.wanted.sheet = Some(self.sheet.path().to_string_lossy().into_owned());
@@ -238,6 +251,33 @@ fn count(case: &Case, blow: Blow, times: u64) {
     let [_, done, resumed, named] = counts;
     println!("{blow:?}: {times} times, {resumed} resumed, {done} had ended, {named} sectors named");
     assert!(resumed > 0, "{blow:?} never hit");
+}
+
+/// Of 1,000 frames each way ten are damaged, and two each are lost, come twice, or run together.
+#[test]
+fn damaged_frames_skip_no_word_and_write_none_twice() {
+    for (chip, family) in [("SMALL-A", "amd"), ("SMALL-I", "intel")] {
+        let case = Case::new(chip, family);
+        let mut damaged = (0, 0);
+        for seed in 0..10 {
+            let mut shop = case.shop();
+            let odds =
+                FrameFaults { flip: 0.01, drop: 0.002, double: 0.002, lost_delimiter: 0.002 };
+            shop.description.request_faults = odds;
+            shop.description.reply_faults = odds;
+            shop.description.fault_seed = seed;
+            shop.port = SimPort::new(Bench::new(&shop.description, 1));
+            let outcome = shop.written(&case.code);
+            assert_eq!(outcome.code, 0, "{chip}, seed {seed}: {}", outcome.text);
+            assert!(shop.contents("store") == case.target, "{chip}, seed {seed}: not as planned");
+            assert_eq!(books(&shop), case.books, "{chip}, seed {seed}: other than undisturbed");
+            let (requests, replies) = shop.port.bench().damaged();
+            damaged = (damaged.0 + requests, damaged.1 + replies);
+        }
+        let (requests, replies) = damaged;
+        println!("{chip}: 10 writes with {requests} requests and {replies} replies damaged");
+        assert!(requests > 10 && replies > 10);
+    }
 }
 
 fn times() -> u64 {

@@ -1,10 +1,10 @@
 //! What can be seen to be wrong before a port is opened.
 
 use super::parts::{Asked, parts, read_range};
-use super::plan_job::{BLANK, PlanOptions};
+use super::plan_job::PlanOptions;
 use super::sheets::load_sheet;
 use super::{Job, Outcome, Wanted};
-use crate::jobs::JobError;
+use crate::jobs::{BLANK, JobError};
 
 impl Job {
     /// Looks at names and ranges as far as that goes without an adapter; the outcome is of a job
@@ -24,7 +24,7 @@ impl Job {
             Self::Capture(options) => (&options.space, &options.range, true),
             // The record of a capture says which words it is of, and knows its own sheet.
             Self::Verify { image, space, range, .. } => {
-                (space, range, std::path::Path::new(image).is_file())
+                (space, range, image == BLANK || std::path::Path::new(image).is_file())
             }
             Self::Plan(PlanOptions { image, space, range, .. }) => {
                 let image = image.as_deref();

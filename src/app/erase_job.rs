@@ -1,22 +1,22 @@
 //! Erase: sectors that lie wholly inside a range, by a plan like any other.
 
 use super::capture_job::no_specimen;
-use super::identify_job::catalogue;
+use super::chip_files::{catalogue, chip_files};
 use super::parts::{Asked, parts, read_range};
-use super::plan_job::{BLANK, Looked, Source, Subject, assemble, look};
+use super::plan_job::{Looked, Source, Subject, assemble, look};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
 use super::wanted::{Before, Ready, label, ready};
 use super::write_job::{Here, carry_out};
 use crate::bus::WordAddress;
-use crate::chips::Catalogue;
 use crate::image::counted;
-use crate::jobs::{Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
+use crate::jobs::{BLANK, Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{ImageRecord, Part, Shelf, sha256_hex};
+use std::path::PathBuf;
 
 /// What to erase.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct EraseOptions {
     /// The space; the only flash of the sheet without it.
     pub space: Option<String>,
@@ -24,6 +24,8 @@ pub struct EraseOptions {
     pub range: String,
     /// The label of the module, typed by whoever wants this.
     pub confirm: String,
+    /// Chip files that add to the part list.
+    pub chips: Vec<PathBuf>,
 }
 
 /// Sectors that were asked for.
@@ -79,7 +81,8 @@ pub(super) async fn erase_job(
 ) -> Result<(WriteReport, Ending), JobError> {
     let wanted = Wanted::read(&options.range)?;
     let confirmed = label(&options.confirm)?;
-    let catalogue = catalogue(&[])?;
+    let chip_files = chip_files(&options.chips)?;
+    let catalogue = catalogue(&chip_files)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     if specimen != confirmed {
@@ -90,11 +93,19 @@ pub(super) async fn erase_job(
     ask_started(desk, shelf, &specimen);
     refuse_to_identify(&sheet)?;
     let index = flash_space(&sheet, options.space.as_deref())?;
-    let subject =
-        Subject { sheet: &sheet, hello: &hello, specimen: &specimen, simulated, shelf, desk };
-    let looked = look(&subject, access.clone(), &catalogue, keep).await?;
-    let source = blank_sectors(&subject, &looked, &catalogue, index, &wanted)?;
-    let (report, _) = assemble(&subject, &looked, &catalogue, source)?;
+    let subject = Subject {
+        sheet: &sheet,
+        hello: &hello,
+        specimen: &specimen,
+        simulated,
+        shelf,
+        desk,
+        chip_files: &chip_files,
+        catalogue: &catalogue,
+    };
+    let looked = look(&subject, access.clone(), keep).await?;
+    let source = blank_sectors(&subject, &looked, index, &wanted)?;
+    let (report, _) = assemble(&subject, &looked, source)?;
     let Some(code) = report.code else {
         return Err(JobError::Usage(format!(
             "nothing to erase: every sector wholly inside {} is blank already",
@@ -130,13 +141,12 @@ fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
 fn blank_sectors(
     subject: &Subject<'_, '_>,
     looked: &Looked,
-    catalogue: &Catalogue,
     index: usize,
     wanted: &Wanted,
 ) -> Result<Source, JobError> {
     let Subject { sheet, desk, .. } = *subject;
     let space = &sheet.spaces[index];
-    let ways = ways(space, sheet.rail, &looked.found.spaces[index], catalogue)
+    let ways = ways(space, sheet.rail, &looked.found.spaces[index], subject.catalogue)
         .map_err(|why| JobError::Safety(format!("{} cannot be erased: {why}", space.name)))?;
     let whole = parts(sheet, Asked { space: Some(&space.name), range: None })?;
     let mut chosen = Vec::new();

@@ -1,15 +1,15 @@
 //! Identify, from names to the report.
 
 use super::capture_job::no_specimen;
-use super::input::read_text;
+use super::chip_files::{catalogue, chip_files};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
-use crate::chips::{Catalogue, Family};
+use crate::chips::Family;
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
-    Powered, Twin, begin, capture, identify, whole, with_rail,
+    Powered, Twin, begin, capture, caution_locked, identify, whole, with_rail,
 };
 use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
@@ -36,7 +36,7 @@ pub(super) async fn identify_job(
     shelf: &Shelf,
     options: &IdentifyOptions,
 ) -> Result<(IdentifyReport, Ending), JobError> {
-    let catalogue = catalogue(&options.chips)?;
+    let catalogue = catalogue(&chip_files(&options.chips)?)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     if let Some(label) = &specimen {
         ask_started(desk, shelf, label);
@@ -53,6 +53,7 @@ pub(super) async fn identify_job(
         probe,
         twins: twins(desk, shelf, &sheet, simulated),
     };
+    caution_locked(desk).await?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         let specimen = specimen.as_ref();
@@ -70,17 +71,6 @@ pub(super) async fn identify_job(
 /// Such a space is captured before commands are sent to it.
 pub(super) fn is_unsure(space: &Space) -> bool {
     space.kind == Kind::Flash && matches!(space.family, None | Some(Family::Page))
-}
-
-pub(super) fn catalogue(files: &[PathBuf]) -> Result<Catalogue, JobError> {
-    let usage = |error: &dyn std::fmt::Display| JobError::Usage(error.to_string());
-    let mut catalogue = Catalogue::built_in().map_err(|error| usage(&error))?;
-    for file in files {
-        let name = file.display().to_string();
-        let text = read_text(file).map_err(|error| usage(&error))?;
-        catalogue.add(&name, &text).map_err(|error| usage(&error))?;
-    }
-    Ok(catalogue)
 }
 
 fn probed(sheet: &Sheet, name: &str) -> Result<usize, JobError> {
@@ -190,6 +180,10 @@ pub(super) fn remember(
     let asked = report.spaces.iter().filter(|space| space.asked.is_some());
     let spaces = asked.map(|space| IdentifiedSpace {
         name: space.name.clone(),
+        family: match &space.flash[..] {
+            [flash] if flash.chips.len() == space.chips.len() => Some(flash.asking.way.family),
+            _ => None,
+        },
         chips: space.chips.iter().map(|chip| chip.record(Some(time))).collect(),
     });
     let identified = Identified {

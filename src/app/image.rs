@@ -4,14 +4,14 @@ use super::input::{InputError, Plain};
 use super::parts::{Asked, parts, whole_parts, without};
 use super::sheets::refuse_unopened;
 use crate::jobs::{JobError, VerifyPart};
-use crate::module::Sheet;
+use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, Label, Part, Shelf, ShelfError};
 use std::path::Path;
 
 /// An image, and which part of the module it is of.
 #[derive(Clone, Copy)]
 pub(super) struct ImageName<'a> {
-    /// A path, a shelf id, or `@last`.
+    /// A path, a shelf id, `@last`, or `@blank` (every word ones).
     pub image: &'a str,
     /// Only this space.
     pub space: Option<&'a str>,
@@ -25,6 +25,20 @@ pub(super) struct Expected {
     pub holds: Vec<(usize, Part)>,
     /// What of it is compared.
     pub parts: Vec<VerifyPart>,
+}
+
+/// Ones for every word of what was asked for; without a space, of all flash.
+pub(super) fn blank_parts(sheet: &Sheet, name: ImageName<'_>) -> Result<Expected, JobError> {
+    let mut holds = parts(sheet, Asked { space: name.space, range: name.range })?;
+    if name.space.is_none() {
+        holds.retain(|(index, _)| sheet.spaces[*index].kind == Kind::Flash);
+    }
+    let parts = holds.iter().flat_map(|(index, part)| {
+        let ones = vec![0xFF; part.bytes() as usize];
+        compared(sheet, *index, part, &ones)
+    });
+    let parts = parts.collect();
+    Ok(Expected { holds, parts })
 }
 
 /// The file, not read yet; `None` if the name can only be one of the shelf.
@@ -127,7 +141,7 @@ pub(super) fn kept_image(
 ) -> Result<Capture, JobError> {
     let kept = shelf.get(name.image, Some(specimen)).map_err(|error| match error {
         ShelfError::BadId { .. } => JobError::Usage(format!(
-            "{}: no such file, and no capture id; name a file, an id such as 0417-003, or @last",
+            "{}: no such file, and no capture id; name a file, an id such as 0417-003, @last or @blank",
             name.image
         )),
         other => other.into(),

@@ -3,6 +3,7 @@
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
 mod capture_job;
+mod chip_files;
 mod chosen;
 #[cfg(test)]
 mod crash_tests;
@@ -36,6 +37,8 @@ mod started;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;
+#[cfg(test)]
+mod write_bad_tests;
 mod write_job;
 #[cfg(test)]
 mod write_job_tests;

@@ -12,11 +12,11 @@ pub(super) use look::{Looked, Subject, look};
 pub(super) use source::Source;
 
 use super::capture_job::no_specimen;
-use super::identify_job::catalogue;
+use super::chip_files::{catalogue, chip_files};
 use super::image::open_image;
 use super::sheets::refuse_to_identify;
 use super::wanted::{Before, Ready, ready};
-use crate::jobs::{Desk, Ending, JobError, PlanReport};
+use crate::jobs::{BLANK, Desk, Ending, JobError, PlanReport};
 use crate::shelf::Shelf;
 use source::find_source;
 use std::path::PathBuf;
@@ -38,9 +38,6 @@ pub struct PlanOptions {
     pub chips: Vec<PathBuf>,
 }
 
-/// The name of an image whose every word is ones.
-pub(super) const BLANK: &str = "@blank";
-
 /// Plans what writing an image would do, and keeps the plan on the shelf.
 pub(super) async fn plan_job(
     desk: &Desk<'_>,
@@ -48,7 +45,8 @@ pub(super) async fn plan_job(
     shelf: &Shelf,
     options: &PlanOptions,
 ) -> Result<(PlanReport, Ending), JobError> {
-    let catalogue = catalogue(&options.chips)?;
+    let chip_files = chip_files(&options.chips)?;
+    let catalogue = catalogue(&chip_files)?;
     let file = match options.image.as_deref() {
         Some(image) if image != BLANK => open_image(image)?,
         _ => None,
@@ -57,8 +55,16 @@ pub(super) async fn plan_job(
     let specimen = specimen.ok_or_else(no_specimen)?;
     refuse_to_identify(&sheet)?;
     let source = find_source(desk, shelf, &sheet, (&specimen, simulated), options, file)?;
-    let subject =
-        Subject { sheet: &sheet, hello: &hello, specimen: &specimen, simulated, shelf, desk };
-    let looked = look(&subject, access, &catalogue, keep).await?;
-    assemble(&subject, &looked, &catalogue, source)
+    let subject = Subject {
+        sheet: &sheet,
+        hello: &hello,
+        specimen: &specimen,
+        simulated,
+        shelf,
+        desk,
+        chip_files: &chip_files,
+        catalogue: &catalogue,
+    };
+    let looked = look(&subject, access, keep).await?;
+    assemble(&subject, &looked, source)
 }

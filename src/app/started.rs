@@ -13,7 +13,7 @@ pub(super) const WRITTEN: &str = "written";
 pub(super) const STARTED: &str = "started";
 
 /// The last write of a module that nobody has answered for.
-fn unanswered(shelf: &Shelf, label: &Label) -> Result<Option<HistoryLine>, ShelfError> {
+pub(super) fn unanswered(shelf: &Shelf, label: &Label) -> Result<Option<HistoryLine>, ShelfError> {
     let lines = shelf.history(label)?.lines;
     let about = |line: &&HistoryLine| line.event == WRITTEN || line.event == STARTED;
     Ok(lines.iter().rev().find(about).filter(|line| line.event == WRITTEN).cloned())

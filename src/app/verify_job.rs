@@ -1,11 +1,13 @@
 //! Verify, from an image's name to the answer.
 
 use super::capture_job::no_specimen;
-use super::image::{Expected, ImageName, file_parts, kept_image, kept_parts, open_image};
+use super::image::{
+    Expected, ImageName, blank_parts, file_parts, kept_image, kept_parts, open_image,
+};
 use super::parts::{keep_off_notes, zone_notes};
 use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
-use crate::jobs::{Desk, Ending, JobError, VerifyReport, verify, with_rail};
+use crate::jobs::{BLANK, Desk, Ending, JobError, VerifyReport, verify, with_rail};
 use crate::module::Sheet;
 use crate::shelf::{HistoryLine, Shelf};
 use jiff::Timestamp;
@@ -22,7 +24,9 @@ pub(super) async fn verify_job(
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     ask_started(desk, shelf, &specimen);
-    let (expected, kept) = if let Some(file) = from_file {
+    let (expected, kept) = if image.image == BLANK {
+        (blank_parts(&sheet, image)?, None)
+    } else if let Some(file) = from_file {
         (file_parts(&sheet, image, file)?.0, None)
     } else {
         let kept = kept_image(shelf, image, &specimen, simulated || accept_simulated)?;

@@ -1,7 +1,8 @@
 //! Write and resume, from a plan's code to the proof.
 
 use super::capture_job::no_specimen;
-use super::identify_job::{Keeper, catalogue, is_unsure, twins};
+use super::chip_files::catalogue;
+use super::identify_job::{Keeper, is_unsure, twins};
 use super::image::kept_parts;
 use super::parts::{Asked, parts};
 use super::sheets::refuse_to_identify;
@@ -9,8 +10,8 @@ use super::started::{WRITTEN, ask_started};
 use super::wanted::{Before, Ready, label, ready};
 use crate::chips::Catalogue;
 use crate::jobs::{
-    CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart, WritePlace,
-    WriteReport, WriteRequest, begin, capture, with_rail, write,
+    Arrival, CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart,
+    WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
 };
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
@@ -53,7 +54,6 @@ pub(super) async fn write_job(
     if let Some((plan, confirmed)) = &named {
         confirmed_for(plan, confirmed)?;
     }
-    let catalogue = catalogue(&[])?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     ask_started(desk, shelf, &specimen);
@@ -62,6 +62,7 @@ pub(super) async fn write_job(
         None => interrupted(shelf, &specimen)?,
     };
     same_module(&plan, &sheet, &specimen, simulated)?;
+    let catalogue = catalogue(&plan.plan.chip_files)?;
     refuse_to_identify(&sheet)?;
     let here = Here { desk, shelf, hello, sheet, access, simulated, specimen };
     carry_out(&here, &catalogue, &plan, journal, || keep.now()).await
@@ -88,6 +89,8 @@ pub(super) async fn carry_out(
 ) -> Result<(WriteReport, Ending), JobError> {
     let Here { desk, shelf, hello, sheet, access, specimen, .. } = here;
     let simulated = here.simulated;
+    refuse_locked(desk).await?;
+    desk.show(&Arrival::Writing { plan, told: journal.as_ref().map(Journal::told) });
     let last = shelf.last_journal(specimen)?;
     let still_unlocked = last.iter().flat_map(|told| {
         told.begin.locked.iter().filter(|locks| told.unlocked(&locks.space)).cloned()

@@ -77,10 +77,7 @@ impl Workshop {
         job: &Job,
         through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
     ) -> Outcome {
-        let later = self.port.now() + IDLE;
-        while self.port.now() < later {
-            self.port.wait(Some(later), &mut Vec::new()).unwrap();
-        }
+        self.idle();
         let mut port = through(&mut self.port);
         let mut machine = Machine {
             port: port.as_mut(),
@@ -105,6 +102,14 @@ impl Workshop {
             },
             Arc::<MemDisk>::clone(&self.disk),
         )
+    }
+
+    /// What was begun comes to its end without a host.
+    pub(super) fn idle(&mut self) {
+        let later = self.port.now() + IDLE;
+        while self.port.now() < later {
+            self.port.wait(Some(later), &mut Vec::new()).unwrap();
+        }
     }
 
     pub(super) fn contents(&mut self, space: &str) -> Vec<u8> {
@@ -161,12 +166,24 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
     let confirm = shop.description.specimen.clone();
     // Words 0x7000 to 0x10000: a part of sector 3 and all of sector 4.
     let options =
-        EraseOptions { space: None, range: "0x7000+0x9000".into(), confirm: confirm.clone() };
+        EraseOptions { range: "0x7000+0x9000".into(), confirm, ..EraseOptions::default() };
     let outcome = shop.run(&Job::Erase(options));
     assert_eq!(outcome.code, 0, "{}", outcome.text);
     let mut blank = before.clone();
     blank[0x2_0000..0x4_0000].fill(0xFF);
     assert!(shop.contents("store") == blank, "not exactly sector 4 is blank");
+    let mut is_blank = |range: &str| {
+        let (space, range) = (Some("store".into()), Some(range.into()));
+        let accept_simulated = false;
+        shop.run(&Job::Verify { image: "@blank".into(), space, range, accept_simulated })
+    };
+    let outcome = is_blank("0x8000+0x8000");
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    assert!(outcome.text.contains("every word is blank"), "{}", outcome.text);
+    let outcome = is_blank("0x7FFF+0x8001");
+    assert_eq!(outcome.code, 1, "{}", outcome.text);
+    assert!(outcome.text.contains("1 word of 128"), "{}", outcome.text);
+    assert!(outcome.text.contains("store word 0x7FFF"), "{}", outcome.text);
     let told = shop.events.iter().any(|event| {
         matches!(event, Event::Caution { text } if text.contains("sector 3") && text.contains("in part"))
     });
@@ -211,6 +228,32 @@ fn a_plan_is_refused_for_another_label_and_for_other_contents() {
     assert_eq!(outcome.code, 2, "{}", outcome.text);
     let outcome = shop.written("AAAAAA");
     assert_eq!(outcome.code, 2, "{}", outcome.text);
+}
+
+#[test]
+fn a_write_switch_that_is_locked_refuses_and_so_does_the_hardware() {
+    let mut description = BenchDescription::builtin("TG-7").unwrap();
+    description.adapter.write_locked = true;
+    let mut shop = Workshop::of(description);
+    let before = shop.contents("store");
+    let mut image = before.clone();
+    image[0x2_0000..0x2_0100].fill(0);
+    // Behind a locked switch chips answer no command, so the plan is made elsewhere.
+    let mut open = Workshop { disk: Arc::clone(&shop.disk), ..Workshop::new("TG-7") };
+    let code = open.planned(&image, "store");
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 4, "{}", outcome.text);
+    assert!(outcome.text.contains("write switch is set to locked"), "{}", outcome.text);
+    assert!(shop.contents("store") == before);
+    let rails = shop.events.iter().filter(|event| matches!(event, Event::Rail { .. })).count();
+    assert_eq!(rails, 0, "the rail was switched");
+    let image = Some("@blank".into());
+    let outcome = shop.run(&Job::Plan(PlanOptions { image, ..PlanOptions::default() }));
+    assert_eq!(outcome.code, 4, "{}", outcome.text);
+    shop.run(&Job::Identify(super::IdentifyOptions::default()));
+    let told = |event: &Event| matches!(event, Event::Caution { text } if text.contains("cannot be asked what they are"));
+    assert!(shop.events.iter().any(told), "{:?}", shop.events);
+    assert!(shop.contents("store") == before);
 }
 
 #[test]

@@ -69,6 +69,12 @@ impl Finding {
         self.ids.get(at).copied()
     }
 
+    /// The word in the same place before.
+    fn held(&self, word: u32) -> Option<u16> {
+        let at = ID_WORDS.iter().position(|known| *known == word)?;
+        self.before.get(at).copied()
+    }
+
     /// True if id mode showed something else than reading, or there is a query table.
     pub fn answered(&self) -> bool {
         let changed = self.ids.iter().zip(&self.before).take(2).any(|(id, before)| id != before);
@@ -78,11 +84,13 @@ impl Finding {
     /// The maker; `None` if the chip did not answer, or with nothing but 7F.
     pub fn maker(&self) -> Option<MakerId> {
         let low = |word| self.id(word).map(|id| id as u8);
+        // Some chips show their contents there, which are no continuation.
+        let continued = |word| low(word) == Some(0x7F) && self.id(word) != self.held(word);
         let first = low(0)?;
         let reads = if first == 0x7F {
             // The code itself stands behind the continuation.
             vec![first, low(0x100)?]
-        } else if low(3) == Some(0x7F) || low(0x100) == Some(0x7F) {
+        } else if continued(3) || continued(0x100) {
             vec![0x7F, first]
         } else {
             vec![first]
@@ -169,6 +177,11 @@ mod tests {
         assert_eq!(bank([0x37, 0x86, 0, 0x7F, 0, 0, 0]), Some((2, 0x37)));
         assert_eq!(bank([0x7F, 0x86, 0, 0, 0, 0, 0x1C]), Some((2, 0x1C)));
         assert_eq!(bank([0x7F, 0x7F, 0, 0, 0, 0, 0x7F]), None);
+        // Contents that are shown in id mode, too.
+        let mut found = finding(16, [0xBF, 0x236D, 0, 0x127F, 0, 0, 0x7F]);
+        assert_eq!(found.maker().map(|maker| maker.bank), Some(2));
+        (found.before[3], found.before[6]) = (0x127F, 0x7F);
+        assert_eq!(found.maker().map(|maker| maker.bank), Some(1));
     }
 
     #[test]

@@ -4,17 +4,14 @@
 //! by their ids, [`settle`] brings both together, and [`Family`] holds the commands as data.
 
 #![allow(clippy::doc_markdown, reason = "part numbers are words here")]
-#![cfg_attr(
-    not(test),
-    expect(
-        dead_code,
-        unused_imports,
-        reason = "`write` and `recognise` wait for the jobs that use them"
-    )
-)]
 
 pub mod ask;
+#[cfg_attr(
+    not(test),
+    expect(dead_code, unused_imports, reason = "a table is decoded whole, and tested whole")
+)]
 pub mod cfi;
+#[cfg_attr(not(test), expect(dead_code, reason = "facts of a family are kept whole"))]
 pub mod family;
 mod finding;
 mod geometry;
@@ -27,9 +24,13 @@ mod settle_tests;
 mod shown;
 mod way;
 mod wiring;
+#[cfg_attr(
+    not(test),
+    expect(dead_code, reason = "erasing many sectors or a chip exists, and no plan uses it")
+)]
 pub mod write;
 
-pub use ask::Asking;
+pub use ask::{Asking, ID_WORDS};
 pub use cfi::{Cfi, CfiError};
 pub use family::{BusMode, Family, Unlock};
 pub use finding::{Finding, QUERY_FIRST};
@@ -40,4 +41,4 @@ pub use recognise::{Act, Recogniser, Verdict};
 pub use settle::settle;
 pub use way::Way;
 pub use wiring::Wiring;
-pub use write::{Abilities, LockKind, ScriptKind, Step, WhyNot, Writing};
+pub use write::{Abilities, LockKind, ScriptKind, Writing};

@@ -116,7 +116,7 @@ pub struct CaptureArgs {
 /// Options of `verify`.
 #[derive(Debug, clap::Args)]
 pub struct VerifyArgs {
-    /// A file, a capture's id, or @last
+    /// A file, a capture's id, @last, or @blank (every word ones)
     pub image: String,
     /// Only this space
     #[arg(long)]
@@ -152,6 +152,9 @@ pub struct EraseArgs {
     /// The label that stands on the module, such as "TG-7 #0417"
     #[arg(long, value_name = "LABEL")]
     pub confirm: String,
+    /// A chip file that adds parts to the list; may be given several times
+    #[arg(long, value_name = "FILE")]
+    pub chips: Vec<PathBuf>,
 }
 
 /// Options of `plan`.
@@ -172,7 +175,8 @@ pub struct PlanArgs {
     /// Take this kept zone from the image all the same; may be given several times
     #[arg(long, value_name = "ZONE")]
     pub take: Vec<String>,
-    /// A chip file that adds parts to the list; may be given several times
+    /// A chip file that adds parts to the list; may be given several times;
+    /// the plan keeps what stands in it, so `write` and `resume` need it no more
     #[arg(long, value_name = "FILE")]
     pub chips: Vec<PathBuf>,
     /// Accept an image from the simulated bench for a real module

@@ -41,8 +41,8 @@ pub fn resume(context: &Context) -> u8 {
 
 /// Runs `erase`.
 pub fn erase(context: &Context, args: EraseArgs) -> u8 {
-    let EraseArgs { range, space, confirm } = args;
-    run(context, &Job::Erase(EraseOptions { space, range, confirm }))
+    let EraseArgs { range, space, confirm, chips } = args;
+    run(context, &Job::Erase(EraseOptions { space, range, confirm, chips }))
 }
 
 /// Runs `plan`.

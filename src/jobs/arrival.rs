@@ -1,10 +1,10 @@
 //! What a screen wants besides events: finer, and with the words themselves.
 
-use super::IdentifyReport;
+use super::{IdentifyReport, PlanReport};
 use crate::bus::WordAddress;
 use crate::link::LinkStats;
 use crate::module::Sheet;
-use crate::shelf::Label;
+use crate::shelf::{Label, Plan, StoredPlan, Told};
 use crate::wire::HelloReply;
 
 /// Something that has come in. It is for looking at; no job depends on it being heard.
@@ -38,6 +38,32 @@ pub enum Arrival<'a> {
         count: u64,
         /// The link.
         link: LinkStats,
+    },
+    /// A plan was made.
+    Planned {
+        /// What it does, sector by sector.
+        plan: &'a Plan,
+        /// The same for people.
+        report: &'a PlanReport,
+    },
+    /// A plan is about to be carried out.
+    Writing {
+        /// The plan.
+        plan: &'a StoredPlan,
+        /// What its journal says, where it is gone on with.
+        told: Option<&'a Told>,
+    },
+    /// A sector is in hand: from here on its contents are not known.
+    InHand {
+        /// The space.
+        space: &'a str,
+        /// Its first word on the bus.
+        address: WordAddress,
+    },
+    /// The adapter gives leave to write.
+    Leave {
+        /// For so many seconds; 0 takes it back.
+        seconds: u16,
     },
     /// Words of the copy.
     Words {

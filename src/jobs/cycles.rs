@@ -1,128 +1,29 @@
 //! Single cycles by hand: the rail stays on while somebody orders them one by one.
 
+mod order;
+mod watch;
 mod writing;
+
+pub use order::{Answer, Next, Order};
 
 use super::runs::{Runs, renew};
 use super::word::{read_word, word_of};
 use super::{Desk, JobError, Powered};
 use crate::bus::{Nanos, Precharge, Word, WordAddress};
+use crate::chips::{Family, Verdict};
 use crate::link::LinkError;
-use crate::module::{Kind, Sheet, Space};
+use crate::module::{Sheet, Space};
 use crate::wire::{HoldRequest, LineLevels, LinesRequest, RailState, Reply, Request, RunId, Sizes};
 use serde::Serialize;
 use std::fmt;
 use std::future::{Future, poll_fn};
 use std::pin::pin;
 use std::task::Poll;
+use watch::Watch;
 use writing::Pen;
 
 /// While nothing is ordered, rail and link are looked at so often.
 const LOOK: Nanos = Nanos::from_secs(1);
-
-/// Something to do on the bus. Addresses are word addresses as the module's address lines count.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Order {
-    /// Read a word, once after zeros and once after ones.
-    Read {
-        /// Index of the space in the sheet.
-        space: usize,
-        /// Where.
-        address: WordAddress,
-    },
-    /// Write a word and read it back.
-    Write {
-        /// Index of the space in the sheet.
-        space: usize,
-        /// Where.
-        address: WordAddress,
-        /// What.
-        value: Word,
-    },
-    /// Keep one cycle still; a write where there is a value.
-    Hold {
-        /// Index of the space in the sheet.
-        space: usize,
-        /// Where.
-        address: WordAddress,
-        /// What is written.
-        value: Option<Word>,
-    },
-    /// Let a held cycle go.
-    LetGo,
-    /// Sample every line; a held cycle ends with it.
-    Lines,
-    /// Leave to write in a space, for a time.
-    Allow {
-        /// Index of the space in the sheet.
-        space: usize,
-        /// How long.
-        seconds: u16,
-    },
-    /// Leave to write is given back.
-    Lock,
-}
-
-/// What came of an order.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Answer {
-    /// The word as it was after zeros and after ones.
-    Read {
-        /// The space.
-        space: usize,
-        /// Where.
-        address: WordAddress,
-        /// After the data lines were charged to zeros, and to ones.
-        words: [Word; 2],
-    },
-    /// The write was made, and this is what reads back.
-    Written {
-        /// The space.
-        space: usize,
-        /// Where.
-        address: WordAddress,
-        /// What was written.
-        value: Word,
-        /// After zeros and after ones.
-        words: [Word; 2],
-    },
-    /// The cycle stands.
-    Held {
-        /// The space.
-        space: usize,
-        /// Where.
-        address: WordAddress,
-        /// What is written, if it is a write.
-        value: Option<Word>,
-        /// The levels of the space's data lines.
-        data: Word,
-    },
-    /// Nothing is held any more.
-    LetGo,
-    /// The level of every line.
-    Lines(LineLevels),
-    /// Writes are allowed.
-    Allowed {
-        /// The space.
-        space: usize,
-        /// How long from now.
-        seconds: u16,
-    },
-    /// Writes are locked.
-    Locked,
-    /// It was not done, and why.
-    Refused(String),
-}
-
-/// What there is to do next.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Next {
-    /// This.
-    Order(Order),
-    /// Nothing yet.
-    Nothing,
-    /// The rail is to be switched off.
-    End,
-}
 
 /// What was done by hand while the rail was on.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
@@ -133,12 +34,18 @@ pub struct CycleReport {
     pub writes: u64,
     /// Cycles held.
     pub holds: u64,
+    /// Writes that began to change a flash chip.
+    pub changes: u64,
 }
 
 impl fmt::Display for CycleReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { reads, writes, holds } = self;
-        write!(f, "by hand: {reads} words read, {writes} written, {holds} cycles held")
+        let Self { reads, writes, holds, changes } = self;
+        write!(f, "by hand: {reads} words read, {writes} written, {holds} cycles held")?;
+        match changes {
+            0 => Ok(()),
+            n => write!(f, "; {n} of the writes changed flash chips"),
+        }
     }
 }
 
@@ -147,14 +54,17 @@ struct Hand<'a, 'd> {
     sheet: &'a Sheet,
     powered: &'a Powered,
     pen: Pen<'a, 'd>,
+    watch: Watch,
     nonce: u16,
     report: CycleReport,
 }
 
-/// Does what `next` orders until it says that this is the end; `tell` gets every answer.
+/// Does what `next` orders until it says that this is the end; `tell` gets every answer. `families`
+/// has those that the chips of each space may follow.
 pub async fn cycles(
     desk: &Desk<'_>,
     sheet: &Sheet,
+    families: &[&'static [Family]],
     powered: &Powered,
     sizes: Sizes,
     next: &mut dyn FnMut() -> Next,
@@ -162,7 +72,8 @@ pub async fn cycles(
 ) -> Result<CycleReport, JobError> {
     let pen = Pen::new(Runs::new(desk, sizes));
     let (nonce, report) = (fastrand::u16(..), CycleReport::default());
-    let mut hand = Hand { desk, sheet, powered, pen, nonce, report };
+    let watch = Watch::new(sheet, families);
+    let mut hand = Hand { desk, sheet, powered, pen, watch, nonce, report };
     loop {
         match ordered(desk, next).await? {
             None => return Ok(hand.report),
@@ -221,8 +132,8 @@ async fn ordered(
     }
 }
 
-impl Hand<'_, '_> {
-    fn space(&self, index: usize, address: WordAddress) -> Result<&Space, Answer> {
+impl<'a> Hand<'a, '_> {
+    fn space(&self, index: usize, address: WordAddress) -> Result<&'a Space, Answer> {
         let Some(space) = self.sheet.spaces.get(index) else {
             return Err(Answer::Refused("the sheet has no such space".into()));
         };
@@ -256,7 +167,7 @@ impl Hand<'_, '_> {
                 Ok(Answer::LetGo)
             }
             Order::Lines => Ok(Answer::Lines(sample_lines(self.desk).await?)),
-            Order::Allow { space, seconds } => self.allow(space, seconds).await,
+            Order::Allow { space, seconds, changes } => self.allow(space, seconds, changes).await,
             Order::Lock => {
                 self.pen.lock().await?;
                 Ok(Answer::Locked)
@@ -287,7 +198,7 @@ impl Hand<'_, '_> {
             return Ok(refused);
         }
         if let Some(value) = value
-            && let Some(refused) = self.may_write(space, address, value)
+            && let Err(refused) = self.may_write(space, address, value)
         {
             return Ok(refused);
         }
@@ -311,37 +222,57 @@ impl Hand<'_, '_> {
             return Err(LinkError::unexpected(request.kind(), &reply).into());
         };
         self.report.holds += 1;
-        self.report.writes += u64::from(value.is_some());
+        if let Some(value) = value {
+            self.wrote(space, address, value);
+        }
         Ok(Answer::Held { space, address, value, data: standing.data })
     }
 
-    /// Why this must not be written, if it must not.
-    fn may_write(&self, index: usize, address: WordAddress, value: Word) -> Option<Answer> {
-        let space = match self.space(index, address) {
-            Ok(space) => space,
-            Err(refused) => return Some(refused),
-        };
-        let refused = |text: String| Some(Answer::Refused(text));
+    /// What this write would do to the chips of a flash space; the error is why it is not made.
+    fn may_write(
+        &mut self,
+        index: usize,
+        address: WordAddress,
+        value: Word,
+    ) -> Result<Option<Verdict>, Answer> {
+        let space = self.space(index, address)?;
         if let Some(why) = &self.powered.access[index].no_write {
-            return refused(why.to_string());
-        }
-        if space.kind == Kind::Flash {
-            return refused(format!(
-                "{} is flash: single writes could begin an erase or a program sequence, and this \
-                 version cannot tell. Nothing was sent",
-                space.name
-            ));
+            return Err(Answer::Refused(why.to_string()));
         }
         if value & !space.width.ones() != 0 {
-            return refused(format!(
+            return Err(Answer::Refused(format!(
                 "{value:X} is wider than the {} bits of {}",
                 space.width.bits(),
                 space.name
-            ));
+            )));
         }
-        if !self.pen.covers(index, self.desk.client.now()) {
-            return refused(format!("writes in {} are locked; nothing was sent", space.name));
+        let now = self.desk.client.now();
+        let verdict = self.watch.would(index, address, value, now);
+        if let Some(verdict) = verdict {
+            if verdict.is_refused() {
+                let chip = space.chips.get(verdict.chip).map(|chip| chip.reference.as_str());
+                let told = verdict.told(chip);
+                return Err(Answer::Refused(format!("{told}. Nothing was sent")));
+            }
+            if verdict.changes() && !self.pen.may_change(space, index, address, verdict.act, now) {
+                return Err(Answer::Asks { space: index, address, value, verdict });
+            }
         }
-        None
+        if !self.pen.covers(index, now) {
+            let why = format!("writes in {} are locked; nothing was sent", space.name);
+            return Err(Answer::Refused(why));
+        }
+        Ok(verdict)
+    }
+
+    /// A write was made.
+    fn wrote(&mut self, index: usize, address: WordAddress, value: Word) {
+        self.report.writes += 1;
+        let now = self.desk.client.now();
+        if let Some(verdict) = self.watch.saw(index, address, value, now)
+            && verdict.changes()
+        {
+            self.report.changes += 1;
+        }
     }
 }

@@ -21,6 +21,7 @@ mod runs;
 mod verify;
 mod word;
 mod write;
+mod write_switch;
 
 pub use arrival::Arrival;
 pub use capture::{CaptureReport, CaptureRequest, begin, capture};
@@ -41,6 +42,7 @@ pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;
-pub use verify::{VerifyPart, VerifyReport, verify};
+pub use verify::{BLANK, VerifyPart, VerifyReport, verify};
+pub use write::{CHECKS_AFTER, CHECKS_BEFORE, WRITES, WriteReport, WriteRequest};
 pub(crate) use write::{Desktop, Place as WritePlace, write};
-pub use write::{WriteReport, WriteRequest};
+pub(crate) use write_switch::{caution_locked, refuse_locked};

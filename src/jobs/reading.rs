@@ -103,3 +103,18 @@ pub(super) async fn digest_blocks(
         }
     }
 }
+
+/// Has the adapter make the checksum of one block. The request to stop is not looked at: this is
+/// in the middle of something.
+pub(super) async fn digest_block(
+    desk: &Desk<'_>,
+    reach: &Reach,
+    block: &Block,
+) -> Result<Option<Digest>, JobError> {
+    let reply = desk.client.call(reach.digest(block)).await?;
+    desk.moved(u64::from(block.bytes));
+    Ok(match reply {
+        Reply::Digest(got) => Some(got.digest),
+        _ => None,
+    })
+}

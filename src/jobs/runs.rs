@@ -2,7 +2,7 @@
 
 mod stream;
 
-use super::{Desk, JobError};
+use super::{Arrival, Desk, JobError};
 use crate::bus::script::{Script, Why};
 use crate::bus::{Millivolts, Nanos, ShapeId, Width, Word, WordAddress, crc32};
 use crate::chips::ask::reads_a_script;
@@ -112,6 +112,7 @@ impl<'a, 'd> Runs<'a, 'd> {
         let seconds = given.seconds;
         let until = self.desk.client.now() + Nanos::from_secs(u64::from(seconds));
         self.leave = (seconds > 0).then_some(Leave { shape, seconds, until });
+        self.desk.show(&Arrival::Leave { seconds });
         Ok(seconds)
     }
 

@@ -21,6 +21,9 @@ pub struct VerifyPart {
     pub expected: Vec<u8>,
 }
 
+/// The name of the image in which every word is ones.
+pub const BLANK: &str = "@blank";
+
 /// A word that differs.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
 pub struct WordDiffers {
@@ -65,15 +68,25 @@ impl fmt::Display for VerifyReport {
             Some(other) => format!("{}, a copy of another specimen, {other}", self.image),
             None => self.image.clone(),
         };
+        let blank = self.image == BLANK;
         if self.differing == 0 && self.unsteady_blocks == 0 {
+            if blank {
+                return write!(f, "every word is blank ({size} compared by checksums)");
+            }
             return write!(f, "the module equals {image} ({size} compared by checksums)");
         }
-        write!(
-            f,
-            "the module differs from {image} in {} of {size}",
-            counted(self.differing, "word")
-        )?;
+        let differing = counted(self.differing, "word");
+        if blank {
+            write!(f, "{differing} of {size} hold something")?;
+        } else {
+            write!(f, "the module differs from {image} in {differing} of {size}")?;
+        }
         for word in &self.first {
+            if blank {
+                let got = word_text(word.width, word.got);
+                write!(f, "\n  {} word 0x{:X}: {got}", word.space, word.address)?;
+                continue;
+            }
             write!(
                 f,
                 "\n  {} word 0x{:X}: image {}, module {}",

@@ -18,11 +18,19 @@ use super::{Desk, Ending, Event, JobError, Powered, VerifyPart, power_cycle};
 use crate::chips::Catalogue;
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
-    Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Step, StoredPlan, cut_blocks,
+    Action, Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Step, StoredPlan,
+    cut_blocks,
 };
 use crate::wire::{HelloReply, RailReply};
 use bank::Bank;
 use jiff::Timestamp;
+
+/// What the pass does that stands before everything else.
+pub const CHECKS_BEFORE: &str = "checksums before writing";
+/// What the pass does that changes the module.
+pub const WRITES: &str = "writing";
+/// What the last pass does.
+pub const CHECKS_AFTER: &str = "checksums after the power cycle";
 
 /// What a write works with.
 pub struct WriteRequest<'a> {
@@ -184,15 +192,19 @@ impl Work<'_, '_> {
             if todo.is_empty() {
                 continue;
             }
+            let changes =
+                |sector: &&PlannedSector| matches!(sector.action, Action::Program | Action::Erase);
+            let all = bank.planned.sectors.iter().filter(changes).count();
+            let before = all - todo.len();
             let bytes = todo.iter().map(|(sector, _)| bank.bytes(sector)).sum();
             let space = bank.planned.name.clone();
-            desk.tell(&Event::Pass { space, number: 1, what: "writing".into(), bytes });
+            desk.tell(&Event::Pass { space, number: 1, what: WRITES.into(), bytes });
             locks::clear(self.place, runs, bank, journal, &todo).await?;
             for (at, (sector, erase)) in todo.iter().enumerate() {
                 let place = || {
                     format!(
-                        "{at} of {} sectors of {} are written; `buswright resume` goes on",
-                        todo.len(),
+                        "{} of {all} sectors of {} are written; `buswright resume` goes on",
+                        before + at,
                         bank.planned.name
                     )
                 };

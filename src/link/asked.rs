@@ -33,6 +33,8 @@ pub(super) struct Flying {
     pub order: u64,
     pub bytes: usize,
     pub deadline: Nanos,
+    /// What adapter and line need for it, if it waits its turn.
+    pub work: Nanos,
     pub attempts: u32,
     pub first_sent: Nanos,
 }
@@ -49,6 +51,7 @@ impl Waiting {
             order: 0,
             bytes,
             deadline: Nanos::ZERO,
+            work: Nanos::ZERO,
             attempts: 0,
             first_sent: now,
         }

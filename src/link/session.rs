@@ -331,6 +331,7 @@ impl Session {
                 self.now + sending + work + self.patience() + self.reply_in_transit()
             }
             None => {
+                flying.work = work;
                 self.answered_by = self.answered_by.max(self.now + sending) + work;
                 self.answered_by + self.patience()
             }
@@ -400,6 +401,9 @@ impl Session {
         }
         let done = self.flying.swap_remove(at);
         if !is_immediate(&done.request) {
+            // Only what is still on its way counts from here on, however little this one took.
+            let left = self.flying.iter().fold(self.now, |sum, flying| sum + flying.work);
+            self.answered_by = self.answered_by.min(left);
             self.repeat_overtaken(done.order);
         }
         match reply {

@@ -154,6 +154,7 @@ fn ping_reply(boot_id: u32, rail: RailState) -> PingReply {
         rail_mv: crate::bus::Millivolts(3_300),
         rail_min: crate::bus::Millivolts(3_290),
         ready: true,
+        write_locked: false,
         running: false,
         last_run: 0,
         last_status: 0,

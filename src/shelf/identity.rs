@@ -1,6 +1,7 @@
 //! What the chips of individual modules have answered, each time they were asked.
 
 use super::{ChipRecord, Label, Shelf, ShelfError, lines};
+use crate::chips::Family;
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
 use std::path::PathBuf;
@@ -25,6 +26,9 @@ pub(crate) struct Identified {
 pub(crate) struct IdentifiedSpace {
     /// Its name.
     pub(crate) name: String,
+    /// The family whose commands they answered; `None` if they did not, or not alike.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) family: Option<Family>,
     /// Its chips, lowest data lines first.
     pub(crate) chips: Vec<ChipRecord>,
 }

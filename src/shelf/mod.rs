@@ -60,7 +60,8 @@ pub(crate) use notes::Note;
 pub(crate) use os_disk::OsDisk;
 pub(crate) use pending::Pending;
 pub(crate) use plan::{
-    Action, Estimate, ImageRecord, Plan, PlanCode, PlannedSector, PlannedSpace, StoredPlan,
+    Action, ChipFile, Estimate, ImageRecord, Plan, PlanCode, PlannedSector, PlannedSpace,
+    StoredPlan,
 };
 pub(crate) use record::{
     AdapterRecord, ChipRecord, DoubtRecord, LinkRecord, PassRecord, Record, SheetRecord,

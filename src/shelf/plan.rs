@@ -160,6 +160,15 @@ pub(crate) struct ImageRecord {
     pub(crate) specimen: Option<Label>,
 }
 
+/// A chip file that added parts to the list when a plan was made.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub(crate) struct ChipFile {
+    /// As it was named.
+    pub(crate) name: String,
+    /// What stood in it.
+    pub(crate) text: String,
+}
+
 /// How long a write is expected to take, in seconds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[expect(clippy::struct_field_names, reason = "the unit stands in files, too")]
@@ -206,6 +215,9 @@ pub(crate) struct Plan {
     pub(crate) image: ImageRecord,
     /// The sheet as it was.
     pub(crate) sheet: SheetRecord,
+    /// The chip files it was made with: a write goes by these, whatever the files hold by then.
+    #[serde(rename = "chip_file", default, skip_serializing_if = "Vec::is_empty")]
+    pub(crate) chip_files: Vec<ChipFile>,
     /// The spaces that it looks at.
     #[serde(rename = "space")]
     pub(crate) spaces: Vec<PlannedSpace>,

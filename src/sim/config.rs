@@ -87,6 +87,8 @@ pub struct AdapterConfig {
     pub sizes: Sizes,
     /// The control line that resets the module, and its active level.
     pub reset: Option<ActiveLine>,
+    /// The board's write switch is set to locked: no write strobe reaches the module.
+    pub write_locked: bool,
     /// The control line that write-protects the module, and its active level.
     pub protect: Option<ActiveLine>,
     /// It has a mark line for a scope, which does not reach the module.
@@ -130,9 +132,9 @@ impl Default for AdapterConfig {
             supply: Supply::Usb,
             sensed: true,
             sizes: Sizes {
-                // A script of 512 bytes, or a run with 256 words of 32 bits.
-                rx_body_max: 1100,
-                rx_queue_bytes: 2400,
+                // A run of 339 words of 32 bits, whose other bytes are a twentieth of it; two of them.
+                rx_body_max: 1400,
+                rx_queue_bytes: 2900,
                 tx_body_max: 1056,
                 shape_slots: 8,
                 script_slots: 8,
@@ -141,6 +143,7 @@ impl Default for AdapterConfig {
                 emit_remembered: 256,
             },
             reset: None,
+            write_locked: false,
             protect: None,
             mark: false,
             boot_time: Nanos::from_millis(300),

@@ -49,6 +49,10 @@ pub enum Action {
     Rail,
     Capture,
     Verify,
+    Plan,
+    Review,
+    Write,
+    View,
     Up,
     Down,
     Left,
@@ -71,15 +75,22 @@ pub enum Action {
 pub enum Stage {
     Look,
     Keep,
+    Plan,
+    Write,
     Prove,
 }
 
 impl Stage {
+    /// All, in the order of the work.
+    pub const ALL: [Self; 5] = [Self::Look, Self::Keep, Self::Plan, Self::Write, Self::Prove];
+
     /// Its name in the key strip.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Look => "LOOK",
             Self::Keep => "KEEP",
+            Self::Plan => "PLAN",
+            Self::Write => "WRITE",
             Self::Prove => "PROVE",
         }
     }
@@ -185,6 +196,31 @@ pub static WORK: &[Binding] = &[
         Action::Capture,
     ),
     stage(
+        Stage::Plan,
+        &[Key::Char('n')],
+        "n",
+        "plan",
+        "Asks for an image and computes what writing it would do. Nothing is written by that.",
+        Action::Plan,
+    ),
+    stage(
+        Stage::Plan,
+        &[Key::Char('e')],
+        "e",
+        "review",
+        "Shows the plan that was made last.",
+        Action::Review,
+    ),
+    stage(
+        Stage::Write,
+        &[Key::Char('w')],
+        "w",
+        "write",
+        "Writes that plan, once the label of the module was typed; or goes on with a write that \
+         was interrupted.",
+        Action::Write,
+    ),
+    stage(
         Stage::Prove,
         &[Key::Char('v')],
         "v",
@@ -257,6 +293,13 @@ static MAP: &[Binding] = &[
         Action::ZoomIn,
     ),
     row(&[Key::Esc, Key::Char('-')], "Esc", "farther", "Goes farther away again.", Action::ZoomOut),
+    row(
+        &[Key::Char('x')],
+        "x",
+        "view",
+        "Shows the next view: the copy, what the plan does, how far the write is.",
+        Action::View,
+    ),
 ];
 
 static LOG: &[Binding] = &[

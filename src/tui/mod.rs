@@ -86,6 +86,7 @@ fn open(setup: Setup, look: &Look) -> std::io::Result<Shell> {
     state.wanted = setup.wanted.clone();
     state.sheets = sheet_names().map(str::to_string).collect();
     let watch = Watch::new(&setup.places.folder, &name);
+    let shelf = setup.places.shelf.clone();
     let mut handle = start(setup.places, wake.caller())?;
     let flags = signals::watch(&calls, handle.ender())?;
     let there = watch.look();
@@ -99,7 +100,7 @@ fn open(setup: Setup, look: &Look) -> std::io::Result<Shell> {
     }
     term::restore_on_panic();
     let screen = term::Screen::enter()?;
-    Ok(Shell::new(screen, state, handle, (wake, calls), flags, watch))
+    Ok(Shell::new(screen, state, handle, (wake, calls), flags, (watch, shelf)))
 }
 
 fn live(shell: &mut Shell) -> u8 {

@@ -1,7 +1,7 @@
 //! What happens to the state, and what it wants done.
 
 use super::keys::Key;
-use crate::app::workbench::{Command, Elsewhere, Item, PortLine, Snapshot};
+use crate::app::workbench::{Command, Elsewhere, Item, ListLine, Snapshot};
 use std::time::Instant;
 
 /// Something that happened.
@@ -20,7 +20,9 @@ pub enum Msg {
     /// The words that the map asked for.
     Page(Vec<u32>),
     /// The ports that there are.
-    Ports(Vec<PortLine>),
+    Ports(Vec<ListLine>),
+    /// The images that there are.
+    Images(Vec<ListLine>),
     /// Another workbench was looked at.
     Elsewhere(Option<Elsewhere>),
     /// A signal asks for the end.
@@ -36,6 +38,8 @@ pub enum Effect {
     Stop,
     /// Ask which ports there are.
     ListPorts,
+    /// Ask which images there are.
+    ListImages,
     /// Stop the process until it is continued.
     Suspend,
     /// Paint everything anew.

@@ -8,10 +8,11 @@ use super::signals::{Flags, Wake, taken};
 use super::state::{Pane, State};
 use super::term::{Screen, give_back};
 use super::update::update;
-use crate::app::workbench::{Command, Handle, Watch, port_lines};
+use crate::app::workbench::{Command, Handle, Watch, image_lines, port_lines};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 use std::io;
+use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
 /// Between two frames that no key has asked for.
@@ -52,6 +53,8 @@ pub struct Shell {
     pub flags: Flags,
     /// Of the port that was chosen.
     pub watch: Watch,
+    /// Where images are.
+    shelf: PathBuf,
     frame: Instant,
     /// The window had another size for a moment at least: nothing on it can be counted on.
     resized: bool,
@@ -84,7 +87,7 @@ impl Shell {
         handle: Handle,
         (wake, signals): (Wake, Wake),
         flags: Flags,
-        watch: Watch,
+        (watch, shelf): (Watch, PathBuf),
     ) -> Self {
         let frame = state.now;
         Self {
@@ -95,6 +98,7 @@ impl Shell {
             signals,
             flags,
             watch,
+            shelf,
             frame,
             resized: false,
             due: Some(frame),
@@ -198,6 +202,12 @@ impl Shell {
             }
             Effect::Stop => self.handle.stop(),
             Effect::ListPorts => return self.msg(Msg::Ports(port_lines())),
+            Effect::ListImages => {
+                let core = &self.state.core;
+                let specimen = core.specimen.as_deref().unwrap_or_default();
+                let images = image_lines(&self.shelf, specimen, core.simulated);
+                return self.msg(Msg::Images(images));
+            }
             Effect::Redraw => self.screen.clear()?,
             Effect::Suspend => {
                 give_back();

@@ -5,7 +5,8 @@ use super::dialogs::Dialog;
 use super::glyphs::Glyphs;
 use super::theme::Theme;
 use crate::app::Wanted;
-use crate::app::workbench::{Doing, Line, Mark, Order, PortLine, Rail, Snapshot};
+use crate::app::workbench::{Doing, Line, ListLine, Mark, Order, Rail, Snapshot};
+use crate::bus::WordAddress;
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
 
@@ -83,9 +84,37 @@ pub enum Zoom {
     Words,
 }
 
+/// What the signs of the map tell.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum View {
+    /// How sure the copy is.
+    #[default]
+    Copy,
+    /// What the plan does.
+    Plan,
+    /// How far the write is.
+    Write,
+}
+
+/// What is to be offered by itself, once nobody is at something else.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[expect(clippy::struct_excessive_bools, reason = "each of them can come with any other")]
+pub struct Offers {
+    /// A write is to be gone on with.
+    pub unfinished: bool,
+    /// Did the instrument start?
+    pub started: bool,
+    /// A plan is to be read.
+    pub review: bool,
+    /// How a write has ended.
+    pub end: bool,
+}
+
 /// Where the map is, and what it shows of the copy.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct MapPane {
+    /// What its signs tell.
+    pub view: View,
     /// How near.
     pub zoom: Zoom,
     /// The space.
@@ -143,7 +172,9 @@ pub struct State {
     /// Sheet, adapter sheet, specimen as they were chosen.
     pub wanted: Wanted,
     /// Ports that the system knows.
-    pub ports: Vec<PortLine>,
+    pub ports: Vec<ListLine>,
+    /// What is offered next.
+    pub offers: Offers,
     /// Built-in sheets.
     pub sheets: Vec<String>,
     /// What Connection shows.
@@ -177,6 +208,7 @@ impl State {
             port: String::new(),
             wanted: Wanted::default(),
             ports: Vec::new(),
+            offers: Offers::default(),
             sheets: Vec::new(),
             details: Details::default(),
             cautioned: false,
@@ -210,20 +242,31 @@ impl State {
 
     /// Whole seconds that are left of the leave to write, in steps of five while there are many.
     pub fn leave_left(&self) -> Option<u64> {
-        let (_, until) = self.core.leave?;
+        let until = self.core.leave?.until;
         let left = whole_ms(until.saturating_duration_since(self.now)).div_ceil(1_000);
         (left > 0).then_some(if left > 5 { left.div_ceil(5) * 5 } else { left })
     }
 
     /// When the screen changes by time alone; `None` if it does not.
     pub fn changes_at(&self) -> Option<Instant> {
-        let (_, until) = self.core.leave?;
+        let until = self.core.leave?.until;
         let ms = whole_ms(until.saturating_duration_since(self.now));
         if ms == 0 {
             return None;
         }
         let step = if ms > 5_000 { ms - (ms - 1) / 5_000 * 5_000 } else { (ms - 1) % 1_000 + 1 };
         Some(self.now + Duration::from_millis(step))
+    }
+
+    /// A sector is being written: it is no safe point.
+    pub fn writes_a_sector(&self) -> bool {
+        self.core.map.iter().any(|map| map.in_hand.is_some())
+    }
+
+    /// The view of the map: a plan's only where there is one.
+    pub fn view(&self) -> View {
+        let planned = self.core.map.iter().any(|map| !map.planned.is_empty());
+        if planned { self.map.view } else { View::Copy }
     }
 
     /// A workbench elsewhere is to be looked at again and again.
@@ -236,6 +279,19 @@ impl State {
         let sheet = self.core.sheet.as_ref()?;
         let space = sheet.spaces.get(self.map.space).filter(|_| self.map.zoom == Zoom::Words)?;
         Some((self.map.space, space.bits, self.map.word, PAGE))
+    }
+
+    /// The sector or block under the cursor of the map, while that has the keys: its space, and
+    /// its words on the bus.
+    pub fn under_cursor(&self) -> Option<(usize, WordAddress, u32)> {
+        let space = self.core.sheet.as_ref()?.spaces.get(self.map.space)?;
+        let map = self.core.map.get(self.map.space).filter(|_| self.focus == Pane::Map)?;
+        let at = match self.map.zoom {
+            Zoom::Words => map.part_at(self.map.word),
+            Zoom::Module | Zoom::Blocks => self.map.block,
+        };
+        let part = map.part(at)?;
+        Some((self.map.space, space.base.plus(part.first), part.words))
     }
 
     /// What is known of the block that holds a word, counted from the base of the space.

@@ -36,7 +36,13 @@ fn parts(state: &State) -> Vec<(String, Style)> {
     let mut parts = vec![(text.to_string(), style)];
     let stopping = state.core.stopping.or(state.stop_asked.map(|_| STOP_MS));
     if let Some(ms) = stopping.filter(|_| state.is_busy()) {
-        parts.push((format!("STOPPING, up to {} s", ms.div_ceil(1_000)), theme.caution));
+        let writes = state.core.stopping.is_none() && state.writes_a_sector();
+        let text = if writes {
+            "STOPPING after this sector".to_string()
+        } else {
+            format!("STOPPING, up to {} s", ms.div_ceil(1_000))
+        };
+        parts.push((text, theme.caution));
     }
     match state.leave_left() {
         Some(left) => parts.push((format!("WRITES ALLOWED {left} s"), theme.caution)),

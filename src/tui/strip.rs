@@ -1,9 +1,10 @@
 //! The key strip: the pane's own keys in one line, those of the work in the other.
 
 use super::dialogs::Dialog;
-use super::keys::{ALWAYS, Binding, PANES, Stage, WORK, table};
+use super::keys::{ALWAYS, Action, Binding, PANES, Stage, WORK, table};
 use super::plain::{fit, width};
 use super::state::{Pane, State};
+use crate::app::workbench::{Doing, Mark, Progressed, SpaceMap};
 use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
@@ -52,6 +53,62 @@ impl<'a> Row<'a> {
     }
 }
 
+fn takes(row: &Binding) -> usize {
+    width(row.name) + width(row.word) + 3
+}
+
+/// The keys of a stage that do something now.
+fn keys_of(state: &State, of: Stage) -> impl Iterator<Item = &'static Binding> {
+    let plan = state.core.plan.is_some();
+    let writes = state.core.plan_code().is_some() || state.core.unfinished.is_some();
+    WORK.iter().filter(move |one| one.stage == Some(of)).filter(move |one| match one.action {
+        Action::Review => plan,
+        Action::Write => writes,
+        _ => true,
+    })
+}
+
+/// The stage that the work has come to.
+fn present(state: &State) -> Stage {
+    let core = &state.core;
+    let mut parts = core.map.iter().flat_map(|map| &map.planned);
+    let agreed = |map: &SpaceMap| map.cells.iter().any(|cell| cell.mark == Mark::Agreed);
+    match core.doing {
+        Doing::Job("write") => return Stage::Write,
+        Doing::Job("plan") => return Stage::Plan,
+        Doing::Job("verify") => return Stage::Prove,
+        Doing::Job("capture") => return Stage::Keep,
+        _ => {}
+    }
+    if core.unfinished.is_some() || core.plan_code().is_some() {
+        Stage::Write
+    } else if parts.any(|part| part.progressed == Progressed::Verified) {
+        Stage::Prove
+    } else if core.map.iter().any(agreed) || core.plan.is_some() {
+        Stage::Plan
+    } else {
+        Stage::Look
+    }
+}
+
+/// All stages in the order of the work; where there is no room for all, from the present one on.
+fn stages(state: &State, room: usize) -> Vec<Stage> {
+    let all = Stage::ALL;
+    let whole: usize = all
+        .iter()
+        .map(|stage| {
+            let keys: usize = keys_of(state, *stage).map(takes).sum();
+            if keys == 0 { 0 } else { keys + width(stage.name()) + 1 }
+        })
+        .sum();
+    let mut stages = all.to_vec();
+    if whole > room + 2 {
+        let present = present(state);
+        stages.rotate_left(all.iter().position(|stage| *stage == present).unwrap_or(0));
+    }
+    stages
+}
+
 /// Draws both lines.
 pub fn draw(state: &State, frame: &mut Frame, [upper, lower]: [Rect; 2]) {
     let theme = &state.look.theme;
@@ -67,9 +124,15 @@ pub fn draw(state: &State, frame: &mut Frame, [upper, lower]: [Rect; 2]) {
         row.binding(always);
     }
     if state.dialog.is_none() && state.focus != Pane::Console {
-        for stage in [Stage::Look, Stage::Keep, Stage::Prove] {
+        for stage in stages(state, row.left) {
+            let mut keys = keys_of(state, stage).peekable();
+            let Some(first) = keys.peek() else { continue };
+            // A head without its keys says nothing, and a stage is not passed over.
+            if width(stage.name()) + takes(first) >= row.left + 3 {
+                break;
+            }
             row.head(stage.name());
-            WORK.iter().filter(|one| one.stage == Some(stage)).for_each(|one| row.binding(one));
+            keys.for_each(|one| row.binding(one));
         }
     } else if state.dialog.is_none() {
         row.key("help", "lists the lines");
@@ -99,12 +162,25 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         Dialog::Specimen(_) => &[("Enter", "takes it"), ("Esc", "back")],
         Dialog::Cautions(Some(_)) => &[("Enter", "read, go on"), ("Esc", "back")],
         Dialog::Cautions(None) => &[("Enter", "read"), ("Esc", "back")],
-        Dialog::Leave { .. } => {
-            &[("Enter", "allow"), ("Left Right", "time"), ("Esc", "stay locked")]
-        }
+        Dialog::Leave(_) => &[("Enter", "allow"), ("Left Right", "time"), ("Esc", "stay locked")],
         Dialog::Measured => &[("Enter", "yes, below 300 mV"), ("Esc", "no")],
         Dialog::Quit => &[("Enter", "stop, rail off, end"), ("Esc", "stay")],
         Dialog::Help { .. } => &[("Up Down", "scroll"), ("Esc", "back")],
+        Dialog::Plan(_) => {
+            &[("Enter", "plans it"), ("Up Down Left Right", "choose"), ("Esc", "back")]
+        }
+        Dialog::Review { .. } if state.core.plan_code().is_none() => {
+            &[("Enter", "read"), ("Up Down", "scroll")]
+        }
+        Dialog::Review { .. } => {
+            &[("w", "write, asks once more"), ("Up Down PgUp PgDn", "scroll"), ("Esc", "back")]
+        }
+        Dialog::Confirm { .. } => &[("Enter", "writes it"), ("Esc", "back, nothing is written")],
+        Dialog::Unfinished { .. } => {
+            &[("Enter", "asks for the label"), ("Up Down", "choose"), ("Esc", "later")]
+        }
+        Dialog::WriteEnd => &[("Enter", "read")],
+        Dialog::Started { .. } => &[("Enter", "takes it"), ("Up Down", "choose"), ("Esc", "later")],
         Dialog::Elsewhere { there: Some(_), .. } => {
             &[("f", "follow"), ("s", "stop it safely"), ("Esc", "leave it alone")]
         }

@@ -2,13 +2,16 @@
 
 mod console;
 mod map;
+mod write;
+
+pub use write::{confirm, write};
 
 use super::dialogs::{self, Choice, Choose, Dialog};
 use super::keys::{self, Action, Key};
 use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
 use super::state::{Pane, State};
-use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, Rail};
+use crate::app::workbench::{Answer, Command, Doing, Item, ListLine, Order, Phase, Rail};
 use crate::app::{CaptureOptions, IdentifyOptions, Job};
 use std::time::Duration;
 
@@ -17,6 +20,12 @@ const AGAIN: Duration = Duration::from_secs(5);
 
 /// Lets a message change the state; gives what is to be done outside.
 pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
+    let effects = take(state, msg);
+    write::offer(state);
+    effects
+}
+
+fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
     match msg {
         Msg::Tick(now) => {
             state.now = now;
@@ -33,8 +42,9 @@ pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
         }
         Msg::Core(snapshot, items) => {
             let word = map::cursor_word(state);
-            state.core = *snapshot;
+            let before = std::mem::replace(&mut state.core, *snapshot);
             map::clamp(state, word);
+            write::follow(state, &before);
             if !state.is_busy() {
                 state.stop_asked = state.stop_asked.filter(|_| state.leaving);
                 if matches!(state.dialog, Some(Dialog::Quit)) {
@@ -42,19 +52,19 @@ pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
                     state.notice = Some("nothing runs any more; q ends the workbench".into());
                 }
             }
-            items.into_iter().flat_map(|item| take(state, item)).collect()
+            items.into_iter().flat_map(|item| heard(state, item)).collect()
         }
         Msg::Page(words) => {
             state.map.page = words;
             Vec::new()
         }
         Msg::Ports(ports) => {
-            if let Some(Dialog::Choose(choose)) = &mut state.dialog
-                && choose.what == Choice::Port
-            {
-                choose.refill(ports.iter().map(|p| (p.name.clone(), p.about.clone())).collect());
-            }
+            refill(state, Choice::Port, &ports);
             state.ports = ports;
+            Vec::new()
+        }
+        Msg::Images(images) => {
+            refill(state, Choice::Image, &images);
             Vec::new()
         }
         Msg::Elsewhere(there) => {
@@ -76,7 +86,16 @@ pub fn update(state: &mut State, msg: Msg) -> Vec<Effect> {
     }
 }
 
-fn take(state: &mut State, item: Item) -> Vec<Effect> {
+/// Rows for the list that is open, if it is that one.
+fn refill(state: &mut State, what: Choice, lines: &[ListLine]) {
+    if let Some(Dialog::Choose(choose)) = &mut state.dialog
+        && choose.what == what
+    {
+        choose.refill(lines.iter().map(|of| (of.name.clone(), of.about.clone())).collect());
+    }
+}
+
+fn heard(state: &mut State, item: Item) -> Vec<Effect> {
     match item {
         Item::Line(line) => {
             state.log(line);
@@ -94,6 +113,7 @@ fn take(state: &mut State, item: Item) -> Vec<Effect> {
             for row in rows {
                 state.console.push(row);
             }
+            console::asks(state, &answer);
             let then = state.after_leave.take();
             match (answer, then) {
                 (Answer::Allowed { .. }, Some(order)) => vec![Effect::Send(Command::Order(order))],
@@ -110,6 +130,10 @@ fn paste(state: &mut State, text: &str) {
             choose.typed.paste(text);
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
+        Some(Dialog::Plan(form)) => form.range.paste(text),
+        Some(Dialog::Confirm { .. }) => {
+            state.notice = Some("type it, with the module before you".into());
+        }
         None if state.focus == Pane::Console => state.console.line.paste(text),
         Some(_) | None => state.notice = Some("a paste does nothing here".into()),
     }
@@ -174,6 +198,9 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
             let accept_simulated = false;
             return job(state, "verify", Job::Verify { image, space, range, accept_simulated });
         }
+        Action::Plan => return write::plan(state),
+        Action::Review => write::review(state),
+        Action::Write => return write::write(state),
         other => match state.focus {
             Pane::Map => map::act(state, other),
             Pane::Log => scroll(state, other),
@@ -203,6 +230,10 @@ fn stop(state: &mut State) -> Vec<Effect> {
     if !state.is_busy() && !state.rail_may_be_on() && !state.leaving {
         state.stop_asked = None;
         state.notice = Some("nothing runs and the rail is not on; q ends the workbench".into());
+    }
+    if state.writes_a_sector() && !late {
+        state.notice =
+            Some("the sector in hand is finished first; ^C again within 5 s breaks it off".into());
     }
     // One that comes later counts as a first one again, and that was asked already.
     if late { Vec::new() } else { vec![Effect::Stop] }
@@ -320,7 +351,7 @@ pub(super) fn rail(state: &mut State, on: bool) -> Vec<Effect> {
     }
 }
 
-fn job(state: &mut State, word: &'static str, job: Job) -> Vec<Effect> {
+pub(super) fn job(state: &mut State, word: &'static str, job: Job) -> Vec<Effect> {
     if matches!(state.core.doing, Doing::Job(_)) {
         busy(state);
         return Vec::new();

@@ -47,6 +47,8 @@ pub struct PingReply {
     pub rail_min: Millivolts,
     /// Level of the module's ready line; true where there is none.
     pub ready: bool,
+    /// The board has a write switch, and it is set to locked: no write strobe reaches the module.
+    pub write_locked: bool,
     /// A request is at work.
     pub running: bool,
     /// The last run id.
@@ -70,7 +72,8 @@ impl PingReply {
         out.push(self.rail as u8);
         out.extend(self.rail_mv.0.to_le_bytes());
         out.extend(self.rail_min.0.to_le_bytes());
-        out.extend([u8::from(self.ready), u8::from(self.running)]);
+        out.push(u8::from(self.ready) | u8::from(self.write_locked) << 1);
+        out.push(u8::from(self.running));
         out.extend(self.last_run.to_le_bytes());
         out.push(self.last_status);
         out.extend(self.permit_s.to_le_bytes());
@@ -80,13 +83,19 @@ impl PingReply {
     }
 
     pub(super) fn take(f: &mut Fields) -> Result<Self, Malformed> {
+        let (boot_id, rail_counter) = (f.u32("boot id")?, f.u32("rail counter")?);
+        let rail = f.code("rail state", RailState::from_code)?;
+        let rail_mv = Millivolts(f.u16("rail now")?);
+        let rail_min = Millivolts(f.u16("rail minimum")?);
+        let inputs = f.code("inputs", |bits| (bits < 4).then_some(bits))?;
         Ok(Self {
-            boot_id: f.u32("boot id")?,
-            rail_counter: f.u32("rail counter")?,
-            rail: f.code("rail state", RailState::from_code)?,
-            rail_mv: Millivolts(f.u16("rail now")?),
-            rail_min: Millivolts(f.u16("rail minimum")?),
-            ready: f.flag("ready line")?,
+            boot_id,
+            rail_counter,
+            rail,
+            rail_mv,
+            rail_min,
+            ready: inputs & 1 != 0,
+            write_locked: inputs & 2 != 0,
             running: f.flag("running")?,
             last_run: f.u32("last run")?,
             last_status: f.u8("last status")?,

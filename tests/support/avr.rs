@@ -43,10 +43,11 @@ fn kit() -> Option<Kit> {
 fn rig(kit: &Kit) -> PathBuf {
     let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/kit");
     let out = kit.beside("rig");
-    let sources = ["rig", "rig_module", "rig_line", "flash", "flash_types", "flash_amd"];
+    let sources =
+        ["rig", "rig_module", "rig_line", "flash", "flash_types", "flash_amd", "flash_intel"];
     let mut gcc = Command::new("gcc");
     gcc.args(["-std=gnu99", "-Wall", "-Wextra", "-O2", "-I/usr/include/simavr", "-o"]).arg(&out);
-    gcc.args(sources.map(|name| tests.join(format!("{name}.c")))).arg(tests.join("flash_intel.c"));
+    gcc.args(sources.map(|name| tests.join(format!("{name}.c"))));
     run(gcc.args(["-lsimavr", "-lelf", "-lutil"]));
     out
 }
@@ -55,8 +56,19 @@ impl Machine {
     /// The rig with firmware for this clock, a module with these contents in a ROM, or in two flash
     /// chips of this type, and so many words of RAM; `None` where a tool is missing.
     pub fn start(clock: u32, contents: &[u8], ram_words: u32, chip: Option<&str>) -> Option<Self> {
+        Self::start_at(clock, 250_000, contents, ram_words, chip)
+    }
+
+    /// The same, with the rate that the firmware begins with.
+    pub fn start_at(
+        clock: u32,
+        rate: u32,
+        contents: &[u8],
+        ram_words: u32,
+        chip: Option<&str>,
+    ) -> Option<Self> {
         let kit = kit()?;
-        let sizes = kit.make(&["m2560", &format!("CLOCK={clock}")]);
+        let sizes = kit.make(&["m2560", &format!("CLOCK={clock}"), &format!("RESET_RATE={rate}")]);
         let store = kit.beside("store.bin");
         fs::write(&store, contents).unwrap();
         let mut command = Command::new(rig(&kit));

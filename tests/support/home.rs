@@ -236,6 +236,16 @@ impl Running {
         }
     }
 
+    /// The same, but its end before that is as good.
+    pub fn wait_for_times_or_end(&self, stream: Stream, word: &str, times: usize) {
+        let found = self.wait(|heard| {
+            let one = &heard[stream as usize];
+            let said = one.text.lines().filter(|line| line.contains(word)).count();
+            (said >= times || one.streams_open == 0).then_some(())
+        });
+        assert!(found.is_some(), "{} did not say '{word}' in time\n{}", self.name, self.said());
+    }
+
     fn wait<T>(&self, done: impl Fn(&[Heard; 2]) -> Option<T>) -> Option<T> {
         let until = Instant::now() + DEADLINE;
         let (heard, changed) = &*self.heard;

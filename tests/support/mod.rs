@@ -4,6 +4,7 @@
 
 pub mod avr;
 pub mod firmware;
+pub mod fitted;
 pub mod kit;
 pub mod plugged;
 pub mod process;

@@ -92,7 +92,13 @@ impl QemuFlash {
             VirtFlash::First => (0, 0),
             VirtFlash::Second => (1, VIRT_BYTES as u64),
         };
-        Self::start("virt", &[], (image, index), (base, VIRT_BYTES), Width::W32)
+        Self::start("virt", &[], (image, index, ""), (base, VIRT_BYTES), Width::W32)
+    }
+
+    /// The first flash of `virt`, which fails every erase and every program, as parts do that get
+    /// too little at VPP.
+    pub fn virt_read_only(image: &Path) -> Self {
+        Self::start("virt", &[], (image, 0, ",readonly=on"), (0, VIRT_BYTES), Width::W32)
     }
 
     /// An AMD-family x16 flash of 8 MiB with even sectors of 64 KiB. `image` is its backing file,
@@ -110,13 +116,13 @@ impl QemuFlash {
                 globals.push(format!("driver=cfi.pflash02,property={name}{n},value={value}"));
             }
         }
-        Self::start("musicpal", &globals, (image, 0), (0xFE00_0000, MUSICPAL_BYTES), Width::W16)
+        Self::start("musicpal", &globals, (image, 0, ""), (0xFE00_0000, MUSICPAL_BYTES), Width::W16)
     }
 
     fn start(
         machine: &str,
         globals: &[String],
-        (image, index): (&Path, u8),
+        (image, index, more): (&Path, u8, &str),
         (base, bytes): (u64, usize),
         width: Width,
     ) -> Self {
@@ -141,7 +147,7 @@ impl QemuFlash {
         command.args(["-qmp", &format!("unix:{},server=on,wait=off", at("qmp").display())]);
         // QEMU takes two commas for one in a value.
         let file = image.display().to_string().replace(',', ",,");
-        command.args(["-drive", &format!("if=pflash,index={index},format=raw,file={file}")]);
+        command.args(["-drive", &format!("if=pflash,index={index},format=raw,file={file}{more}")]);
         command.stdin(Stdio::null()).stdout(Stdio::null()).stderr(log);
         let mut process = Process(made(QEMU, command.spawn()));
         let socket = connected(&listener, &mut process.0, &at("log"));
@@ -163,6 +169,33 @@ impl QemuFlash {
             write: Some(Phases { setup: low(select), strobe: low(write_strobe) }),
             times: ShapeTimes { setup: 30, pulse: 100, hold: 20, recover: 50, release: 50 },
         }
+    }
+
+    /// Asks for a word, so that several flashes can be asked at once; [`Self::answer`] waits.
+    pub fn ask(&mut self, address: WordAddress) {
+        self.qtest.ask(self.width.bits(), self.window.at(self.width, address));
+    }
+
+    /// The word that was asked for.
+    pub fn answer(&mut self) -> Word {
+        self.qtest.settle()
+    }
+
+    /// Asks for `count` words from `first` on in one access, which must not wrap;
+    /// [`Self::block`] waits. While the flash shows its contents that is the same as cycle by
+    /// cycle, and much quicker; anything else it shows differs from them either way.
+    pub fn ask_block(&mut self, first: WordAddress, count: usize) {
+        let at = self.window.at(self.width, first);
+        let bytes = count * self.width.bytes();
+        assert!(at + bytes as u64 <= self.window.base + self.window.bytes, "a block that wraps");
+        self.qtest.ask_block(at, bytes);
+    }
+
+    /// The words that were asked for.
+    pub fn block(&mut self) -> impl Iterator<Item = Word> {
+        let bytes = self.qtest.block();
+        let words: Vec<_> = self.width.words(&bytes).collect();
+        words.into_iter()
     }
 
     /// Lets QEMU's virtual clock run in real time, so that erases come to their end.

@@ -1,5 +1,6 @@
 //! QEMU's test socket: memory accesses as lines of text, each answered by a line.
 
+use base64::prelude::{BASE64_STANDARD, Engine};
 use std::fmt::{self, Write as _};
 use std::io::{BufRead, BufReader, Write as _};
 use std::os::unix::net::UnixStream;
@@ -72,6 +73,27 @@ impl Qtest {
         }
     }
 
+    /// Asks for a word of `bits`; [`Self::settle`] waits for it.
+    pub fn ask(&mut self, bits: u32, address: u64) {
+        self.post(format_args!("read{} {address:#x}", letter(bits)));
+        self.send();
+    }
+
+    /// Asks for `count` bytes from `address` on by one request; [`Self::block`] waits for them.
+    pub fn ask_block(&mut self, address: u64, count: usize) {
+        self.settle();
+        self.post(format_args!("b64read {address:#x} {count:#x}"));
+        self.send();
+    }
+
+    /// The bytes that were asked for last, as they stand in memory.
+    pub fn block(&mut self) -> Vec<u8> {
+        self.receive();
+        let text = self.line.strip_prefix("OK ").map(str::trim_end);
+        let bytes = text.and_then(|text| BASE64_STANDARD.decode(text).ok());
+        bytes.unwrap_or_else(|| panic!("QEMU answered {:?} to a block", self.line))
+    }
+
     /// Waits until everything posted is done; gives the last answer's value.
     pub fn settle(&mut self) -> u32 {
         self.send();
@@ -96,6 +118,11 @@ impl Qtest {
     }
 
     fn answer(&mut self) -> u32 {
+        self.receive();
+        value(&self.line).unwrap_or_else(|| panic!("QEMU answered {:?}", self.line))
+    }
+
+    fn receive(&mut self) {
         self.unanswered -= 1;
         self.line.clear();
         match self.answers.read_line(&mut self.line) {
@@ -103,7 +130,6 @@ impl Qtest {
             Ok(_) => {}
             Err(error) => panic!("QEMU's test socket gave no answer in {PATIENCE:?}: {error}"),
         }
-        value(&self.line).unwrap_or_else(|| panic!("QEMU answered {:?}", self.line))
     }
 }
 

@@ -16,6 +16,9 @@ use std::rc::Rc;
 /// What a test does to the bench when time has passed.
 type Act<'a> = Box<dyn FnMut(Nanos, &mut Bench) + 'a>;
 
+/// Hears of an event.
+pub type Heard<'a> = Box<dyn Fn(&Event) + 'a>;
+
 /// A port that tells its time to others and may act on it.
 pub struct Watched<'a> {
     port: &'a mut SimPort,
@@ -78,6 +81,8 @@ pub struct Scenario<'a> {
     pub plan: RatePlan,
     /// Asked to stop through this.
     pub cancel: Cancel,
+    /// Hears of every event while the job runs.
+    pub heard: Option<Heard<'a>>,
 }
 
 impl<'a> Scenario<'a> {
@@ -95,6 +100,7 @@ impl<'a> Scenario<'a> {
             wanted: Wanted::default(),
             plan: RatePlan::default(),
             cancel: Cancel::default(),
+            heard: None,
         }
     }
 
@@ -137,6 +143,9 @@ impl<'a> Scenario<'a> {
         };
         let mut events = Vec::new();
         let outcome = run_job(&mut machine, &self.wanted, &self.job, &mut |event| {
+            if let Some(heard) = &self.heard {
+                heard(event);
+            }
             events.push((now.get(), event.clone()));
         });
         Run { outcome, events }

@@ -48,6 +48,7 @@ fn session() -> Vec<Example> {
         rail_mv: Millivolts(3296),
         rail_min: Millivolts(3241),
         ready: false,
+        write_locked: false,
         running: true,
         last_run: 78,
         last_status: 6,

@@ -1,13 +1,12 @@
 //! From what was found to the plan on the shelf and its report.
 
-use super::fit::{cautions, in_words, sentences, where_it_worked};
-use super::{BLANK, Looked, Source, Subject};
+use super::fit::{cautions, in_words, of_chip_file, sentences, where_it_worked};
+use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
-use crate::chips::Catalogue;
 use crate::image::counted;
 use crate::jobs::{
-    Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute, missed,
-    other_order, wanted, ways,
+    Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute,
+    missed, other_order, wanted, ways,
 };
 use crate::module::Kind;
 use crate::shelf::{Action, HistoryLine, Plan};
@@ -31,13 +30,11 @@ struct Spaces {
 pub(in crate::app) fn assemble(
     subject: &Subject<'_, '_>,
     looked: &Looked,
-    catalogue: &Catalogue,
     source: Source,
 ) -> Result<(PlanReport, Ending), JobError> {
-    let Subject { sheet, specimen, simulated, shelf, .. } = *subject;
+    let Subject { sheet, specimen, simulated, shelf, chip_files, .. } = *subject;
     let time = Timestamp::now();
-    let Spaces { flash, chips, mut left, mut words_left } =
-        spaces(subject, looked, catalogue, &source, time);
+    let Spaces { flash, chips, mut left, mut words_left } = spaces(subject, looked, &source, time);
     let backup = &looked.backup;
     let draft = Draft {
         time,
@@ -49,6 +46,7 @@ pub(in crate::app) fn assemble(
         backup: backup.id.clone(),
         backup_sha256: backup.sha256.clone(),
         image: source.image,
+        chip_files: chip_files.to_vec(),
     };
     let line = line(subject)?;
     let Computed { mut plan, target, missed: sectors_left } =
@@ -56,6 +54,7 @@ pub(in crate::app) fn assemble(
     if plan.image.name != BLANK {
         plan.fit.push(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
     }
+    plan.fit.extend(chip_files.iter().map(of_chip_file));
     words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
     left.extend(missed(&plan.spaces, &sectors_left));
     if plan.is_empty() && words_left > 0 {
@@ -92,19 +91,14 @@ pub(in crate::app) fn assemble(
         next: None,
     };
     if plan.is_empty() {
+        subject.desk.show(&Arrival::Planned { plan: &plan, report: &report });
         return Ok((report, Ending::Good));
     }
     let ending = if words_left == 0 { Ending::Good } else { Ending::No };
     Ok((keep(subject, looked, report, plan, target)?, ending))
 }
 
-fn spaces(
-    subject: &Subject<'_, '_>,
-    looked: &Looked,
-    catalogue: &Catalogue,
-    source: &Source,
-    time: Timestamp,
-) -> Spaces {
+fn spaces(subject: &Subject<'_, '_>, looked: &Looked, source: &Source, time: Timestamp) -> Spaces {
     let Subject { sheet, desk, .. } = *subject;
     let (flash, chips, left) = (Vec::new(), Vec::new(), Vec::new());
     let mut spaces = Spaces { flash, chips, left, words_left: 0 };
@@ -117,7 +111,7 @@ fn spaces(
         if let Some(order) = other_order(space.width, &now, &image) {
             desk.caution(format!("{}: {order}", space.name));
         }
-        match ways(space, sheet.rail, found, catalogue) {
+        match ways(space, sheet.rail, found, subject.catalogue) {
             Ok(ways) => {
                 let chips = found.chips.iter().map(|chip| chip.record(Some(time))).collect();
                 spaces.flash.push(Flash { index, now, ways, chips });
@@ -172,8 +166,8 @@ fn keep(
         time: stored.plan.time,
         specimen: specimen.clone(),
         event: "planned".into(),
-        capture: Some(stored.plan.backup),
-        sha256: Some(stored.plan.target_sha256),
+        capture: Some(stored.plan.backup.clone()),
+        sha256: Some(stored.plan.target_sha256.clone()),
         bytes: Some(report.bytes),
         simulated,
         text: format!("plan {code}: {}", report.what),
@@ -182,5 +176,6 @@ fn keep(
         desk.note(format!("the history has no line of this: {error}"));
     }
     report.code = Some(code);
+    desk.show(&Arrival::Planned { plan: &stored.plan, report: &report });
     Ok(report)
 }

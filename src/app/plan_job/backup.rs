@@ -122,7 +122,7 @@ async fn take(
     powered: &Powered,
     whole: &[(usize, Part)],
 ) -> Result<Backup, JobError> {
-    let Subject { sheet, hello, specimen, simulated, shelf, desk } = *subject;
+    let Subject { sheet, hello, specimen, simulated, shelf, desk, .. } = *subject;
     let request = CaptureRequest {
         specimen: specimen.clone(),
         simulated,

@@ -1,11 +1,13 @@
 //! How image and module go together: what is refused, and what is said.
 
-use super::{BLANK, Backup, Source};
+use super::{Backup, Source};
 use crate::app::parts::zone_notes;
 use crate::image::counted;
-use crate::jobs::{ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept};
+use crate::jobs::{
+    BLANK, ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept,
+};
 use crate::module::{Sheet, Space};
-use crate::shelf::{Action, Capture, Label, Plan, Shelf};
+use crate::shelf::{Action, Capture, ChipFile, Label, Plan, Shelf};
 
 /// Refuses a capture of another kind of module, or one whose spaces are others.
 pub(super) fn refuse_other_kind(sheet: &Sheet, kept: &Capture) -> Result<(), JobError> {
@@ -74,6 +76,14 @@ pub(super) fn sentences(
         said.extend(space.warnings.iter().filter(|text| text.starts_with(MIXED)).cloned());
     }
     said
+}
+
+/// That a chip file is a part of the plan.
+pub(super) fn of_chip_file(file: &ChipFile) -> String {
+    format!(
+        "the parts in {} add to the list; the plan keeps them, and a write goes by it",
+        file.name
+    )
 }
 
 fn origin(specimen: &Label, source: &Source, kept: &Capture) -> String {

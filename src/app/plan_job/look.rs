@@ -5,9 +5,12 @@ use crate::app::chosen::Keep;
 use crate::app::identify_job::{Keeper, is_unsure, remember, twins};
 use crate::app::parts::{Asked, parts};
 use crate::chips::Catalogue;
-use crate::jobs::{Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, with_rail};
+use crate::jobs::{
+    Arrival, Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked,
+    with_rail,
+};
 use crate::module::{Sheet, SpaceAccess};
-use crate::shelf::{Label, Shelf};
+use crate::shelf::{ChipFile, Label, Shelf};
 use crate::wire::HelloReply;
 
 /// The module in hand, and who works on it.
@@ -24,6 +27,9 @@ pub(in crate::app) struct Subject<'a, 'd> {
     pub shelf: &'a Shelf,
     /// The link, and where events go.
     pub desk: &'a Desk<'d>,
+    /// Chip files that add to the part list, and that list.
+    pub chip_files: &'a [ChipFile],
+    pub catalogue: &'a Catalogue,
 }
 
 /// What was found.
@@ -39,12 +45,12 @@ pub(in crate::app) struct Looked {
 pub(in crate::app) async fn look(
     subject: &Subject<'_, '_>,
     access: Vec<SpaceAccess>,
-    catalogue: &Catalogue,
     keep: Keep<'_>,
 ) -> Result<Looked, JobError> {
+    refuse_locked(subject.desk).await?;
     with_rail(subject.desk, subject.sheet, subject.hello, access, async |powered| {
         keep.now();
-        look_powered(subject, powered, catalogue).await
+        look_powered(subject, powered).await
     })
     .await
 }
@@ -53,9 +59,8 @@ pub(in crate::app) async fn look(
 pub(in crate::app) async fn look_powered(
     subject: &Subject<'_, '_>,
     powered: &Powered,
-    catalogue: &Catalogue,
 ) -> Result<Looked, JobError> {
-    let Subject { sheet, hello, specimen, simulated, shelf, desk } = *subject;
+    let Subject { sheet, hello, specimen, simulated, shelf, desk, catalogue, .. } = *subject;
     let whole = parts(sheet, Asked::default())?;
     let mut twins = twins(desk, shelf, sheet, simulated);
     for (space, twins) in sheet.spaces.iter().zip(&mut twins) {
@@ -68,6 +73,7 @@ pub(in crate::app) async fn look_powered(
         IdentifyRequest { specimen: Some(specimen.to_string()), simulated, probe: None, twins };
     let mut keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };
     let (found, _) = identify(desk, sheet, hello, powered, catalogue, request, &mut keeper).await?;
+    desk.show(&Arrival::Identified(&found));
     remember(desk, shelf, sheet, specimen.clone(), &found);
     let backup = backup(subject, powered, &whole).await?;
     Ok(Looked { found, backup })

@@ -1,11 +1,10 @@
 //! The image of a plan: a file, a capture, blank words, or what was there before the last write.
 
-use super::{BLANK, PlanOptions};
-use crate::app::image::{Expected, ImageName, compared, file_parts, kept_image, kept_parts};
+use super::PlanOptions;
+use crate::app::image::{Expected, ImageName, blank_parts, file_parts, kept_image, kept_parts};
 use crate::app::input::Plain;
-use crate::app::parts::{Asked, parts};
 use crate::app::plan_job::fit::refuse_other_kind;
-use crate::jobs::{Desk, JobError, VerifyPart};
+use crate::jobs::{BLANK, Desk, JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, ImageRecord, Label, Part, Shelf, sha256_hex};
 
@@ -138,30 +137,18 @@ fn of_file(
     Ok(Source { what, image, holds, parts, take: Vec::new(), kept })
 }
 
-/// Ones for every word of what was asked for; without a space, of all flash.
+/// Ones for every word of what was asked for.
 fn blank(sheet: &Sheet, name: ImageName<'_>) -> Result<Source, JobError> {
-    let mut holds = parts(sheet, Asked { space: name.space, range: name.range })?;
-    if name.space.is_none() {
-        holds.retain(|(index, _)| sheet.spaces[*index].kind == Kind::Flash);
-    }
-    let ones: Vec<_> = holds.iter().map(|(_, part)| vec![0xFF; part.bytes() as usize]).collect();
-    let blank = holds.iter().zip(&ones);
+    let Expected { holds, parts } = blank_parts(sheet, name)?;
+    let bytes = holds.iter().map(|(_, part)| part.bytes()).sum::<u64>();
     let image = ImageRecord {
         name: BLANK.into(),
-        sha256: sha256_hex(&ones.concat()),
+        sha256: sha256_hex(&vec![0xFF; bytes as usize]),
         capture: None,
         specimen: None,
     };
-    Ok(Source {
-        what: "blank words".into(),
-        image,
-        parts: blank
-            .flat_map(|((index, part), ones)| compared(sheet, *index, part, ones))
-            .collect(),
-        holds,
-        take: Vec::new(),
-        kept: None,
-    })
+    let (what, take) = ("blank words".into(), Vec::new());
+    Ok(Source { what, image, holds, parts, take, kept: None })
 }
 
 /// Leaves out what no write touches, and looks at the zones that are to be taken.

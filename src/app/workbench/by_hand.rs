@@ -2,8 +2,9 @@
 
 use super::handle::Command;
 use crate::app::wanted::{Before, Ready, ready};
+use crate::chips::Family;
 use crate::jobs::{Answer, CycleReport, Desk, Ending, JobError, Next, Order, cycles, with_rail};
-use crate::module::{Sheet, Space};
+use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{HistoryLine, Label, OsDisk, Shelf, ShelfError};
 use jiff::Timestamp;
 use serde::Serialize;
@@ -86,6 +87,7 @@ pub(super) async fn by_hand(
 ) -> Result<(HandReport, Ending), JobError> {
     let shelf = Shelf::open(Arc::new(OsDisk), root)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    let families = families(&shelf, &sheet, specimen.as_ref());
     let refused = RefCell::new(None);
     let next = || match orders.try_next() {
         Ok(Some(Command::Order(order))) => {
@@ -118,7 +120,7 @@ pub(super) async fn by_hand(
     let mut tell = |answer: &Answer| (told.borrow_mut())(answer);
     let report = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
-        cycles(desk, &sheet, powered, hello.sizes, &mut next, &mut tell).await
+        cycles(desk, &sheet, &families, powered, hello.sizes, &mut next, &mut tell).await
     })
     .await?;
     if report.writes > 0
@@ -141,8 +143,28 @@ pub(super) async fn by_hand(
     Ok((HandReport(report), Ending::Good))
 }
 
+/// The families that the chips of each space may follow, by what they last answered. Old parts take
+/// the unlock cycles of each other; those that load pages want more address lines than the short
+/// cycles have.
+fn families(shelf: &Shelf, sheet: &Sheet, specimen: Option<&Label>) -> Vec<&'static [Family]> {
+    const SHORT: &[Family] = &[Family::Amd, Family::Jedec];
+    const LONG: &[Family] = &[Family::Amd, Family::Jedec, Family::Page];
+    let known =
+        specimen.and_then(|specimen| shelf.last_identity(specimen, &sheet.sha256()).ok().flatten());
+    let of = |space: &Space| {
+        let spaces = known.as_ref().map_or(&[][..], |known| &known.spaces);
+        match spaces.iter().find(|one| one.name == space.name).and_then(|one| one.family) {
+            Some(Family::Intel) => &[Family::Intel][..],
+            Some(Family::Amd) => SHORT,
+            Some(Family::Jedec | Family::Page) => LONG,
+            None => &Family::ALL[..],
+        }
+    };
+    sheet.spaces.iter().map(of).collect()
+}
+
 /// Writes by hand are allowed only where nothing can be lost by them: contents that live on a
-/// backup cell must be on the shelf, agreed.
+/// backup cell, or in flash, must be on the shelf, agreed.
 fn keeps(
     shelf: &Shelf,
     sheet: &Sheet,
@@ -151,10 +173,12 @@ fn keeps(
     order: &Order,
 ) -> Result<(), String> {
     let Order::Allow { space, .. } = order else { return Ok(()) };
-    let Some(space) = sheet.spaces.get(*space).filter(|space| space.battery) else { return Ok(()) };
+    let kept = |space: &&Space| space.battery || space.kind == Kind::Flash;
+    let Some(space) = sheet.spaces.get(*space).filter(kept) else { return Ok(()) };
+    let lives = if space.kind == Kind::Flash { "is flash" } else { "lives on a backup cell" };
     let Some(specimen) = specimen else {
         return Err(format!(
-            "{} lives on a backup cell, and nobody has said which module this is: name the \
+            "{} {lives}, and nobody has said which module this is: name the \
              specimen, then capture it",
             space.name
         ));
@@ -162,7 +186,7 @@ fn keeps(
     match has_copy(shelf, space, specimen, simulated) {
         Ok(true) => Ok(()),
         Ok(false) => Err(format!(
-            "{} of {specimen} lives on a backup cell, and no agreed copy of it is on the shelf: \
+            "{} of {specimen} {lives}, and no agreed copy of it is on the shelf: \
              capture first. Writes stay locked",
             space.name
         )),

@@ -72,6 +72,8 @@ pub(super) struct Core {
     pub(super) places: Places,
     pub(super) known: Known,
     pub(super) opened: Option<Opened>,
+    /// A simulated bench that is not connected: its module is still in it.
+    aside: Option<Opened>,
     pub(super) wanted: Wanted,
     pub(super) fold: Fold,
     pub(super) running: Running,
@@ -102,6 +104,7 @@ pub fn start(places: Places, wake: impl Fn() + Send + Sync + 'static) -> std::io
                 common: mine,
                 places,
                 opened: None,
+                aside: None,
                 wanted: Wanted::default(),
                 fold: Fold::default(),
                 log: LogFile(log),
@@ -149,6 +152,7 @@ impl Core {
                 }
                 Command::Order(_) => self.refuse("the rail is off: say `rail on` first"),
                 Command::RailOff => {}
+                Command::Started(yes) => self.started(yes),
                 Command::RailMeasured => self.measured(),
                 Command::HungUp => {
                     self.hung_up = true;
@@ -200,14 +204,16 @@ impl Core {
         let name = port.to_string();
         self.common.change(|shared| {
             let rail = Rail::NotAsked;
+            // Counted on, so that a screen that looks seldom misses none.
+            let looks = shared.snapshot.looks;
             shared.snapshot =
-                Snapshot { port: name, phase: Phase::Opening, rail, ..Snapshot::default() };
+                Snapshot { port: name, phase: Phase::Opening, rail, looks, ..Snapshot::default() };
         });
         self.wanted = wanted;
         if let Some(text) = self.running.take(&port.to_string()) {
             self.say(Tone::Plain, text);
         }
-        match open(port, &self.known) {
+        match open(port, &self.known, self.aside.take()) {
             Ok(opened) => {
                 *lock(&self.common.attention) = Some(Arc::clone(&opened.attention));
                 self.opened = Some(opened);
@@ -224,7 +230,9 @@ impl Core {
 
     fn close(&mut self, phase: Phase) {
         *lock(&self.common.attention) = None;
-        self.opened = None;
+        if let Some(opened) = self.opened.take().filter(|opened| opened.made.is_some()) {
+            self.aside = Some(opened);
+        }
         self.running.give_back();
         self.common.change(|shared| {
             shared.snapshot.phase = phase;

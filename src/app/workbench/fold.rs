@@ -1,35 +1,18 @@
 //! Folds what a job tells into what the screen shows.
 
+use super::facts::{adapter, facts, found, lay_over};
 use super::handle::{Item, Line, Shared, Tone};
 use super::map::SpaceMap;
-use super::snapshot::{
-    AdapterFacts, ChipFacts, Doing, Held, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
-    ZoneFacts,
-};
+use super::pass::Pass;
+use super::planned::{PlanFacts, WriteEnd};
+use super::snapshot::{Doing, Held, Leave, Phase, Rail};
+use super::writing::Writing;
 use super::{Image, Mark};
 use crate::app::{Event, sentence};
-use crate::jobs::{Answer, Arrival, BlockState, ChipReport, IdentifyReport, SpaceReport};
-use crate::module::Sheet;
-use crate::wire::HelloReply;
+use crate::jobs::{Answer, Arrival, BlockState};
 use jiff::ZonedDateTime;
-use std::collections::VecDeque;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
-
-/// The rate now is that of the last stretch so long.
-const STRETCH: Duration = Duration::from_secs(3);
-
-/// More sectors than any chip has that the map is made for; beyond, it shows blocks.
-const SECTORS_MAX: u32 = 4_096;
-
-/// The pass under way, with the times of its progress.
-pub(super) struct Pass {
-    label: String,
-    done: u64,
-    all: u64,
-    begun: Instant,
-    marks: VecDeque<(Instant, u64)>,
-}
 
 /// What a fold keeps between events and the screen does not see.
 #[derive(Default)]
@@ -37,6 +20,10 @@ pub(super) struct Fold {
     pass: Option<Pass>,
     /// How the job ended; told together with its end, so that nobody sees one without the other.
     last: Option<Item>,
+    /// The write under way.
+    writing: Option<Writing>,
+    /// The last write has changed something.
+    pub(super) changed: bool,
     /// The session's notes that are worth no line in the log.
     pub(super) quiet: bool,
 }
@@ -47,49 +34,6 @@ pub(super) fn line(tone: Tone, text: impl Into<String>) -> Item {
     Item::Line(Line { time, tone, text: text.into() })
 }
 
-impl Pass {
-    fn moved(&mut self, count: u64, now: Instant) -> Progress {
-        self.done = (self.done + count).min(self.all);
-        if self.marks.back().is_none_or(|(at, _)| now.duration_since(*at).as_millis() >= 200) {
-            self.marks.push_back((now, self.done));
-        }
-        while self.marks.len() > 2 && now.duration_since(self.marks[1].0) >= STRETCH {
-            self.marks.pop_front();
-        }
-        let rate = |since: Instant, bytes: u64| {
-            let ms = now.duration_since(since).as_millis() as u64;
-            if ms < 100 { 0 } else { bytes * 1_000 / ms }
-        };
-        let (at, done) = self.marks.front().copied().unwrap_or((self.begun, 0));
-        let rate_mean = rate(self.begun, self.done);
-        let enough = now.duration_since(self.begun).as_millis() >= 1_000 && rate_mean > 0;
-        Progress {
-            label: self.label.clone(),
-            done: self.done,
-            all: self.all,
-            rate_now: rate(at, self.done - done),
-            rate_mean,
-            left_s: enough.then(|| (self.all - self.done).div_ceil(rate_mean.max(1))),
-        }
-    }
-
-    fn summary(&self, now: Instant) -> String {
-        let took = now.duration_since(self.begun);
-        let size = humansize::format_size(self.done, humansize::BINARY);
-        let ms = took.as_millis().max(1) as u64;
-        let rate = humansize::format_size(self.done * 1_000 / ms, humansize::BINARY);
-        format!("{}: {size} in {}, {rate}/s", self.label, seconds(took))
-    }
-}
-
-fn seconds(took: Duration) -> String {
-    let tenths = took.as_millis() / 100;
-    match tenths {
-        0..600 => format!("{}.{} s", tenths / 10, tenths % 10),
-        _ => format!("{} min {} s", tenths / 600, tenths / 10 % 60),
-    }
-}
-
 impl Fold {
     /// A job begins.
     pub(super) fn begin(&mut self, shared: &mut Shared, doing: Doing) {
@@ -98,6 +42,7 @@ impl Fold {
         snapshot.stopping = None;
         snapshot.progress = None;
         self.pass = None;
+        (self.writing, self.changed) = (None, false);
     }
 
     /// A job tells an event.
@@ -116,6 +61,9 @@ impl Fold {
                 let (mv, measured) = (*mv, *measured);
                 snapshot.rail =
                     if *on { Rail::On { mv, measured } } else { Rail::Off { mv, measured } };
+                if let Some(writing) = self.writing.as_mut().filter(|_| *on) {
+                    writing.rail_on(Instant::now());
+                }
                 if !on {
                     snapshot.leave = None;
                     snapshot.held = None;
@@ -128,6 +76,11 @@ impl Fold {
                 return;
             }
             Event::Block { space, address, state, .. } => {
+                let now = Instant::now();
+                if let Some(writing) = &mut self.writing {
+                    writing.block(shared, (space, *address), *state, now);
+                    self.sectors(shared, now);
+                }
                 Self::block(shared, space, *address, *state);
                 return;
             }
@@ -138,9 +91,21 @@ impl Fold {
             Event::Finished(outcome) => {
                 self.end_pass(shared);
                 shared.snapshot.last_code = Some(outcome.code);
+                if let Some(writing) = self.writing.as_ref().filter(|_| self.changed) {
+                    let (plan, code) = (writing.plan.clone(), outcome.code);
+                    let report = outcome.report.as_ref().and_then(|of| of["backup"].as_str());
+                    let backup = report.unwrap_or_default().to_string();
+                    let end = WriteEnd { plan, code, text: said(&outcome.text, &LATER), backup };
+                    shared.snapshot.write_end = Some(Arc::new(end));
+                }
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
-                    self.last = Some(line(tone, short(&outcome.text)));
+                    let mut text = said(&outcome.text, &ELSEWHERE);
+                    if shared.snapshot.doing == Doing::Job("plan") && outcome.report.is_some() {
+                        // The rest is for the review.
+                        text.truncate(text.find('\n').unwrap_or(text.len()));
+                    }
+                    self.last = Some(line(tone, text));
                 }
                 return;
             }
@@ -164,9 +129,13 @@ impl Fold {
         bytes: u64,
     ) {
         let now = Instant::now();
-        let label = format!("{space}: pass {number}, {what}");
-        let marks = VecDeque::from([(now, 0)]);
-        let mut pass = Pass { label, done: 0, all: bytes, begun: now, marks };
+        let ours = self.writing.as_mut().is_some_and(|writing| writing.pass(what, now));
+        let label = if ours {
+            format!("{space}: {what}")
+        } else {
+            format!("{space}: pass {number}, {what}")
+        };
+        let mut pass = Pass::new(label, bytes, now);
         shared.snapshot.progress = Some(pass.moved(0, now));
         self.pass = Some(pass);
         for map in &mut shared.snapshot.map {
@@ -175,6 +144,18 @@ impl Fold {
         if let Some((_, map)) = space_of(shared, space) {
             map.begin(number);
         }
+    }
+
+    /// The progress of sectors that are being written.
+    fn sectors(&mut self, shared: &mut Shared, now: Instant) {
+        let Some(writing) = self.writing.as_ref().filter(|one| one.is_at_sectors()) else { return };
+        let Some(pass) = &mut self.pass else { return };
+        let mut progress = pass.at(writing.done(&shared.snapshot), now);
+        progress.left_s = writing.left(&shared.snapshot, now).map(|left| left.as_secs());
+        if let Some((at, of)) = writing.count(&shared.snapshot) {
+            progress.label = format!("{}, {at} of {of}", pass.label);
+        }
+        shared.snapshot.progress = Some(progress);
     }
 
     fn end_pass(&mut self, shared: &mut Shared) {
@@ -227,6 +208,7 @@ impl Fold {
                     snapshot.sheet = Some(Arc::new(facts));
                     snapshot.specimen = specimen;
                     snapshot.chips.clear();
+                    (snapshot.plan, snapshot.unfinished) = (None, None);
                 }
                 snapshot.simulated = *simulated;
             }
@@ -239,9 +221,38 @@ impl Fold {
             }
             Arrival::Bytes { count, link } => {
                 shared.snapshot.link = Some(*link);
-                if let Some(pass) = &mut self.pass {
-                    shared.snapshot.progress = Some(pass.moved(*count, Instant::now()));
+                let now = Instant::now();
+                if self.writing.as_mut().is_some_and(|writing| writing.moved(*count)) {
+                    self.sectors(shared, now);
+                } else if let Some(pass) = &mut self.pass {
+                    let mut progress = pass.moved(*count, now);
+                    if let Some(writing) = self.writing.as_ref().filter(|one| one.is_after()) {
+                        let left = writing.left(&shared.snapshot, now);
+                        progress.left_s = left.map(|left| left.as_secs());
+                    }
+                    shared.snapshot.progress = Some(progress);
                 }
+            }
+            Arrival::Planned { plan, report } => {
+                shared.snapshot.plan = Some(Arc::new(PlanFacts::new(plan, report)));
+                lay_over(&mut shared.snapshot, plan, None);
+            }
+            Arrival::Writing { plan, told } => {
+                lay_over(&mut shared.snapshot, &plan.plan, *told);
+                self.writing = Some(Writing::new(plan.code.to_string()));
+            }
+            Arrival::InHand { space, address } => {
+                self.changed = true;
+                let now = Instant::now();
+                if let Some(writing) = &mut self.writing {
+                    writing.in_hand(shared, space, *address, now);
+                    self.sectors(shared, now);
+                }
+            }
+            Arrival::Leave { seconds } => {
+                let until = Instant::now() + Duration::from_secs(u64::from(*seconds));
+                let leave = Leave { space: None, until };
+                shared.snapshot.leave = (*seconds > 0).then_some(leave);
             }
             Arrival::Link(link) => shared.snapshot.link = Some(*link),
             Arrival::Identified(report) => found(&mut shared.snapshot, report),
@@ -265,12 +276,13 @@ impl Fold {
             Answer::Held { space, address, value, data } => {
                 snapshot.held = Some(Held { space, address, value, data });
             }
-            Answer::Allowed { space, seconds } => {
+            Answer::Allowed { space, seconds, .. } => {
                 let time = Duration::from_secs(u64::from(seconds));
-                snapshot.leave = Some((space, Instant::now() + time));
+                let until = Instant::now() + time;
+                snapshot.leave = Some(Leave { space: Some(space), until });
             }
             Answer::Locked => snapshot.leave = None,
-            Answer::Refused(_) => {}
+            Answer::Refused(_) | Answer::Asks { .. } => {}
             Answer::Read { .. } | Answer::Written { .. } | Answer::LetGo | Answer::Lines(_) => {
                 snapshot.held = None;
             }
@@ -288,15 +300,24 @@ impl Fold {
         snapshot.held = None;
         snapshot.ended += 1;
         self.pass = None;
+        if let Some(writing) = self.writing.take() {
+            writing.end(snapshot);
+        }
         if let Some(last) = self.last.take() {
             shared.push(last);
         }
     }
 }
 
-/// A report without what the record keeps and other places of the screen show.
-fn short(text: &str) -> String {
-    let told = |line: &&str| !line.starts_with("  SHA-256 ") && !line.starts_with("  link ");
+/// Beginnings of lines that stand in the record or at other places of the screen.
+const ELSEWHERE: [&str; 4] =
+    ["  SHA-256 ", "  link ", "  the way back", "  ! a changed instrument"];
+/// Those that the dialog at the end of a write says in its own way.
+const LATER: [&str; 2] = [ELSEWHERE[2], ELSEWHERE[3]];
+
+/// A report without lines that begin so.
+fn said(text: &str, without: &[&str]) -> String {
+    let told = |line: &&str| !without.iter().any(|head| line.starts_with(head));
     text.lines().filter(told).collect::<Vec<_>>().join("\n")
 }
 
@@ -304,94 +325,4 @@ fn space_of<'a>(shared: &'a mut Shared, space: &str) -> Option<(usize, &'a mut S
     let sheet = shared.snapshot.sheet.as_ref()?;
     let index = sheet.spaces.iter().position(|one| one.name == space)?;
     Some((index, shared.snapshot.map.get_mut(index)?))
-}
-
-/// Chips and sectors of a report, in sheet order.
-fn found(snapshot: &mut Snapshot, report: &IdentifyReport) {
-    snapshot.chips.clear();
-    for (space, map) in report.spaces.iter().zip(&mut snapshot.map) {
-        map.sectors = sectors(space);
-        snapshot.chips.extend(space.chips.iter().map(|chip| ChipFacts {
-            reference: chip.reference.clone(),
-            part: if chip.answered { chip.parts.join(" or ") } else { chip.presence.clone() },
-            what: if chip.answered { chip.what() } else { chip.presence.clone() },
-            sectors: chip.sectors.iter().map(|region| region.count).sum(),
-        }));
-    }
-}
-
-/// The first word of each sector of a space, where its chips agree on them.
-fn sectors(space: &SpaceReport) -> Vec<u32> {
-    let of_chip = |chip: &ChipReport| {
-        let unit = u64::from(chip.bits / 8);
-        let mut firsts = Vec::new();
-        let mut at = 0;
-        for region in &chip.sectors {
-            for _ in 0..region.count.min(SECTORS_MAX) {
-                firsts.push(u32::try_from(at).ok()?);
-                at += region.bytes.checked_div(unit)?;
-            }
-        }
-        (at == u64::from(space.words)).then_some(firsts)
-    };
-    let mut all = space.chips.iter().map(of_chip);
-    let first = all.next().flatten().filter(|firsts| firsts.len() <= SECTORS_MAX as usize);
-    match first {
-        Some(firsts) if all.all(|other| other.as_ref() == Some(&firsts)) => firsts,
-        _ => Vec::new(),
-    }
-}
-
-fn adapter(hello: &HelloReply) -> AdapterFacts {
-    AdapterFacts {
-        board: hello.board.clone(),
-        firmware: hello.firmware.clone(),
-        baud: None,
-        rail_mv: hello.rails.first().map_or(0, |mv| mv.0),
-        rail_sensed: hello.rail_sensed,
-        io_mv: hello.io_high.0,
-        io_measured: hello.io_measured,
-        control: hello.control.iter().map(|line| line.name.clone()).collect(),
-        data_lines: hello.data_lines,
-        address_lines: hello.address_lines,
-    }
-}
-
-/// What the screen needs of a sheet.
-pub fn facts(sheet: &Sheet) -> SheetFacts {
-    let spaces = sheet.spaces.iter().map(|space| SpaceFacts {
-        name: space.name.clone(),
-        kind: space.kind,
-        bits: space.width.bits(),
-        base: space.base,
-        words: space.words,
-        battery: space.battery,
-        chips: space.chips.iter().map(|chip| (chip.reference.clone(), chip.lane.mask())).collect(),
-    });
-    let zones = sheet.zones.iter().map(|zone| ZoneFacts {
-        space: zone.space,
-        name: zone.name.clone(),
-        start: zone.start,
-        words: zone.words,
-        keep: zone.keep,
-    });
-    let mut pins: Vec<(String, String)> = Vec::new();
-    for pin in &sheet.pins {
-        let line = pin.line.to_string();
-        match pins.iter_mut().find(|(of, _)| *of == line) {
-            Some((_, names)) => {
-                names.push(' ');
-                names.push_str(&pin.pin);
-            }
-            None => pins.push((line, pin.pin.clone())),
-        }
-    }
-    SheetFacts {
-        name: sheet.name.clone(),
-        title: sheet.title.clone(),
-        rail_mv: sheet.rail.0,
-        spaces: spaces.collect(),
-        zones: zones.collect(),
-        pins,
-    }
 }

@@ -30,6 +30,8 @@ pub enum Command {
     RailOff,
     /// A person has measured the rail and found it off.
     RailMeasured,
+    /// The instrument started with what was written last, or it did not.
+    Started(bool),
     /// A cycle or something else by hand.
     Order(Order),
     /// The screen is gone: what runs is finished without it.

@@ -1,5 +1,6 @@
 //! What is known of each block of the module, and the words that were read.
 
+use super::planned::{PlannedPart, Progressed};
 use super::{SheetFacts, SpaceFacts};
 use crate::bus::WordAddress;
 use crate::jobs::BlockState;
@@ -41,6 +42,10 @@ pub struct SpaceMap {
     pub words: u32,
     /// The first word of each sector; empty while nobody knows them.
     pub sectors: Vec<u32>,
+    /// What the plan does with each of these sectors; empty where it does not reach.
+    pub planned: Vec<PlannedPart>,
+    /// The sector that is being written.
+    pub in_hand: Option<usize>,
 }
 
 /// What one sign of the map stands for: a sector, or a block where no sectors are known.
@@ -61,7 +66,7 @@ impl SpaceMap {
     pub fn new(space: &SpaceFacts) -> Self {
         let block_words = BLOCK_BYTES / (space.bits / 8);
         let cells = vec![Cell::default(); space.words.div_ceil(block_words) as usize];
-        Self { block_words, cells, under_way: None, words: space.words, sectors: Vec::new() }
+        Self { block_words, cells, words: space.words, ..Self::default() }
     }
 
     /// True once sectors are known.
@@ -96,6 +101,48 @@ impl SpaceMap {
             return self.block_of(word);
         }
         self.sectors.partition_point(|&first| first <= word).saturating_sub(1)
+    }
+
+    /// What identification says of the sectors. A plan for other ones is no plan any more.
+    pub(super) fn found(&mut self, sectors: Vec<u32>) {
+        let planned = self.planned.iter().map(|part| part.first);
+        if !self.planned.is_empty() && !planned.eq(sectors.iter().copied()) {
+            if sectors.is_empty() {
+                return;
+            }
+            self.plan(Vec::new());
+        }
+        self.sectors = sectors;
+    }
+
+    /// A plan says what is done with every sector; nothing where it does not reach.
+    pub(super) fn plan(&mut self, parts: Vec<PlannedPart>) {
+        let words = u64::from(self.words);
+        let whole = parts.iter().map(|part| u64::from(part.words)).sum::<u64>() == words;
+        self.in_hand = None;
+        self.planned = if whole { parts } else { Vec::new() };
+        if !self.planned.is_empty() {
+            self.sectors = self.planned.iter().map(|part| part.first).collect();
+        }
+    }
+
+    /// The planned sector that holds a word, counted from the base.
+    pub(super) fn planned_at(&self, word: u32) -> Option<usize> {
+        let after = self.planned.partition_point(|part| part.first <= word);
+        after.checked_sub(1).filter(|&at| at < self.planned.len())
+    }
+
+    /// A planned sector has come so far. What the copy knew of changed words is no longer so.
+    pub(super) fn progressed(&mut self, at: usize, to: Progressed) {
+        let Some(part) = self.planned.get_mut(at) else { return };
+        part.progressed = to;
+        if matches!(to, Progressed::Erased | Progressed::Written | Progressed::Failed) {
+            let (first, last) = (part.first, part.first + part.words.saturating_sub(1));
+            let (from, to) = (self.block_of(first), self.block_of(last));
+            for cell in self.cells.iter_mut().take(to + 1).skip(from) {
+                cell.mark = Mark::NotRead;
+            }
+        }
     }
 
     fn block_of(&self, word: u32) -> usize {
@@ -183,7 +230,7 @@ mod tests {
             cells: vec![Cell::default(); 4],
             under_way: None,
             words: 0x1_0000,
-            sectors: Vec::new(),
+            ..SpaceMap::default()
         }
     }
 

@@ -6,27 +6,39 @@
 
 mod by_hand;
 mod core;
+mod facts;
 mod fold;
 mod handle;
 mod map;
+mod on_shelf;
 mod open;
+mod pace;
 mod paced_sim;
+mod pass;
 mod places;
+mod planned;
 mod running;
 mod snapshot;
 #[cfg(test)]
 mod tests;
 mod work;
+#[cfg(test)]
+mod write_tests;
+mod writing;
 
-pub use crate::jobs::{Answer, Order};
+pub use crate::jobs::{Answer, BLANK, Order};
+pub(crate) use crate::shelf::Action;
 pub use crate::wire::LineLevels;
 pub use core::{Places, Setup, start};
 #[cfg(test)]
-pub use fold::facts as sheet_facts;
+pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
-pub use map::{Image, Mark, SpaceMap};
-pub use places::{PortLine, label_error, port_lines};
+pub use map::{Image, Mark, Part, SpaceMap};
+pub use places::{BACK, ListLine, image_lines, label_error, port_lines};
+#[cfg(test)]
+pub use planned::PlannedPart;
+pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};
 pub use running::{Elsewhere, Watch};
 pub use snapshot::{
-    AdapterFacts, ChipFacts, Doing, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
+    AdapterFacts, ChipFacts, Doing, Leave, Phase, Progress, Rail, SheetFacts, Snapshot, SpaceFacts,
 };

@@ -1,11 +1,14 @@
-//! Ports that there are.
+//! Ports and images that there are.
 
-use crate::shelf::Label;
+use crate::jobs::BLANK;
+use crate::shelf::{Label, OsDisk, Shelf, Summary};
 use serialport::SerialPortType;
+use std::path::Path;
+use std::sync::Arc;
 
-/// A port for the dialog.
+/// A port, or an image, for the list of a dialog.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PortLine {
+pub struct ListLine {
     /// As it is named.
     pub name: String,
     /// What is known of it.
@@ -13,9 +16,9 @@ pub struct PortLine {
 }
 
 /// The simulated bench and every serial port that the system knows.
-pub fn port_lines() -> Vec<PortLine> {
+pub fn port_lines() -> Vec<ListLine> {
     let plain = |text: &str| text.chars().filter(|c| !c.is_control()).collect::<String>();
-    let mut lines = vec![PortLine { name: "sim".into(), about: "simulated bench".into() }];
+    let mut lines = vec![ListLine { name: "sim".into(), about: "simulated bench".into() }];
     for port in serialport::available_ports().unwrap_or_default() {
         let about = match &port.port_type {
             SerialPortType::UsbPort(usb) => {
@@ -26,8 +29,43 @@ pub fn port_lines() -> Vec<PortLine> {
             SerialPortType::BluetoothPort => "radio".into(),
             SerialPortType::Unknown => String::new(),
         };
-        lines.push(PortLine { name: plain(&port.port_name), about: about.trim_end().into() });
+        lines.push(ListLine { name: plain(&port.port_name), about: about.trim_end().into() });
     }
+    lines
+}
+
+/// Stands for the contents before the last write.
+pub const BACK: &str = "@back";
+/// Images in the list at most; others can be typed.
+const IMAGES: usize = 200;
+
+/// What can be brought onto a module: the way back, captures of its kind, latest first, and blank
+/// words.
+pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLine> {
+    let row = |name: &str, about: &str| ListLine { name: name.into(), about: about.into() };
+    let mut lines = Vec::new();
+    if let (Ok(shelf), Ok(label)) = (Shelf::open(Arc::new(OsDisk), shelf), Label::parse(specimen)) {
+        if shelf.last_write(&label).is_ok_and(|last| last.is_some()) {
+            lines.push(row(BACK, "as before the last write"));
+        }
+        let of_kind = |one: &Summary| {
+            one.simulated == simulated && one.specimen.kind().eq_ignore_ascii_case(label.kind())
+        };
+        let mut captures = shelf.list().map_or_else(|_| Vec::new(), |listing| listing.captures);
+        captures.retain(of_kind);
+        captures.sort_by_key(|one| std::cmp::Reverse((one.time, one.id.clone())));
+        lines.extend(captures.iter().take(IMAGES).map(|one| {
+            let size = humansize::format_size(one.bytes, humansize::BINARY);
+            let lacks = one.lacks().to_string();
+            let about = if lacks.is_empty() {
+                format!("{}, {size}", one.time.strftime("%Y-%m-%d %H:%M"))
+            } else {
+                format!("{}, {lacks}", one.time.strftime("%Y-%m-%d"))
+            };
+            row(&one.id.to_string(), &format!("{} {about}", one.specimen))
+        }));
+    }
+    lines.push(row(BLANK, "every word ones"));
     lines
 }
 

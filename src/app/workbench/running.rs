@@ -89,7 +89,7 @@ impl Running {
             }
             Status { outcome: None, ref doing, ref at, .. } if !doing.is_empty() => Some(format!(
                 "an earlier workbench ended in the middle of {doing} of {of} ({at}): measure the \
-                 rail before you touch the module. A capture goes on where it was"
+                 rail before you touch the module. A capture or a write goes on where it was"
             )),
             _ => None,
         }

@@ -1,6 +1,7 @@
 //! What the screen knows of the core: a value that is copied before it is drawn.
 
 use super::map::SpaceMap;
+use super::planned::{PlanFacts, UnfinishedWrite, WriteEnd};
 use crate::bus::{Word, WordAddress};
 use crate::link::LinkStats;
 use crate::module::Kind;
@@ -178,6 +179,15 @@ pub struct Held {
     pub data: Word,
 }
 
+/// Leave to write.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Leave {
+    /// The space, where a person has asked for it.
+    pub space: Option<usize>,
+    /// Until when.
+    pub until: Instant,
+}
+
 /// Everything that the screen shows of the core.
 #[derive(Clone, Debug, Default)]
 pub struct Snapshot {
@@ -205,16 +215,33 @@ pub struct Snapshot {
     pub chips: Vec<ChipFacts>,
     /// What the link has counted in this session or the last one.
     pub link: Option<LinkStats>,
-    /// Writes are allowed in this space until then.
-    pub leave: Option<(usize, Instant)>,
+    /// Writes are allowed.
+    pub leave: Option<Leave>,
     /// A cycle stands.
     pub held: Option<Held>,
     /// What is known of each space, in sheet order.
     pub map: Vec<SpaceMap>,
+    /// The plan that was made last.
+    pub plan: Option<Arc<PlanFacts>>,
+    /// How the last write has ended.
+    pub write_end: Option<Arc<WriteEnd>>,
+    /// A write of this module that is to be gone on with.
+    pub unfinished: Option<Arc<UnfinishedWrite>>,
+    /// The day of a write of which nobody has said whether the instrument started with it.
+    pub unanswered: Option<String>,
+    /// How often module and shelf were looked at, each time the adapter was found.
+    pub looks: u64,
     /// Jobs that have ended, for whoever waits for one.
     pub ended: u64,
     /// The exit code of the last job.
     pub last_code: Option<u8>,
     /// The core has ended.
     pub over: bool,
+}
+
+impl Snapshot {
+    /// The code of the plan that can be written; none where nothing is to be done.
+    pub fn plan_code(&self) -> Option<&str> {
+        self.plan.as_ref()?.code.as_deref()
+    }
 }

@@ -1,5 +1,7 @@
 //! The core by itself, on simulated benches whose line takes no time.
 
+mod flash;
+
 use super::*;
 use crate::app::{CaptureOptions, Job, Wanted};
 use crate::bus::WordAddress;
@@ -21,17 +23,27 @@ const BENCH: &str = "format = 1\nsheet = \"small.toml\"\nspecimen = \"PT #0001\"
     [[memory]]\nkind = \"ram\"\nname = \"records\"\nwidth = 32\nwords = 0x1000\n\
     select = { CS1 = \"low\" }\n";
 
-struct Screen {
-    handle: Handle,
+/// A screen's end, with everything that it was told.
+pub(super) struct Screen {
+    pub(super) handle: Handle,
     woken: Receiver<()>,
-    items: Vec<Item>,
-    folder: TempDir,
+    pub(super) items: Vec<Item>,
+    pub(super) folder: TempDir,
 }
 
 fn screen() -> Screen {
+    screen_of(SHEET, BENCH)
+}
+
+/// A core with a bench and its sheet.
+pub(super) fn screen_of(sheet: &str, bench: &str) -> Screen {
     let folder = tempfile::tempdir().unwrap();
-    std::fs::write(folder.path().join("small.toml"), SHEET).unwrap();
-    std::fs::write(folder.path().join("bench.toml"), BENCH).unwrap();
+    std::fs::write(folder.path().join("small.toml"), sheet).unwrap();
+    std::fs::write(folder.path().join("bench.toml"), bench).unwrap();
+    screen_in(folder)
+}
+
+fn screen_in(folder: TempDir) -> Screen {
     let (wake, woken) = sync_channel(1);
     let places = Places {
         folder: folder.path().join("data"),
@@ -46,17 +58,24 @@ fn screen() -> Screen {
 }
 
 impl Screen {
-    fn connect(&mut self) -> Snapshot {
-        let port = format!("sim:{}", self.folder.path().join("bench.toml").display());
-        self.handle.send(Command::Connect(port.parse().unwrap(), Wanted::default()));
-        self.until(|now| now.ended == 1)
+    /// Ends this core; a new one in the same folder.
+    pub(super) fn again(mut self) -> Self {
+        self.handle.send(Command::Quit);
+        self.handle.join();
+        screen_in(self.folder)
     }
 
-    fn until(&mut self, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
+    pub(super) fn connect(&mut self) -> Snapshot {
+        let port = format!("sim:{}", self.folder.path().join("bench.toml").display());
+        self.handle.send(Command::Connect(port.parse().unwrap(), Wanted::default()));
+        self.until(|now| now.looks == 1 && now.doing == Doing::Nothing)
+    }
+
+    pub(super) fn until(&mut self, done: impl Fn(&Snapshot) -> bool) -> Snapshot {
         self.wait(|now, _| done(now))
     }
 
-    fn wait(&mut self, done: impl Fn(&Snapshot, &[Item]) -> bool) -> Snapshot {
+    pub(super) fn wait(&mut self, done: impl Fn(&Snapshot, &[Item]) -> bool) -> Snapshot {
         let limit = Instant::now() + Duration::from_secs(60);
         loop {
             let (now, items) = self.handle.look();
@@ -83,7 +102,7 @@ impl Screen {
         found(&self.items).unwrap()
     }
 
-    fn said(&self, words: &str) -> bool {
+    pub(super) fn said(&self, words: &str) -> bool {
         let said = |item: &Item| matches!(item, Item::Line(line) if line.text.contains(words));
         self.items.iter().any(said)
     }
@@ -93,7 +112,7 @@ impl Screen {
         self.until(|now| now.ended == ended)
     }
 
-    fn shelf(&self) -> std::path::PathBuf {
+    pub(super) fn shelf(&self) -> std::path::PathBuf {
         self.folder.path().join("shelf")
     }
 }
@@ -136,7 +155,7 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
     screen.until(|now| matches!(now.rail, Rail::On { .. }));
     let before = screen.order(read.clone());
     assert!(matches!(before, Answer::Read { words: [a, b], .. } if a == b), "{before:?}");
-    let allow = Order::Allow { space: RECORDS, seconds: 60 };
+    let allow = Order::Allow { space: RECORDS, seconds: 60, changes: None };
     let early = screen.order(allow.clone());
     assert!(matches!(&early, Answer::Refused(why) if why.contains("capture first")), "{early:?}");
     // A job takes the rail over; afterwards it is off.
@@ -153,12 +172,15 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
         let write = Order::Write { space: RECORDS, address: AT, value };
         let written = screen.order(write);
         let words = [value; 2];
-        assert_eq!(written, Answer::Written { space: RECORDS, address: AT, value, words });
+        assert_eq!(
+            written,
+            Answer::Written { space: RECORDS, address: AT, value, words, does: None }
+        );
         // STOP ends the run chain; the next write begins a new one.
         assert_eq!(screen.order(Order::LetGo), Answer::LetGo);
     }
     let flash = screen.order(Order::Write { space: 0, address: AT, value: 0 });
-    assert!(matches!(&flash, Answer::Refused(why) if why.contains("is flash")), "{flash:?}");
+    assert!(matches!(&flash, Answer::Refused(why) if why.contains("locked")), "{flash:?}");
     let held = screen.order(Order::Hold { space: RECORDS, address: AT, value: None });
     assert!(matches!(held, Answer::Held { data: 0x5555_0000, .. }), "{held:?}");
     assert_eq!(screen.until(|now| now.held.is_some()).held.unwrap().address, AT);

@@ -2,7 +2,7 @@
 
 use super::core::Core;
 use super::fold::{Fold, line};
-use super::handle::{Command, Common, Item, Tone, lock};
+use super::handle::{Command, Common, Item, Shared, Tone, lock};
 use super::open::Opened;
 use super::snapshot::{Doing, Phase, Rail};
 use super::{Answer, by_hand};
@@ -13,8 +13,9 @@ use crate::jobs::{Arrival, Desk, Ending, JobError, run, sample_lines};
 use crate::link::{Cancel, Client, Session, drive};
 use crate::shelf::OsDisk;
 use serde::Serialize;
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::fmt;
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 
 /// What is to be done.
@@ -52,15 +53,27 @@ impl fmt::Display for Seen {
 struct Ears<'a> {
     common: &'a Common,
     fold: RefCell<&'a mut Fold>,
+    /// A defect was told.
+    broken: Cell<bool>,
 }
 
 impl Ears<'_> {
     fn event(&self, event: &Event) {
-        self.common.change(|shared| self.fold.borrow_mut().event(shared, event));
+        self.shown(|fold, shared| fold.event(shared, event));
     }
 
     fn arrival(&self, arrival: &Arrival<'_>) {
-        self.common.change(|shared| self.fold.borrow_mut().arrival(shared, arrival));
+        self.shown(|fold, shared| fold.arrival(shared, arrival));
+    }
+
+    /// What is only shown breaks off no write: a defect of this costs the screen, not the module.
+    fn shown(&self, change: impl FnOnce(&mut Fold, &mut Shared)) {
+        let change = || self.common.change(|shared| change(&mut self.fold.borrow_mut(), shared));
+        if catch_unwind(AssertUnwindSafe(change)).is_err() && !self.broken.replace(true) {
+            let text = "a defect of this program: the screen may miss something from here on; the \
+                        job goes on. Please report it";
+            self.common.change(|shared| shared.push(line(Tone::Trouble, text)));
+        }
     }
 }
 
@@ -96,7 +109,26 @@ impl Core {
                 shared.snapshot.phase = Phase::Failed(outcome.text.clone());
             }
         });
+        self.after(work, &outcome);
         (outcome, left.into_inner())
+    }
+
+    /// What the shelf knows once the module is known, or was written to.
+    fn after(&mut self, work: &Work, outcome: &Outcome) {
+        match work {
+            Work::Look if outcome.code == 0 => {
+                self.look_for_unfinished();
+                self.look_for_unanswered();
+            }
+            Work::Job(Job::Write(_) | Job::Erase(_)) => {
+                if self.fold.changed {
+                    // What it was made for is no longer what is there.
+                    self.common.change(|shared| shared.snapshot.plan = None);
+                }
+                self.look_for_unfinished();
+            }
+            _ => {}
+        }
     }
 
     fn listen(&mut self, work: &Work, cancel: Cancel, left: &RefCell<Option<Command>>) -> Outcome {
@@ -107,7 +139,7 @@ impl Core {
             common.change(|shared| fold.event(shared, &Event::Finished(outcome.clone())));
             return outcome;
         };
-        let ears = Ears { common, fold: RefCell::new(fold) };
+        let ears = Ears { common, fold: RefCell::new(fold), broken: Cell::new(false) };
         let mut sink = |event: &Event| {
             log.event(event);
             running.event(event);

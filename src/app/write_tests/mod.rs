@@ -9,7 +9,7 @@ mod rig;
 mod stops;
 
 use crate::bus::Word;
-use crate::chips::Step;
+use crate::chips::write::Step;
 use rig::{Outcome, Rig, Setup};
 
 /// Every family, on every bus that its simulated chips have, 1, 2 or 4 side by side.

@@ -2,7 +2,8 @@
 
 use super::{Rig, Setup};
 use crate::bus::Lane;
-use crate::chips::{Abilities, Catalogue, Unlock, Way, WhyNot, Wiring};
+use crate::chips::write::WhyNot;
+use crate::chips::{Abilities, Catalogue, Unlock, Way, Wiring};
 use crate::chips::{Doubt, Family, Geometry, Region, write};
 
 /// What `Abilities::of` says of the findings of a rig after `edit`.

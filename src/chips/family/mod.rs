@@ -15,11 +15,11 @@ pub use status::{Status, StatusRegister};
 pub use unlock::{BusMode, Unlock};
 
 use crate::bus::Nanos;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use std::fmt;
 
 /// The family of command sequences that a flash chip follows.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Deserialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Family {
     /// Unlock cycles at 555 and 2AA (AAA and 555 in byte mode).

@@ -31,6 +31,7 @@ impl Catalogue {
     }
 
     /// Every part, built-in ones first.
+    #[cfg(test)]
     pub fn parts(&self) -> &[Part] {
         &self.parts
     }

@@ -25,7 +25,7 @@ pub(super) fn judge(seen: &Seen, value: u8) -> (Act, &'static str) {
 fn second(first: u8, value: u8) -> (Act, &'static str) {
     match (first, value) {
         (0x20, 0xD0) => (Act::Erase, "erase of a sector"),
-        (0x30, 0xD0 | 0x30) => (Act::Erase, "erase of the whole chip"),
+        (0x30, 0xD0 | 0x30) => (Act::EraseChip, "erase of the whole chip"),
         (0x40 | 0x10 | 0x41, _) => (Act::Program, "program"),
         (0x80, 0xD0) => (Act::Program, "start of programming in a row"),
         (0xC0, _) => (Act::Permanent, "program of the protection register"),

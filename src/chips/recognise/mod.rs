@@ -75,7 +75,7 @@ impl Seen {
 pub struct Recogniser {
     chips: Vec<Wiring>,
     seen: Vec<Seen>,
-    family: Option<Family>,
+    families: Vec<Family>,
 }
 
 impl Recogniser {
@@ -84,13 +84,14 @@ impl Recogniser {
     pub fn new(chips: Vec<Wiring>, width: Width) -> Self {
         let lanes = (0..width.bytes() as u8).map(|n| Lane { first: n * 8, bits: 8 });
         let chips = if chips.is_empty() { lanes.map(Wiring::straight).collect() } else { chips };
-        Self { seen: vec![Seen::default(); chips.len()], chips, family: None }
+        Self { seen: vec![Seen::default(); chips.len()], chips, families: Family::ALL.to_vec() }
     }
 
-    /// The same for chips that are known to follow one family: only its commands count.
+    /// The same for chips that are known to follow one of these families: only their commands
+    /// count.
     #[must_use]
-    pub fn of_family(self, family: Family) -> Self {
-        Self { family: Some(family), ..self }
+    pub fn of_families(self, families: &[Family]) -> Self {
+        Self { families: families.to_vec(), ..self }
     }
 
     /// What this write would do, in the worst chip. `offset` counts from the base of the space.
@@ -127,15 +128,11 @@ impl Recogniser {
     }
 
     fn judge(&self, seen: &Seen, value: u8) -> (Act, Option<Family>, &'static str) {
-        let known = |family| self.family.is_none_or(|known| known == family);
-        let unlocked = Family::ALL.into_iter().filter(|family| *family != Family::Intel);
-        let unlocked = unlocked.filter(|family| known(*family));
-        let mut all: Vec<_> =
-            unlocked.map(|family| (unlock::judge(seen, value, family), family)).collect();
-        if known(Family::Intel) {
-            all.push((intel::judge(seen, value), Family::Intel));
-        }
-        let worst = all.into_iter().reduce(|a, b| if b.0.0 > a.0.0 { b } else { a });
+        let all = self.families.iter().map(|&family| match family {
+            Family::Intel => (intel::judge(seen, value), family),
+            _ => (unlock::judge(seen, value, family), family),
+        });
+        let worst = all.reduce(|a, b| if b.0.0 > a.0.0 { b } else { a });
         match worst {
             Some(((act, command), family)) if act > Act::Harmless => (act, Some(family), command),
             _ => (Act::Harmless, None, ""),

@@ -84,7 +84,7 @@ fn after_both(value: u8, family: Family) -> (Act, &'static str) {
     match (value, family) {
         (0x30, Family::Amd | Family::Jedec) => (Act::Erase, "erase of a sector"),
         (0x50, Family::Jedec) => (Act::Erase, "erase of a block"),
-        (0x10, _) => (Act::Erase, "erase of the whole chip"),
+        (0x10, _) => (Act::EraseChip, "erase of the whole chip"),
         (0x20, Family::Page) => (Act::Lock, "protection off"),
         // A part that takes these for a new beginning.
         _ => after_unlock(value, family),

@@ -17,8 +17,10 @@ pub enum Act {
     Lock,
     /// It programs words.
     Program,
-    /// It erases.
+    /// It erases a sector, or a block of them.
     Erase,
+    /// It erases the whole chip.
+    EraseChip,
     /// It protects for good, or leads to where that is done: never made.
     Permanent,
 }
@@ -41,11 +43,6 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// True if it changes nothing and leads to nothing.
-    pub fn is_harmless(&self) -> bool {
-        self.act == Act::Harmless
-    }
-
     /// True if a chip would begin to change, so that a person must ask for it.
     pub fn changes(&self) -> bool {
         self.act > Act::Part
@@ -55,24 +52,28 @@ impl Verdict {
     pub fn is_refused(&self) -> bool {
         self.act == Act::Permanent
     }
-}
 
-impl fmt::Display for Verdict {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Self { chip, at, value, command, .. } = self;
+    /// What it does, with the name of the chip where it has one.
+    pub fn told(&self, chip: Option<&str>) -> String {
+        let Self { at, value, command, .. } = self;
+        let chip = chip.map_or_else(|| format!("chip {}", self.chip), str::to_owned);
         let does = match self.act {
-            Act::Harmless => return write!(f, "{value:02X} changes nothing"),
+            Act::Harmless => return format!("{value:02X} changes nothing"),
             Act::Part => "is part of a command",
             Act::Unknown => "ends a command that is not known here",
             Act::Lock => "changes a protection",
             Act::Program => "programs",
             Act::Erase => "erases",
+            Act::EraseChip => "erases all of it",
             Act::Permanent => "protects for good, which is never done here",
         };
-        write!(f, "{value:02X} at 0x{at:X} of chip {chip} {does} ({command}")?;
-        match self.family {
-            Some(family) => write!(f, ", {family} commands)"),
-            None => write!(f, ")"),
-        }
+        let family = self.family.map_or_else(String::new, |family| format!(", {family} commands"));
+        format!("{value:02X} at 0x{at:X} of {chip} {does} ({command}{family})")
+    }
+}
+
+impl fmt::Display for Verdict {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.told(None))
     }
 }

@@ -10,6 +10,9 @@ use serde::{Deserialize, Serialize};
 /// The count of a write buffer has eight bits (datasheet S29GL-A p46; parts with longer buffers
 /// take shorter loads, from memory).
 const MOST_BUFFER: u32 = 256;
+/// No word, page or buffer is given longer, whatever a table says: none is known that needs so long
+/// (from memory), and a run of a thousand words must fit into ten minutes.
+const LONGEST_PROGRAM_US: u32 = 100_000;
 /// Typical times where nothing tells them: Am29LV040B p31, SST39SF S71147, AT29C features, J3
 /// query table.
 const TYPICAL_PROGRAM_US: [(Family, u32); 4] =
@@ -222,15 +225,18 @@ impl Times {
             pair(listed(|times| times.word), usual(TYPICAL_PROGRAM_US), limits.program, 1_000);
         let sector = limits.sector_erase.unwrap_or(limits.program);
         let erase = pair(listed(|times| times.sector), usual(TYPICAL_ERASE_MS), sector, 1_000_000);
-        let erase_ms = (erase.0, with_margin(erase.1));
+        // A table may allow a sector more than the longest run of an adapter.
+        let erase_ms = (erase.0, with_margin(erase.1).min(super::erase::LONGEST_WAIT_MS));
         let all = u32::try_from(sectors.max(1)).unwrap_or(u32::MAX).saturating_mul(erase_ms.1);
         let chip = listed(|times| times.chip).and_then(|time| time.most).or(limits.chip_erase);
         let chip = chip.map_or(all, |most| {
             with_margin(u32::try_from(most.0.div_ceil(1_000_000)).unwrap_or(u32::MAX))
         });
+        let buffer = pair(listed(|times| times.buffer), word.0, limits.program * 16, 1_000);
+        let bounded = |(typical, longest): (u32, u32)| (typical, longest.min(LONGEST_PROGRAM_US));
         Self {
-            program_us: word,
-            buffer_us: pair(listed(|times| times.buffer), word.0, limits.program * 16, 1_000),
+            program_us: bounded(word),
+            buffer_us: bounded(buffer),
             erase_ms,
             chip_ms: chip.min(super::erase::LONGEST_WAIT_MS),
         }

@@ -3,7 +3,8 @@
 
 use super::*;
 use crate::bus::Lane;
-use crate::bus::script::list;
+use crate::bus::script::{LaneRule, Limits, SlotRule, check, list};
+use crate::chips::{Catalogue, Finding};
 use proptest::prelude::*;
 
 fn abilities() -> Abilities {
@@ -28,6 +29,60 @@ fn pair(family: Family, abilities: Abilities) -> Writing {
         chips: vec![lane(0), lane(16)],
         way: Way::of_family(family, 16)[0],
         abilities,
+    }
+}
+
+/// The table of QEMU's parts of the AMD family lets a sector take 524 s, and with a margin more
+/// than any run may last; one with the largest exponents lets it take years.
+#[test]
+fn a_table_that_allows_too_long_gives_scripts_that_an_adapter_takes() {
+    let qemu: [u8; 33] = [
+        0x51, 0x52, 0x59, 2, 0, 0x40, 0, 0, 0, 0, 0, 0x27, 0x36, 0, 0, 7, 0, 9, 0xC, 1, 0, 0xA,
+        0xD, 0x17, 2, 0, 0, 0, 1, 0x7F, 0, 0, 1,
+    ];
+    let mut endless = qemu;
+    endless[0x1F - 0x10..0x23 - 0x10].fill(0x18);
+    endless[0x23 - 0x10..0x27 - 0x10].fill(0xF);
+    endless[0x2A - 0x10] = 5;
+    let wiring = Wiring::straight(Lane { first: 0, bits: 16 });
+    let way = Way::of_family(Family::Amd, 16)[0];
+    for table in [qemu, endless] {
+        let mut finding = Finding::new(way, &wiring, &[0xBF, 0x236D, 0, 0, 0, 0, 0], 0, &[0; 7]);
+        let words: Vec<_> = table.iter().map(|byte| Word::from(*byte)).collect();
+        finding.take_query(&wiring, &words);
+        assert!(matches!(finding.cfi, Some(Ok(_))), "{:?}", finding.cfi);
+        let (catalogue, chips) = (Catalogue::built_in().unwrap(), vec![wiring.clone()]);
+        let abilities = Abilities::of(&[finding], &catalogue, &chips, way).unwrap();
+        let (width, base) = (Width::W16, WordAddress(0));
+        let writing = Writing { shape: ShapeId(0), width, base, chips, way, abilities };
+        let limits = Limits::with_shapes([SlotRule { width, lanes: LaneRule::Rest }]);
+        let erases = [writing.erase().unwrap(), writing.erase_chip().unwrap().unwrap()].concat();
+        let words = writing.script(ScriptKind::Words).unwrap();
+        let buffers = writing.script(ScriptKind::Buffers).unwrap();
+        let scripts = erases.into_iter().map(|script| (script, 1));
+        // As many words, and buffers of 16, as a RUN may bring.
+        for (script, n) in scripts.chain([(words, 512), (buffers, 32)]) {
+            let checked = check(&script, &limits).unwrap_or_else(|why| panic!("{why}"));
+            assert_eq!(checked.need(n).err(), None, "{}", list(&script));
+        }
+    }
+}
+
+/// A sector of QEMU's parts is blank 512 us after the command.
+#[test]
+fn an_erase_that_ends_between_two_looks_has_begun() {
+    let pair = pair(Family::Amd, abilities());
+    for (second, begun) in [
+        ([0x44, 0x00, 0x44], true),
+        ([0x44, 0x00, 0xFFFF], true),
+        ([0x44, 0xFFFF, 0xFFFF], true),
+        ([0xFFFF; 3], true),
+        ([0x1234; 3], false),
+        ([0x44, 0x00, 0x00], false),
+    ] {
+        let emitted: Vec<_> =
+            [0x44, 0x00, 0x44].iter().zip(second).map(|(one, two)| one | two << 16).collect();
+        assert_eq!(pair.started(&emitted), [true, begun], "{emitted:X?}");
     }
 }
 

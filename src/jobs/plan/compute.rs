@@ -7,7 +7,8 @@ use super::times::{Line, estimate};
 use crate::jobs::VerifyPart;
 use crate::module::Sheet;
 use crate::shelf::{
-    CaptureId, ChipRecord, ImageRecord, Label, Plan, PlannedSpace, SheetRecord, sha256_hex,
+    CaptureId, ChipFile, ChipRecord, ImageRecord, Label, Plan, PlannedSpace, SheetRecord,
+    sha256_hex,
 };
 use jiff::Timestamp;
 
@@ -46,6 +47,8 @@ pub struct Draft {
     pub image: ImageRecord,
     /// Sentences about image and module.
     pub fit: Vec<String>,
+    /// Chip files that added parts to the list.
+    pub chip_files: Vec<ChipFile>,
 }
 
 /// A sector that stays other than the image says.
@@ -131,6 +134,7 @@ pub fn compute(
             sha256: sheet.sha256(),
             text: sheet.text.clone(),
         },
+        chip_files: draft.chip_files,
         spaces,
     };
     Computed { plan, target, missed }

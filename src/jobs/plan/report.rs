@@ -144,6 +144,40 @@ pub fn missed(spaces: &[PlannedSpace], missed: &[Missed]) -> Vec<String> {
     missed.iter().filter_map(said).collect()
 }
 
+impl PlanReport {
+    /// What stands before the sectors, section by section: a head and its lines.
+    pub fn before(&self) -> Vec<(&'static str, Vec<String>)> {
+        let new = if self.backup_is_new { ", taken for this plan" } else { "" };
+        vec![("way back", vec![format!("{}{new}; the module equals it now", self.backup)])]
+    }
+
+    /// What stands after them.
+    pub fn after(&self) -> Vec<(&'static str, Vec<String>)> {
+        let changes = self.code.as_ref().map(|_| {
+            let sectors = counted(self.sectors, "sector");
+            format!("{sectors}, {} to program", format_size(self.bytes, BINARY))
+        });
+        let time = self.times.map(|times| {
+            format!(
+                "about {}: line {}, erasing {}, programming beyond the line {}, proofs and power \
+                 cycle {}",
+                seconds(times.total_s),
+                seconds(times.line_s),
+                seconds(times.erase_s),
+                seconds(times.program_s),
+                seconds(times.total_s - times.line_s - times.erase_s - times.program_s)
+            )
+        });
+        vec![
+            ("changes", changes.into_iter().collect()),
+            ("stays", self.left.clone()),
+            ("fit", self.fit.clone()),
+            ("time", time.into_iter().collect()),
+            ("think of", self.cautions.clone()),
+        ]
+    }
+}
+
 impl fmt::Display for PlanReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.code {
@@ -157,30 +191,11 @@ impl fmt::Display for PlanReport {
                 self.specimen, self.what
             )?,
         }
-        let new = if self.backup_is_new { ", taken for this plan" } else { "" };
-        let backup = format!("{}{new}; the module equals it now", self.backup);
-        labelled(f, "way back", &[backup])?;
+        self.before().iter().try_for_each(|(head, lines)| labelled(f, head, lines))?;
         if self.code.is_some() {
             self.spaces.iter().try_for_each(|space| write!(f, "\n{space}"))?;
-            let sectors = counted(self.sectors, "sector");
-            let change = format!("{sectors}, {} to program", format_size(self.bytes, BINARY));
-            labelled(f, "changes", &[change])?;
         }
-        labelled(f, "stays", &self.left)?;
-        labelled(f, "fit", &self.fit)?;
-        if let Some(times) = &self.times {
-            let parts = format!(
-                "about {}: line {}, erasing {}, programming beyond the line {}, proofs and power \
-                 cycle {}",
-                seconds(times.total_s),
-                seconds(times.line_s),
-                seconds(times.erase_s),
-                seconds(times.program_s),
-                seconds(times.total_s - times.line_s - times.erase_s - times.program_s)
-            );
-            labelled(f, "time", &[parts])?;
-        }
-        labelled(f, "think of", &self.cautions)?;
+        self.after().iter().try_for_each(|(head, lines)| labelled(f, head, lines))?;
         labelled(f, "next", self.next.as_slice())
     }
 }
@@ -212,7 +227,7 @@ impl fmt::Display for SpacePlan {
 
 impl Run {
     /// Sectors, word addresses, byte addresses, what is done.
-    fn columns(&self) -> [String; 4] {
+    pub fn columns(&self) -> [String; 4] {
         let sectors = if self.first == self.last {
             self.first.to_string()
         } else {

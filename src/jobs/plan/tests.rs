@@ -81,6 +81,7 @@ fn draft(take: &[&str]) -> Draft {
             specimen: None,
         },
         fit: Vec::new(),
+        chip_files: Vec::new(),
     }
 }
 

@@ -55,8 +55,14 @@ impl Runs<'_, '_> {
             let Some(first) = flying.front_mut() else { return Ok(Streamed::Done) };
             let reply = client.finish(first.ticket).await;
             if came_early(&first.request, &reply) && first.offers < OFFERS {
-                first.offers += 1;
-                first.ticket = client.submit(Request::Run(first.request.clone()));
+                // What was sent behind it came early, too: all are offered again in their order.
+                for late in flying.iter().skip(1) {
+                    let _ = client.finish(late.ticket).await;
+                }
+                for flight in &mut flying {
+                    flight.offers += 1;
+                    flight.ticket = client.submit(Request::Run(flight.request.clone()));
+                }
                 continue;
             }
             let words = first.request.payload.len();

@@ -2,7 +2,7 @@
 
 use super::WriteRequest;
 use crate::bus::WordAddress;
-use crate::chips::{Abilities, Writing};
+use crate::chips::{Abilities, ID_WORDS, Writing};
 use crate::jobs::identify::FlashFound;
 use crate::jobs::{ChipReport, IdentifyReport, JobError, Powered, SectorLock, VerifyPart, ways};
 use crate::module::Sheet;
@@ -137,7 +137,7 @@ pub(super) fn same_chips(plan: &StoredPlan, found: &IdentifyReport) -> Result<()
         let now = now.map(|space| space.chips.as_slice()).unwrap_or_default();
         let same = |(chip, record): (&ChipReport, &ChipRecord)| {
             let now = chip.record(None);
-            (now.ids, now.cfi) == (record.ids.clone(), record.cfi.clone())
+            telling(&now.ids) == telling(&record.ids) && now.cfi == record.cfi
         };
         let unlike = now.iter().zip(&planned.chips).find(|pair| !same(*pair));
         if now.len() == planned.chips.len() && unlike.is_none() {
@@ -158,7 +158,47 @@ pub(super) fn same_chips(plan: &StoredPlan, found: &IdentifyReport) -> Result<()
     Ok(())
 }
 
+/// Those of the words read in id mode that say which chip it is: maker and device, and the further
+/// words of a device of three. Chips may show anything else in the other places, their contents
+/// among it, which a write changes.
+fn telling(ids: &str) -> Vec<&str> {
+    let words: Vec<_> = ids.split(' ').collect();
+    let low = |word: usize, byte: &str| words.get(word).is_some_and(|word| word.ends_with(byte));
+    let tells = |word: u32| match word {
+        0 | 1 => true,
+        0x0E | 0x0F => low(1, "7E"),
+        0x100 => low(0, "7F"),
+        _ => false,
+    };
+    // What did not answer is told of in words.
+    if words.len() != ID_WORDS.len() || !ids.starts_with("0x") {
+        return words;
+    }
+    ID_WORDS.iter().zip(&words).filter(|(at, _)| tells(**at)).map(|(_, word)| *word).collect()
+}
+
 /// The locked sectors of a bank for the journal.
 pub(super) fn locked_sectors(bank: &Bank<'_>) -> LockedSectors {
     LockedSectors { space: bank.planned.name.clone(), sectors: bank.locked.clone() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::telling;
+
+    /// QEMU's parts of the AMD family show contents at the words 3 and 100 in id mode.
+    #[test]
+    fn contents_that_a_chip_shows_in_id_mode_do_not_make_it_another_chip() {
+        let same = |one: &str, other: &str| telling(one) == telling(other);
+        let before = "0xBF 0x236D 0x0 0x4A17 0x0 0x0 0xC0DE";
+        assert!(same(before, "0xBF 0x236D 0x1 0xFFFF 0x2 0x3 0x1234"));
+        assert!(!same(before, "0xBF 0x236E 0x0 0x4A17 0x0 0x0 0xC0DE"));
+        let three = "0x1 0x227E 0x0 0x4A17 0x2210 0x2201 0xC0DE";
+        assert!(same(three, "0x1 0x227E 0x0 0xFFFF 0x2210 0x2201 0xFFFF"));
+        assert!(!same(three, "0x1 0x227E 0x0 0x4A17 0x220C 0x2201 0xC0DE"));
+        let continued = "0x7F 0x86 0x0 0x0 0x0 0x0 0x37";
+        assert!(!same(continued, "0x7F 0x86 0x0 0x0 0x0 0x0 0x1C"));
+        assert!(!same("nothing answers", before));
+        assert!(same("nothing answers", "nothing answers"));
+    }
 }

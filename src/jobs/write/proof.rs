@@ -2,7 +2,7 @@
 //! what it should?
 
 use super::bank::Bank;
-use super::{Desktop, Place, WriteRequest, block, part};
+use super::{CHECKS_AFTER, CHECKS_BEFORE, Desktop, Place, WriteRequest, block, part};
 use crate::bus::Digest;
 use crate::jobs::blocks::{Conditions, Reach};
 use crate::jobs::reading::digest_blocks;
@@ -96,8 +96,7 @@ pub(super) async fn before(
             Stage::Written => bank.target(sector).to_vec(),
             _ => bank.before(sector).to_vec(),
         };
-        let what = "checksums before writing";
-        let wrong = differing(place, powered, bank, &sectors, 1, expected, what).await?;
+        let wrong = differing(place, powered, bank, &sectors, 1, expected, CHECKS_BEFORE).await?;
         if let Some(first) = wrong.first() {
             let hint = if told.is_some() {
                 "it is another module, or it was changed since the write was interrupted: capture \
@@ -202,8 +201,7 @@ pub(super) async fn after(
             Action::Program | Action::Erase => bank.target(sector).to_vec(),
             Action::Keep | Action::Locked | Action::Leave => bank.before(sector).to_vec(),
         };
-        let what = "checksums after the power cycle";
-        let found = differing(place, powered, bank, &sectors, 2, expected, what).await?;
+        let found = differing(place, powered, bank, &sectors, 2, expected, CHECKS_AFTER).await?;
         wrong.extend(found.into_iter().map(|sector| {
             format!(
                 "sector {} of {} (words {}+0x{:X})",

@@ -6,9 +6,9 @@ use crate::bus::script::{BuildError, LaneResult, Script};
 use crate::bus::{Digest, Precharge};
 use crate::chips::ScriptKind;
 use crate::jobs::blocks::{Conditions, Reach};
-use crate::jobs::reading::digest_blocks;
+use crate::jobs::reading::digest_block;
 use crate::jobs::runs::{Runs, Start, Streamed, Window, nonsense};
-use crate::jobs::{BlockState, Event, JobError, Powered};
+use crate::jobs::{Arrival, BlockState, Event, JobError, Powered};
 use crate::shelf::{Journal, PlannedSector, Stage, Step};
 use crate::wire::{Kind, RunReply};
 
@@ -34,6 +34,8 @@ impl Work<'_, '_> {
         erase: bool,
     ) -> Result<Option<String>, JobError> {
         self.journal(journal, Stage::Begun, "")?;
+        let space = &self.bank.planned.name;
+        self.place.desk.show(&Arrival::InHand { space, address: self.bank.at(self.sector) });
         self.permit(runs).await?;
         let done = self.changed(runs, journal, erase).await?;
         if done.is_some() {
@@ -213,10 +215,8 @@ impl Work<'_, '_> {
         let bank = self.bank;
         let nonce = fastrand::u16(..);
         let reach = Reach::new(self.powered, self.place.hello, bank.index, &part(bank), how, nonce);
-        let mut seen = None;
         let block = block(self.sector, bank.planned.width);
-        digest_blocks(self.place.desk, &reach, &[block], |_, digest| seen = Some(digest)).await?;
-        Ok(seen)
+        digest_block(self.place.desk, &reach, &block).await
     }
 
     fn journal(&self, journal: &mut Journal, stage: Stage, text: &str) -> Result<(), JobError> {

@@ -90,7 +90,9 @@ typedef struct {
 #define BD_SENSED 1
 #define BD_CLOCK F_CPU
 /* 115200 is off by 2.1 % with either clock, more than the datasheet recommends. */
+#ifndef BD_RESET_RATE
 #define BD_RESET_RATE 250000
+#endif
 /* A byte of the fastest lasts 80 clock periods: longer than the receive interrupt. */
 #ifndef BD_FASTEST
 #define BD_FASTEST (F_CPU / 8)

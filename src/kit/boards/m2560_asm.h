@@ -39,8 +39,8 @@
 .endm
 
 /* Coded bytes from X on, `count` of them at most, decoded to Y on and into the checksum c0 to c3; ends
- * before a delimiter. `with` and r0 are free. */
-.macro decode c0, c1, c2, c3, block, left, count, with
+ * before a delimiter and, with `short`, behind a code byte. `with` and r0 are free. */
+.macro decode c0, c1, c2, c3, block, left, count, with, short=0
 61: ld \with, X+
     tst \with
     breq 64f
@@ -63,7 +63,12 @@
     clr \with
     st Y+, \with
     crc \c0, \c1, \c2, \c3, \with
+    .if \short
+    dec \count
+    rjmp 65f
+    .else
     rjmp 62b
+    .endif
 64: sbiw r26, 1
 65:
 .endm

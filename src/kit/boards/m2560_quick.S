@@ -506,14 +506,11 @@ m2560_quick_run:
     push r17
     lds r16, Q(LEFT_OF_BLOCK)
     mov r17, r22
-    decode r10, r11, r12, r13, r23, r16, r22, r24
+    decode r10, r11, r12, r13, r23, r16, r22, r24, short=1
     lds r24, Q(MAY)
     sub r24, r17
     add r24, r22
-    tst r22
-    breq 4f
-    clr r24 /* a delimiter: what follows is not for here */
-4:  sts Q(MAY), r24
+    sts Q(MAY), r24
     sts Q(LEFT_OF_BLOCK), r16
     pop r17
     pop r16

@@ -101,6 +101,10 @@ static void bd_rail(bd_state *b, bool on);
 static uint16_t bd_rail_mv(bd_state *b);
 static bool bd_over_current(bd_state *b);
 static bool bd_ready(bd_state *b);
+/* A board with a write switch that it can read defines this: 1 while it is set to locked. */
+#ifndef BD_WRITE_LOCKED
+#define BD_WRITE_LOCKED(b) 0
+#endif
 static void bd_mark(bd_state *b, bool active);
 /* New at each reset. */
 static uint32_t bd_boot_id(bd_state *b);

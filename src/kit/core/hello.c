@@ -120,7 +120,7 @@ void ping_answer(bw_core *c, uint8_t tag) {
     send8(c, c->rail);
     send16(c, now);
     send16(c, lowest);
-    send8(c, bd_ready(&c->bd));
+    send8(c, (uint8_t)(bd_ready(&c->bd) | BD_WRITE_LOCKED(&c->bd) << 1));
     send8(c, c->working);
     send32(c, c->last_run);
     send8(c, c->last_status);

@@ -37,6 +37,7 @@ fn plan(time: i64, target: &[u8]) -> Plan {
             sha256: "22".into(),
             text: "name = \"TG-7\"\n".into(),
         },
+        chip_files: vec![ChipFile { name: "own.toml".into(), text: "[[chip]]\n".into() }],
         spaces: vec![PlannedSpace {
             name: "store".into(),
             width: Width::W32,

@@ -127,7 +127,9 @@ impl Adapter {
         let ones = shape.width.ones();
         let word = if ask.write {
             self.books.words_written += 1;
-            self.socket.write(&shape, ask.address, ask.value & ones);
+            if !self.config.write_locked {
+                self.socket.write(&shape, ask.address, ask.value & ones);
+            }
             ask.value & ones
         } else {
             self.books.words_read += 1;

@@ -171,6 +171,7 @@ impl Adapter {
             rail_mv: self.rail.mv(t),
             rail_min: self.rail.take_lowest(t),
             ready: self.socket.ready(),
+            write_locked: self.config.write_locked,
             running: self.work.is_some(),
             last_run,
             last_status,

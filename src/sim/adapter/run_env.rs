@@ -76,7 +76,9 @@ impl Cycles for RunEnv<'_> {
     fn write(&mut self, shape: &Shape, address: WordAddress, value: Word) {
         self.charge_cycle();
         self.books.words_written += 1;
-        self.socket.write(shape, self.on_lines(address), value);
+        if !self.config.write_locked {
+            self.socket.write(shape, self.on_lines(address), value);
+        }
         self.count_down();
     }
 

@@ -176,7 +176,7 @@ impl Adapter {
 
     fn begin_digest(&mut self, t: Nanos, request: &DigestRequest) -> Begun {
         let shape = self.ready_for_cycles(request.shape, request.span())?;
-        let per_word = self.costs.per_word(&shape.times, request.precharge);
+        let per_word = self.costs.per_digest_word(&shape.times, request.precharge);
         let ends = t + self.costs.request(u64::from(request.count), per_word);
         self.release();
         let digester = Digester::new(shape.width);

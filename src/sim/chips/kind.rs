@@ -134,8 +134,9 @@ struct Raw {
     load_window_us: u64,
 }
 
-const TYPES: [&str; 11] = [
+const TYPES: [&str; 12] = [
     include_str!("types/s29al008j.toml"),
+    include_str!("types/am29lv160db.toml"),
     include_str!("types/mbm29lv320be.toml"),
     include_str!("types/s29gl064n.toml"),
     include_str!("types/am29lv040b.toml"),

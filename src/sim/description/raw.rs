@@ -54,6 +54,7 @@ pub(super) struct RawAdapter {
     pub(super) tx_body_max: Option<u16>,
     pub(super) boot_ms: Option<u32>,
     pub(super) restarts_on_open: Option<bool>,
+    pub(super) write_locked: Option<bool>,
 }
 
 #[derive(Deserialize)]

@@ -170,6 +170,7 @@ fn resolve_adapter(
     set(&mut config.rails, raw.rails_mv.map(|rails| rails.into_iter().map(Millivolts).collect()));
     set(&mut config.limit_ma, raw.limit_ma);
     set(&mut config.sensed, raw.sensed);
+    set(&mut config.write_locked, raw.write_locked);
     set(&mut config.sizes.shape_slots, raw.shape_slots);
     set(&mut config.sizes.rx_body_max, raw.rx_body_max);
     set(&mut config.sizes.rx_queue_bytes, raw.rx_queue_bytes);

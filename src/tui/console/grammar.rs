@@ -28,14 +28,15 @@ pub static VERBS: &[Verb] = &[
     Verb {
         word: "",
         form: "SPACE ADDRESS = VALUE",
-        help: "Writes a word of RAM and reads it back. Writes need leave, which is asked for; \
-               flash is refused.",
+        help: "Writes a word and reads it back. Writes need leave, which is asked for. In flash \
+               each is named by what it would do: what changes a chip needs leave of its own, \
+               what protects for good is refused.",
     },
     Verb {
         word: "hold",
         form: "hold SPACE ADDRESS ?",
         help: "Makes the cycle and keeps it still, for a meter or a probe. With `= VALUE` a \
-               write of RAM.",
+               write.",
     },
     Verb { word: "let", form: "let go", help: "Lets the held cycle go." },
     Verb {
@@ -52,8 +53,9 @@ pub static VERBS: &[Verb] = &[
     Verb { word: "rail", form: "rail on, rail off", help: "Switches the module's supply." },
     Verb {
         word: "writes",
-        form: "writes SPACE [SECONDS]",
-        help: "Asks for leave to write in a RAM space, for 60 s if nothing else is said.",
+        form: "writes SPACE [FIRST-LAST] [SECONDS]",
+        help: "Asks for leave to write in a space, for 60 s if nothing else is said. Flash chips \
+               may be changed from the word FIRST to LAST, and nowhere without.",
     },
     Verb { word: "locked", form: "locked", help: "Gives the leave to write back." },
     Verb { word: "help", form: "help", help: "Shows these lines." },
@@ -131,6 +133,8 @@ pub enum Ask {
         space: usize,
         /// How long.
         seconds: u16,
+        /// Where flash chips may be changed.
+        changes: Option<(WordAddress, WordAddress)>,
     },
     /// No leave any more.
     Locked,
@@ -205,6 +209,35 @@ fn cycle(words: &[String], hold: bool, sheet: Option<&SheetFacts>) -> Result<Cyc
     }
 }
 
+fn writes(name: &str, rest: &[&str], sheet: Option<&SheetFacts>) -> Result<Ask, String> {
+    let space = space(name, sheet)?;
+    let (changes, rest) = match rest.split_first() {
+        Some((first, after)) => match first.split_once('-') {
+            Some(ends) => (Some(stretch(ends)?), after),
+            None => (None, rest),
+        },
+        None => (None, rest),
+    };
+    let seconds = match rest {
+        [] => 60,
+        [time] => {
+            let number = time.trim_end_matches('s').parse::<u16>().ok();
+            let number = number.filter(|n| (1..=600).contains(n));
+            number.ok_or_else(|| format!("'{time}' is no time of 1 to 600 seconds"))?
+        }
+        _ => return Err("the stretch comes first: `writes SPACE FIRST-LAST SECONDS`".into()),
+    };
+    Ok(Ask::Writes { space, seconds, changes })
+}
+
+fn stretch((from, to): (&str, &str)) -> Result<(WordAddress, WordAddress), String> {
+    let (first, last) = (hex(from)?, hex(to)?);
+    if first > last {
+        return Err(format!("'{from}-{to}' ends before it begins"));
+    }
+    Ok((WordAddress(first), WordAddress(last)))
+}
+
 /// Reads a line.
 pub fn parse(line: &str, sheet: Option<&SheetFacts>) -> Result<Ask, String> {
     let words = words(line);
@@ -230,14 +263,7 @@ pub fn parse(line: &str, sheet: Option<&SheetFacts>) -> Result<Ask, String> {
         ("rail", ["on"]) => Ok(Ask::Rail(true)),
         ("rail", ["off" | "of"]) => Ok(Ask::Rail(false)),
         ("writes", ["locked"]) | ("locked", []) => Ok(Ask::Locked),
-        ("writes", [name]) => Ok(Ask::Writes { space: space(name, sheet)?, seconds: 60 }),
-        ("writes", [name, seconds]) => {
-            let number = seconds.trim_end_matches('s').parse::<u16>().ok();
-            let Some(seconds) = number.filter(|n| (1..=600).contains(n)) else {
-                return Err(format!("'{seconds}' is no time of 1 to 600 seconds"));
-            };
-            Ok(Ask::Writes { space: space(name, sheet)?, seconds })
-        }
+        ("writes", [name, rest @ ..]) if rest.len() <= 2 => writes(name, rest, sheet),
         ("help", []) => Ok(Ask::Help),
         ("quit", []) => Ok(Ask::Quit),
         (verb, _) if VERBS.iter().any(|one| one.word == verb) => form(verb),

@@ -3,7 +3,7 @@
 pub mod grammar;
 mod show;
 
-pub use show::{Part, Row, rows};
+pub use show::{Part, Row, rows, told};
 
 use super::line_edit::LineEdit;
 use grammar::Cycle;

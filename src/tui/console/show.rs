@@ -2,6 +2,8 @@
 
 use super::Console;
 use crate::app::workbench::{AdapterFacts, Answer, LineLevels, SheetFacts, SpaceFacts};
+use crate::chips::Verdict;
+use crate::module::Kind;
 
 /// How a part of a row is meant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -137,6 +139,12 @@ fn levels(adapter: Option<&AdapterFacts>, sheet: Option<&SheetFacts>, got: LineL
     vec![group('D', data, got.data), group('A', address, got.address), control]
 }
 
+/// What a write does, with the chip by name.
+pub fn told(facts: &SheetFacts, space: usize, verdict: &Verdict) -> String {
+    let chip = facts.spaces.get(space).and_then(|space| space.chips.get(verdict.chip));
+    verdict.told(chip.map(|(name, _)| name.as_str()))
+}
+
 /// The rows that tell an answer.
 pub fn rows(
     console: &mut Console,
@@ -147,14 +155,18 @@ pub fn rows(
     let none = SheetFacts::default();
     let facts = sheet.unwrap_or(&none);
     let name = |space: usize| facts.spaces.get(space).map_or("?", |space| space.name.as_str());
+    let is_flash =
+        |space: usize| facts.spaces.get(space).is_some_and(|space| space.kind == Kind::Flash);
     let mut out = Vec::new();
     match answer {
         Answer::Read { space, address, words } => {
             word(console, facts, (*space, address.0), *words, &mut out);
         }
-        Answer::Written { space, address, value, words } => {
+        Answer::Written { space, address, value, words, does } => {
             word(console, facts, (*space, address.0), *words, &mut out);
-            if *words == [*value; 2] {
+            if let Some(does) = does {
+                out.push(Row::plain(format!("  written: {}", told(facts, *space, does))));
+            } else if *words == [*value; 2] {
                 out.push(Row::plain("  written, and it reads back"));
             } else {
                 out.push(Row::trouble(format!("  {value:X} was written and does not read back")));
@@ -167,8 +179,20 @@ pub fn rows(
         }
         Answer::LetGo => out.push(Row::plain("nothing is held")),
         Answer::Lines(got) => out.extend(levels(adapter, sheet, *got)),
-        Answer::Allowed { space, seconds } => out.push(Row::plain(format!(
-            "writes in {} are allowed for {seconds} s; `locked` ends it",
+        Answer::Allowed { space, seconds, changes } => {
+            let (name, is_flash) = (name(*space), is_flash(*space));
+            let chips = match changes {
+                Some((first, last)) => format!(", and its chips may be changed in {first}-{last}"),
+                None if is_flash => ", as far as they change no chip".into(),
+                None => String::new(),
+            };
+            out.push(Row::plain(format!(
+                "writes in {name} are allowed for {seconds} s{chips}; `locked` ends it"
+            )));
+        }
+        Answer::Asks { space, verdict, .. } => out.push(Row::trouble(format!(
+            "{}. Nothing was sent: that needs leave to change chips here, `writes {} FIRST-LAST`",
+            told(facts, *space, verdict),
             name(*space)
         ))),
         Answer::Locked => out.push(Row::plain("writes are locked")),

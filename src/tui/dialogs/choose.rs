@@ -9,6 +9,8 @@ pub enum Choice {
     Port,
     /// A module sheet.
     Sheet,
+    /// An image for a plan.
+    Image,
 }
 
 /// A list whose last row is typed.
@@ -49,7 +51,8 @@ impl Choose {
     pub fn refill(&mut self, rows: Vec<(String, String)>) {
         let name = self.rows.get(self.at).map(|(name, _)| name.clone());
         let found = name.and_then(|name| rows.iter().position(|(of, _)| *of == name));
-        self.at = found.unwrap_or(rows.len());
+        let first = self.rows.is_empty() && self.typed.is_empty();
+        self.at = found.unwrap_or(if first { 0 } else { rows.len() });
         self.rows = rows;
     }
 }

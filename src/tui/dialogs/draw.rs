@@ -1,7 +1,8 @@
 //! Dialogs on the screen: a few lines between two rules.
 
 use super::elsewhere::sentences;
-use super::{CAUTIONS, Choice, Choose, Dialog, TIMES};
+use super::{CAUTIONS, Choice, Choose, Dialog, LeaveForm, write_pages};
+use crate::module::Kind;
 use crate::tui::console::grammar::VERBS;
 use crate::tui::draw::clear;
 use crate::tui::keys::tables;
@@ -16,24 +17,24 @@ use ratatui::widgets::Paragraph;
 const WIDEST: u16 = 72;
 
 /// The lines of a dialog, with the one that must be seen and the line edit in one of them.
-struct Page {
+pub(super) struct Page {
     title: String,
-    lines: Vec<Line<'static>>,
-    seen: usize,
-    edit: Option<(usize, u16, tui_textarea::TextArea<'static>)>,
+    pub lines: Vec<Line<'static>>,
+    pub seen: usize,
+    pub edit: Option<(usize, u16, tui_textarea::TextArea<'static>)>,
 }
 
 impl Page {
-    fn new(title: impl Into<String>) -> Self {
+    pub fn new(title: impl Into<String>) -> Self {
         Self { title: title.into(), lines: Vec::new(), seen: 0, edit: None }
     }
 
-    fn say(&mut self, text: &str, room: usize) {
+    pub fn say(&mut self, text: &str, room: usize) {
         self.lines.extend(wrap(text, room).into_iter().map(Line::from));
     }
 
     /// A head in the first column and a wrapped text in the second.
-    fn pair(&mut self, state: &State, head: &str, text: &str, column: usize, room: usize) {
+    pub fn pair(&mut self, state: &State, head: &str, text: &str, column: usize, room: usize) {
         let theme = &state.look.theme;
         for (n, part) in wrap(text, room.saturating_sub(column)).into_iter().enumerate() {
             let head = if n == 0 { head } else { "" };
@@ -73,8 +74,6 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
         Span::styled(rule.repeat(rest), theme.rule),
     ]);
     frame.render_widget(Paragraph::new(top), Rect { height: 1, ..band });
-    let bottom = Line::styled(rule.repeat(usize::from(area.width)), theme.rule);
-    frame.render_widget(Paragraph::new(bottom), Rect { y: place.bottom() - 1, height: 1, ..band });
     let inner = Rect {
         x: place.x + 2,
         y: place.y + 2.min(height.saturating_sub(1)),
@@ -83,9 +82,20 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     };
     let shown = usize::from(inner.height);
     let skip = match dialog {
-        Dialog::Help { .. } => page.seen.min(page.lines.len().saturating_sub(shown)),
+        Dialog::Help { .. } | Dialog::Review { .. } => {
+            page.seen.min(page.lines.len().saturating_sub(shown))
+        }
         _ => (page.seen + 1).saturating_sub(shown),
     };
+    let below = page.lines.len().saturating_sub(skip + shown);
+    let more = if below > 0 { format!(" {below} more below ") } else { String::new() };
+    let rest = usize::from(area.width).saturating_sub(before + more.len());
+    let bottom = Line::from(vec![
+        Span::styled(rule.repeat(before), theme.rule),
+        Span::styled(more, theme.key),
+        Span::styled(rule.repeat(rest), theme.rule),
+    ]);
+    frame.render_widget(Paragraph::new(bottom), Rect { y: place.bottom() - 1, height: 1, ..band });
     let lines: Vec<_> = page.lines.into_iter().skip(skip).take(shown).collect();
     frame.render_widget(Paragraph::new(lines), inner);
     if let Some((row, column, edit)) = page.edit
@@ -102,10 +112,12 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     }
 }
 
-/// Rows of the help of a pane, before anything is scrolled away.
-pub fn help_rows(state: &State, pane: Pane) -> usize {
-    let width = state.size.0.min(WIDEST);
-    help(state, pane, 0, usize::from(width).saturating_sub(4)).lines.len()
+/// How far down a long text can be scrolled.
+pub fn last_down(state: &State, dialog: &Dialog) -> usize {
+    let room = usize::from(state.size.0.min(WIDEST)).saturating_sub(4);
+    // Status line, key strip, two rules and the margins within them.
+    let shown = usize::from(state.size.1).saturating_sub(7);
+    page(state, dialog, room).lines.len().saturating_sub(shown)
 }
 
 fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
@@ -136,7 +148,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             }
             page
         }
-        Dialog::Leave { space, time, .. } => leave(state, *space, *time, room),
+        Dialog::Leave(form) => leave(state, form, room),
         Dialog::Measured => {
             let mut page = Page::new("Measured by hand");
             page.say(
@@ -150,12 +162,24 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             let mut page = Page::new("End the workbench");
             page.say(
                 "The rail is on, or a job runs. It is stopped at its next safe point, the rail \
-                 goes off, and the workbench ends. A capture goes on where it was, next time.",
+                 goes off, and the workbench ends. A capture or a write goes on where it was, \
+                 next time.",
                 room,
             );
             page
         }
         Dialog::Help { pane, down } => help(state, *pane, *down, room),
+        Dialog::Plan(form) => write_pages::form(state, form, room),
+        Dialog::Review { down } => match &state.core.plan {
+            Some(plan) => write_pages::review(state, plan, *down, room),
+            None => Page::new("There is no plan any more"),
+        },
+        Dialog::Confirm { resume, line, wrong } => {
+            write_pages::confirm(state, *resume, line, wrong.as_deref(), room)
+        }
+        Dialog::Unfinished { at } => write_pages::unfinished(state, dialog, *at, room),
+        Dialog::WriteEnd => write_pages::end(state, room),
+        Dialog::Started { at } => write_pages::started(state, dialog, *at, room),
         Dialog::Elsewhere { there, follow } => {
             let mut page = Page::new("A job elsewhere");
             for sentence in sentences(there.as_ref(), *follow) {
@@ -171,6 +195,7 @@ fn list(state: &State, choose: &Choose, room: usize) -> Page {
     let (title, other) = match choose.what {
         Choice::Port => ("Port", "a device, device@RATE, tcp:HOST:PORT or sim:FILE.toml"),
         Choice::Sheet => ("Module sheet", "a file"),
+        Choice::Image => ("Image to plan", "a file, or the id of a capture"),
     };
     let mut page = Page::new(title);
     for (n, (name, about)) in choose.rows.iter().enumerate() {
@@ -191,10 +216,10 @@ fn list(state: &State, choose: &Choose, room: usize) -> Page {
     page
 }
 
-fn leave(state: &State, space: usize, time: usize, room: usize) -> Page {
+fn leave(state: &State, form: &LeaveForm, room: usize) -> Page {
     let mut page = Page::new("Leave to write");
     let sheet = state.core.sheet.as_deref();
-    if let Some(space) = sheet.and_then(|sheet| sheet.spaces.get(space)) {
+    if let Some(space) = sheet.and_then(|sheet| sheet.spaces.get(form.space)) {
         let last = space.base.0 + (space.words - 1);
         page.pair(
             state,
@@ -203,10 +228,28 @@ fn leave(state: &State, space: usize, time: usize, room: usize) -> Page {
             9,
             room,
         );
+        let words = match &form.changes {
+            Some(((first, last), _)) => Some(format!("words {first} to {last} of its chips")),
+            None if space.kind == Kind::Flash => Some("nothing: commands that only ask".into()),
+            None => None,
+        };
+        if let Some(words) = words {
+            page.pair(state, "changes", &words, 9, room);
+        }
     }
-    let seconds = TIMES[time.min(TIMES.len() - 1)];
-    page.pair(state, "time", &format!("{seconds} s, Left and Right change it"), 9, room);
+    let time = format!("{} s, Left and Right change it", form.seconds());
+    page.pair(state, "time", &time, 9, room);
     page.lines.push(Line::default());
+    if let Some((_, does)) = &form.changes {
+        page.say(
+            &format!(
+                "{does}. What is changed is gone from the module, and a sector is erased whole. \
+                 The copy on the shelf is the only way back: has it been exported?"
+            ),
+            room,
+        );
+        page.lines.push(Line::default());
+    }
     page.say(
         "The adapter writes nothing without leave, and nothing outside the window. It ends with \
          the time, with the rail, and with `locked`.",

@@ -1,6 +1,6 @@
 //! What keys do in a dialog.
 
-use super::{Choice, Dialog, TIMES};
+use super::{Choice, Dialog, LeaveForm, TIMES, write_keys};
 use crate::app::workbench::{Command, Order, label_error};
 use crate::tui::keys::Key;
 use crate::tui::msg::Effect;
@@ -41,7 +41,7 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
                 Vec::new()
             }
         },
-        Dialog::Leave { space, time, order } => leave(state, (space, time, order), key),
+        Dialog::Leave(form) => leave(state, form, key),
         Dialog::Measured => {
             if key == Key::Enter {
                 return vec![Effect::Send(Command::RailMeasured)];
@@ -59,21 +59,40 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
             Vec::new()
         }
         Dialog::Help { pane, down } => {
-            let down = match key {
-                Key::Down => down + 1,
-                Key::Up => down.saturating_sub(1),
-                Key::PageDown => down + 8,
-                Key::PageUp => down.saturating_sub(8),
-                Key::Home => 0,
-                Key::Enter | Key::Char('?' | 'q') => return Vec::new(),
-                _ => down,
-            };
+            if matches!(key, Key::Enter | Key::Char('?' | 'q')) {
+                return Vec::new();
+            }
             // Drawing stops at the end; so must counting.
-            let down = down.min(super::draw::help_rows(state, pane).saturating_sub(1));
+            let last = super::draw::last_down(state, &Dialog::Help { pane, down });
+            let down = scrolled(down, key).min(last);
             state.dialog = Some(Dialog::Help { pane, down });
             Vec::new()
         }
+        Dialog::Plan(form) => write_keys::form(state, form, key),
+        Dialog::Review { down } => write_keys::review(state, down, key),
+        Dialog::Confirm { resume, line, .. } => write_keys::label(state, resume, line, key),
+        Dialog::Unfinished { at } => write_keys::unfinished(state, at, key),
+        Dialog::WriteEnd => {
+            if key != Key::Enter {
+                state.dialog = Some(Dialog::WriteEnd);
+            }
+            Vec::new()
+        }
+        Dialog::Started { at } => write_keys::started(state, at, key),
         Dialog::Elsewhere { there, follow } => elsewhere(state, there, follow, key),
+    }
+}
+
+/// Where a long text is after a key.
+pub fn scrolled(down: usize, key: Key) -> usize {
+    match key {
+        Key::Down => down + 1,
+        Key::Up => down.saturating_sub(1),
+        Key::PageDown => down + 8,
+        Key::PageUp => down.saturating_sub(8),
+        Key::Home => 0,
+        Key::End => usize::MAX,
+        _ => down,
     }
 }
 
@@ -87,6 +106,7 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
         Key::Enter => {
             let name = choose.name().to_string();
             match choose.what {
+                Choice::Image => return write_keys::image(state, &name),
                 Choice::Sheet => {
                     state.wanted.sheet = Some(name);
                     return look_again(state);
@@ -112,22 +132,19 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
     Vec::new()
 }
 
-fn leave(
-    state: &mut State,
-    (space, time, order): (usize, usize, Option<Order>),
-    key: Key,
-) -> Vec<Effect> {
-    let time = match key {
+fn leave(state: &mut State, mut form: LeaveForm, key: Key) -> Vec<Effect> {
+    match key {
         Key::Enter => {
-            state.after_leave = order;
-            let seconds = TIMES[time.min(TIMES.len() - 1)];
-            return vec![Effect::Send(Command::Order(Order::Allow { space, seconds }))];
+            let (space, seconds) = (form.space, form.seconds());
+            let changes = form.changes.map(|(window, _)| window);
+            state.after_leave = Some(form.order);
+            return vec![Effect::Send(Command::Order(Order::Allow { space, seconds, changes }))];
         }
-        Key::Left | Key::Down | Key::Char('-') => time.saturating_sub(1),
-        Key::Right | Key::Up | Key::Char('+') => (time + 1).min(TIMES.len() - 1),
-        _ => time,
-    };
-    state.dialog = Some(Dialog::Leave { space, time, order });
+        Key::Left | Key::Down | Key::Char('-') => form.time = form.time.saturating_sub(1),
+        Key::Right | Key::Up | Key::Char('+') => form.time = (form.time + 1).min(TIMES.len() - 1),
+        _ => {}
+    }
+    state.dialog = Some(Dialog::Leave(form));
     Vec::new()
 }
 

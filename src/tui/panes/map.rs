@@ -1,18 +1,18 @@
-//! Memory map, copy view: fill tells how sure, a letter tells trouble.
+//! Memory map: every space, a sign for each sector or block, in one view at a time.
 
 mod near;
+mod views;
 
-use crate::app::workbench::{Mark, SheetFacts, SpaceFacts, SpaceMap};
-use crate::tui::glyphs::Glyphs;
+use crate::app::workbench::{SheetFacts, SpaceFacts, SpaceMap};
 use crate::tui::layout::areas;
 use crate::tui::plain::fit;
-use crate::tui::state::{Pane, State, Zoom};
+use crate::tui::state::{Pane, State, View, Zoom};
 use humansize::{BINARY, format_size};
 use ratatui::Frame;
 use ratatui::layout::Rect;
-use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Paragraph;
+use views::{legend, sign};
 
 /// The address before a row.
 const COLUMN: usize = 9;
@@ -21,56 +21,14 @@ const COLUMN: usize = 9;
 pub fn subtitle(state: &State) -> String {
     let space = state.core.sheet.as_ref().and_then(|sheet| sheet.spaces.get(state.map.space));
     match (state.map.zoom, space) {
-        (Zoom::Module, _) | (_, None) => "copy".into(),
+        (Zoom::Module, _) | (_, None) => views::name(state),
         (Zoom::Blocks, Some(space)) => {
             let map = state.core.map.get(state.map.space);
             let what = if map.is_some_and(SpaceMap::has_sectors) { "sectors" } else { "blocks" };
-            format!("copy, {what} of {}", space.name)
+            format!("{}, {what} of {}", views::name(state), space.name)
         }
         (Zoom::Words, Some(space)) => format!("copy, words of {}", space.name),
     }
-}
-
-/// The sign of a block, in words and in its style.
-pub(super) fn sign(state: &State, mark: Mark, under_way: bool) -> (char, &'static str, Style) {
-    let Glyphs { not_read, under_way: going, once, agreed, .. } = state.look.glyphs;
-    let theme = &state.look.theme;
-    match mark {
-        _ if under_way => (going, "under way", theme.half),
-        Mark::NotRead => (not_read, "not read", theme.quiet),
-        Mark::ReadOnce => (once, "read once", theme.half),
-        Mark::Agreed => (agreed, "agreed", theme.sure),
-        Mark::Unsteady => ('U', "unsteady", theme.trouble),
-        Mark::Nobody => ('N', "nothing answers", theme.trouble),
-    }
-}
-
-/// The legend, in as many lines as it needs.
-fn legend(state: &State, room: usize) -> Vec<Line<'static>> {
-    let marks = [
-        (Mark::NotRead, false),
-        (Mark::NotRead, true),
-        (Mark::ReadOnce, false),
-        (Mark::Agreed, false),
-        (Mark::Unsteady, false),
-        (Mark::Nobody, false),
-    ];
-    let mut lines = vec![Line::default()];
-    let mut used = 0;
-    for (mark, under_way) in marks {
-        let (sign, word, style) = sign(state, mark, under_way);
-        let takes = word.len() + 4;
-        if used + takes > room + 2 {
-            lines.push(Line::default());
-            used = 0;
-        }
-        used += takes;
-        if let Some(line) = lines.last_mut() {
-            line.push_span(Span::styled(sign.to_string(), style));
-            line.push_span(Span::styled(format!(" {word}  "), state.look.theme.quiet));
-        }
-    }
-    lines
 }
 
 /// The pane's content in the present window.
@@ -136,7 +94,7 @@ fn here(state: &State, sheet: &SheetFacts, room: usize) -> Line<'static> {
     };
     let Some(part) = map.part(at) else { return Line::default() };
     let (first, last) = (part.first, part.first + (part.words - 1));
-    let (_, word, _) = sign(state, part.mark, part.under_way);
+    let (_, word, _) = sign(state, state.map.space, at, &part);
     let zones: Vec<_> = near::zones_in(sheet, state.map.space, first, last).collect();
     let zones = if zones.is_empty() { String::new() } else { format!(", {}", zones.join(", ")) };
     let text = format!(
@@ -175,13 +133,22 @@ fn module(state: &State, sheet: &SheetFacts, room: usize) -> (Vec<Line<'static>>
             chips.join(" ")
         );
         lines.push(Line::styled(fit(&head, room, state.look.glyphs.more), theme.text));
+        if state.view() != View::Copy && map.planned.is_empty() {
+            let here = focus && index == state.map.space;
+            if here {
+                at = lines.len();
+            }
+            let style = if here { theme.quiet.patch(theme.cursor) } else { theme.quiet };
+            lines.push(Line::styled("  not in the plan", style));
+            continue;
+        }
         let all: Vec<_> = (0..map.parts()).filter_map(|n| map.part(n)).collect();
         for (row, parts) in all.chunks(per_row).enumerate() {
             let first = space.base.0 + parts[0].first;
             let mut line = Line::from(Span::styled(format!("0x{first:<6X} "), theme.quiet));
             for (n, part) in parts.iter().enumerate() {
                 let block = row * per_row + n;
-                let (sign, _, style) = sign(state, part.mark, part.under_way);
+                let (sign, _, style) = sign(state, index, block, part);
                 let here = focus && index == state.map.space && block == state.map.block;
                 if here {
                     at = lines.len();

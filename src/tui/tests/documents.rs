@@ -1,6 +1,7 @@
 //! Texts of the documents that are made from the tables and from screens.
 
 use super::fixture::*;
+use super::write_fixture::{looked, reviewing, writing};
 use crate::tui::console::grammar::VERBS;
 use crate::tui::keys::{ALWAYS, Binding, Key, PANES, WORK, table};
 use crate::tui::state::Pane;
@@ -28,7 +29,16 @@ fn parts() -> Vec<(&'static str, String)> {
     keys(&mut near, &[Key::Char('2'), Key::Enter]);
     let mut cautions = connected(80, 24);
     keys(&mut cautions, &[Key::Char('k')]);
+    let mut confirming = reviewing(80, 24);
+    keys(&mut confirming, &[Key::Char('w')]);
+    let mut planned = reviewing(80, 24);
+    keys(&mut planned, &[Key::Esc]);
     vec![
+        ("screen review", screen(&reviewing(80, 24))),
+        ("screen plan", screen(&planned)),
+        ("screen confirm", screen(&confirming)),
+        ("screen writing", screen(&writing(80, 24))),
+        ("screen unfinished", screen(&looked(80, 24, true, false))),
         ("screen capturing", screen(&capturing(80, 24))),
         ("screen connected", screen(&connected(80, 24))),
         ("screen small", screen(&capturing(60, 18))),

@@ -4,3 +4,6 @@ mod documents;
 mod fixture;
 mod screens;
 mod scripts;
+mod write_fixture;
+mod write_screens;
+mod write_scripts;

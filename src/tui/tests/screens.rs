@@ -13,7 +13,7 @@ use ratatui::style::{Color, Modifier};
 const SIZES: [(u16, u16); 3] = [(80, 24), (120, 40), (60, 18)];
 
 #[track_caller]
-fn kept(name: &str, make: impl Fn(u16, u16) -> State) {
+pub fn kept(name: &str, make: impl Fn(u16, u16) -> State) {
     for (width, height) in SIZES {
         let state = make(width, height);
         same_as_file(&format!("tests/screens/{name}-{width}x{height}.txt"), &text(&state));

@@ -1,17 +1,19 @@
 //! Keys in, state and effects out.
 
 use super::fixture::*;
-use crate::app::workbench::{Answer, Command, Doing, Item, Order, Phase, Rail, Tone};
+use super::write_fixture::{looked, reviewing, writing};
+use crate::app::workbench::{Answer, Command, Doing, Item, Leave, Order, Phase, Rail, Tone};
 use crate::bus::WordAddress;
+use crate::chips::{Act, Verdict};
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
-use crate::tui::dialogs::Dialog;
+use crate::tui::dialogs::{Dialog, LeaveForm};
 use crate::tui::keys::Key;
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::{Effect, Msg};
 use crate::tui::state::{Pane, State, Zoom};
 use std::time::Duration;
 
-fn sends(effects: &[Effect]) -> Vec<&Command> {
+pub fn sends(effects: &[Effect]) -> Vec<&Command> {
     effects
         .iter()
         .filter_map(|effect| match effect {
@@ -21,7 +23,7 @@ fn sends(effects: &[Effect]) -> Vec<&Command> {
         .collect()
 }
 
-fn stops(effects: &[Effect]) -> usize {
+pub fn stops(effects: &[Effect]) -> usize {
     effects.iter().filter(|effect| matches!(effect, Effect::Stop)).count()
 }
 
@@ -218,9 +220,9 @@ fn lines_of_the_console_become_orders() {
 fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     let mut state = by_hand(80, 24);
     assert!(types(&mut state, "records 10 = 1234ABCD").is_empty());
-    assert!(matches!(state.dialog, Some(Dialog::Leave { space: 1, .. })));
+    assert!(matches!(state.dialog, Some(Dialog::Leave(LeaveForm { space: 1, .. }))));
     let asks = keys(&mut state, &[Key::Right, Key::Enter]);
-    assert_eq!(order(&asks), Some(Order::Allow { space: 1, seconds: 120 }));
+    assert_eq!(order(&asks), Some(Order::Allow { space: 1, seconds: 120, changes: None }));
     let write = Order::Write { space: 1, address: WordAddress(0x10), value: 0x1234_ABCD };
     let core = state.core.clone();
     let refused = vec![Item::Answer(Answer::Refused("capture first".into()))];
@@ -229,8 +231,8 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     types(&mut state, "records 10 = 1234ABCD");
     keys(&mut state, &[Key::Enter]);
     let mut leave = core;
-    leave.leave = Some((1, state.now + Duration::from_secs(60)));
-    let given = vec![Item::Answer(Answer::Allowed { space: 1, seconds: 60 })];
+    leave.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
+    let given = vec![Item::Answer(Answer::Allowed { space: 1, seconds: 60, changes: None })];
     let then = send(&mut state, Msg::Core(Box::new(leave), given));
     assert_eq!(order(&then), Some(write.clone()));
     assert!(text(&state).contains("WRITES ALLOWED 60 s"));
@@ -241,14 +243,41 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     let over = state.now + Duration::from_secs(3);
     send(&mut state, Msg::Tick(over));
     assert!(text(&state).contains("WRITES LOCKED") && state.changes_at().is_none());
-    // Flash never gets as far as the question.
-    assert!(order(&types(&mut state, "store 10 = 1")).is_some() && state.dialog.is_none());
+    assert!(types(&mut state, "records 10 = 1").is_empty() && state.dialog.is_some());
+}
+
+#[test]
+fn a_write_that_changes_a_chip_asks_with_its_sector_as_the_window() {
+    let mut state = by_hand(80, 24);
+    state.core.map[0].sectors = vec![0, 0x2000, 0x3000];
+    state.core.leave = Some(Leave { space: Some(0), until: state.now + Duration::from_secs(60) });
+    let at = WordAddress(0x2345);
+    let write = Order::Write { space: 0, address: at, value: 0xFFFF_0030 };
+    assert_eq!(order(&types(&mut state, "store 2345 = FFFF0030")), Some(write.clone()));
+    let (act, command) = (Act::Erase, "erase of a sector");
+    let verdict = Verdict { at: at.0, value: 0x30, act, command, ..Verdict::default() };
+    let (core, value) = (state.core.clone(), 0xFFFF_0030);
+    let asks = Item::Answer(Answer::Asks { space: 0, address: at, value, verdict });
+    assert!(send(&mut state, Msg::Core(Box::new(core.clone()), vec![asks])).is_empty());
+    let shown = text(&state);
+    assert!(shown.contains("words 0x2000 to 0x2FFF of its chips"), "{shown}");
+    assert!(shown.contains("30 at 0x2345 of U1 erases"), "{shown}");
+    let changes = Some((WordAddress(0x2000), WordAddress(0x2FFF)));
+    let allow = keys(&mut state, &[Key::Enter]);
+    assert_eq!(order(&allow), Some(Order::Allow { space: 0, seconds: 60, changes }));
+    let given = Item::Answer(Answer::Allowed { space: 0, seconds: 60, changes });
+    let then = send(&mut state, Msg::Core(Box::new(core), vec![given]));
+    assert_eq!(order(&then), Some(write));
+    let typed = Order::Allow { space: 0, seconds: 90, changes };
+    assert_eq!(order(&types(&mut state, "writes store 2000-2FFF 90s")), Some(typed));
+    assert!(types(&mut state, "writes store 2FFF-2000").is_empty());
+    assert!(text(&state).contains("ends before it begins"));
 }
 
 #[test]
 fn the_leave_is_redrawn_every_five_seconds_until_it_is_nearly_over() {
     let mut state = by_hand(80, 24);
-    state.core.leave = Some((1, state.now + Duration::from_secs(60)));
+    state.core.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
     let (mut drawn, mut shown) = (0, Vec::new());
     while let Some(at) = state.changes_at() {
         assert!(at > state.now);
@@ -284,7 +313,7 @@ fn grammar_takes_any_clear_beginning() {
     assert_eq!(ask("s 1F00?"), cycle(0, 0x1F00, None, false));
     assert_eq!(ask("REC 0x10=dead_beef"), cycle(1, 0x10, Some(0xDEAD_BEEF), false));
     assert_eq!(ask("ho s 1 ?"), cycle(0, 1, None, true));
-    assert_eq!(ask("w rec 30s"), Ok(Ask::Writes { space: 1, seconds: 30 }));
+    assert_eq!(ask("w rec 30s"), Ok(Ask::Writes { space: 1, seconds: 30, changes: None }));
     assert_eq!(ask("let"), Ok(Ask::LetGo));
     assert_eq!(ask(""), Ok(Ask::Again));
     for (line, words) in [
@@ -319,6 +348,7 @@ fn every_form_of_the_grammar_is_understood() {
                 .replace("SPACE", "records")
                 .replace("ADDRESS", "10")
                 .replace("VALUE", "1")
+                .replace("[FIRST-LAST]", "10-1F")
                 .replace("[SECONDS]", "60");
             assert!(parse(&line, core.sheet.as_deref()).is_ok(), "{line}");
         }
@@ -348,7 +378,8 @@ fn random_keys_never_panic() {
         Key::Ctrl('z'),
     ];
     let mut random = fastrand::Rng::with_seed(4);
-    for make in [connected, capturing, by_hand] {
+    let asked = |width, height| looked(width, height, true, true);
+    for make in [connected, capturing, by_hand, reviewing, writing, asked] {
         let mut state = make(80, 24);
         for n in 0..20_000 {
             let key = match random.usize(0..60) {

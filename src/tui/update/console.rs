@@ -1,12 +1,13 @@
 //! Keys and lines of the bus console.
 
 use super::{lines, quit, rail};
-use crate::app::workbench::{Command, Doing, Order, SheetFacts};
+use crate::app::workbench::{Answer, Command, Doing, Leave, Order, SheetFacts};
 use crate::bus::WordAddress;
+use crate::chips::Act;
 use crate::module::Kind;
-use crate::tui::console::Row;
 use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
-use crate::tui::dialogs::Dialog;
+use crate::tui::console::{Row, told};
+use crate::tui::dialogs::{Dialog, LeaveForm};
 use crate::tui::keys::{Action, Key, action};
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
@@ -61,7 +62,9 @@ fn run(state: &mut State) -> Vec<Effect> {
         Ok(Ask::LetGo) => order(state, Order::LetGo),
         Ok(Ask::Lines) => lines(state),
         Ok(Ask::Rail(on)) => rail(state, on),
-        Ok(Ask::Writes { space, seconds }) => order(state, Order::Allow { space, seconds }),
+        Ok(Ask::Writes { space, seconds, changes }) => {
+            order(state, Order::Allow { space, seconds, changes })
+        }
         Ok(Ask::Locked) => order(state, Order::Lock),
         Ok(Ask::Help) => {
             for verb in VERBS {
@@ -106,19 +109,52 @@ fn order(state: &mut State, order: Order) -> Vec<Effect> {
 }
 
 fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
-    let locked =
-        !state.core.leave.is_some_and(|(space, until)| space == cycle.space && state.now < until);
-    let ram = |sheet: &SheetFacts| {
-        sheet.spaces.get(cycle.space).is_some_and(|space| space.kind == Kind::Ram)
+    let covers = |leave: Leave| leave.space == Some(cycle.space) && state.now < leave.until;
+    let locked = !state.core.leave.is_some_and(covers);
+    let writable = |sheet: &SheetFacts| {
+        sheet.spaces.get(cycle.space).is_some_and(|space| space.kind != Kind::Rom)
     };
     let asks = cycle.value.is_some()
         && locked
         && state.core.doing == Doing::ByHand
-        && state.core.sheet.as_deref().is_some_and(ram);
+        && state.core.sheet.as_deref().is_some_and(writable);
     if asks {
-        let order = Some(cycle.order());
-        state.dialog = Some(Dialog::Leave { space: cycle.space, time: 1, order });
+        state.dialog = Some(Dialog::Leave(LeaveForm::new(cycle.space, cycle.order())));
         return Vec::new();
     }
     order(state, cycle.order())
+}
+
+/// A write would change a chip: its leave is asked for, with the sector as its window.
+pub(super) fn asks(state: &mut State, answer: &Answer) {
+    let Answer::Asks { space, address, value, verdict } = answer else { return };
+    let hold = state.console.last.is_some_and(|last| last.hold);
+    let cycle = Cycle { space: *space, address: *address, value: Some(*value), hold };
+    let sheet = state.core.sheet.clone().unwrap_or_default();
+    let window = window(state, &sheet, *space, *address, verdict.act);
+    let changes = Some((window, told(&sheet, *space, verdict)));
+    state.dialog =
+        Some(Dialog::Leave(LeaveForm { changes, ..LeaveForm::new(*space, cycle.order()) }));
+}
+
+/// The sector of a word, as far as sectors are known; all of the space for what reaches the chip.
+fn window(
+    state: &State,
+    sheet: &SheetFacts,
+    index: usize,
+    at: WordAddress,
+    act: Act,
+) -> (WordAddress, WordAddress) {
+    let (Some(space), Some(map)) = (sheet.spaces.get(index), state.core.map.get(index)) else {
+        return (at, at);
+    };
+    let sector = || map.part(map.part_at(at.0.wrapping_sub(space.base.0)));
+    let (first, words) = match act {
+        Act::EraseChip => (0, space.words),
+        _ => match sector().filter(|_| map.has_sectors()) {
+            Some(sector) => (sector.first, sector.words),
+            None => return (at, at),
+        },
+    };
+    (WordAddress(space.base.0 + first), WordAddress(space.base.0 + first + (words - 1)))
 }

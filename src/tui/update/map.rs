@@ -3,7 +3,7 @@
 use crate::app::workbench::SpaceMap;
 use crate::tui::keys::Action;
 use crate::tui::panes::map::{cells_per_row, view_rows, words_per_row};
-use crate::tui::state::{MapPane, State, Zoom};
+use crate::tui::state::{MapPane, State, View, Zoom};
 
 /// The first word under the cursor, counted from the base.
 pub(super) fn cursor_word(state: &State) -> Option<u32> {
@@ -28,11 +28,26 @@ pub(super) fn clamp(state: &mut State, word: Option<u32>) {
 
 pub(super) fn act(state: &mut State, action: Action) {
     match (state.map.zoom, action) {
+        (_, Action::View) => view(state),
         (_, Action::ZoomIn) => closer(state),
         (_, Action::ZoomOut) => farther(state),
         (Zoom::Words, action) => words(state, action),
         (zoom, action) => blocks(state, zoom, action),
     }
+}
+
+/// The next view, where a plan gives it something to show.
+fn view(state: &mut State) {
+    if state.core.map.iter().all(|map| map.planned.is_empty()) {
+        state.notice =
+            Some("there is no plan yet that another view could show; n makes one".into());
+        return;
+    }
+    state.map.view = match state.map.view {
+        View::Copy => View::Plan,
+        View::Plan => View::Write,
+        View::Write => View::Copy,
+    };
 }
 
 fn closer(state: &mut State) {

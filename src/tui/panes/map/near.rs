@@ -1,6 +1,7 @@
 //! The nearer views: the blocks of a space, and the words of the copy.
 
-use super::{COLUMN, sign};
+use super::COLUMN;
+use super::views::sign;
 use crate::app::workbench::{Mark, SheetFacts, SpaceFacts};
 use crate::tui::plain::fit;
 use crate::tui::state::{Pane, State};
@@ -35,10 +36,10 @@ pub(super) fn blocks(
     };
     let rows = (0..map.parts()).filter_map(|n| Some((n, map.part(n)?))).map(|(block, part)| {
         let (first, last) = (part.first, part.first + (part.words - 1));
-        let (sign, word, style) = sign(state, part.mark, part.under_way);
+        let (sign, word, style) = sign(state, index, block, &part);
         let zones: Vec<_> = zones_in(sheet, index, first, last).collect();
         let size = format_size(u64::from(part.words) * u64::from(space.bits / 8), BINARY);
-        let text = format!(" {word:<16}{size:<9} {}", zones.join(" "));
+        let text = format!(" {word:<18}{size:<9} {}", zones.join(" "));
         let text = text.trim_end();
         let text = fit(text, room.saturating_sub(COLUMN + 2), state.look.glyphs.more);
         let here = block == state.map.block && state.focus == Pane::Map;

@@ -1,0 +1,112 @@
+//! What keys do in the dialogs of planning and writing.
+
+use super::plan_form::{Field, PlanForm};
+use super::write_pages::rows_of;
+use super::{Dialog, scrolled};
+use crate::app::workbench::Command;
+use crate::app::{Job, WriteOptions};
+use crate::tui::keys::Key;
+use crate::tui::line_edit::LineEdit;
+use crate::tui::msg::Effect;
+use crate::tui::state::{State, View};
+use crate::tui::update::{confirm, job, write};
+
+/// An image was chosen.
+pub fn image(state: &mut State, name: &str) -> Vec<Effect> {
+    let form = PlanForm::new(name, state.core.sheet.as_deref(), state.under_cursor());
+    // Everything about the way back is known already.
+    if name == crate::app::workbench::BACK {
+        return job(state, "plan", Job::Plan(form.options()));
+    }
+    state.dialog = Some(Dialog::Plan(Box::new(form)));
+    Vec::new()
+}
+
+pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect> {
+    match key {
+        Key::Enter => return job(state, "plan", Job::Plan(form.options())),
+        Key::Up | Key::BackTab => form.go(false),
+        Key::Down | Key::Tab => form.go(true),
+        key if form.field() == Field::Range => {
+            form.range.key(key);
+        }
+        Key::Left => form.turn(false),
+        Key::Right | Key::Char(' ') => form.turn(true),
+        _ => {}
+    }
+    state.dialog = Some(Dialog::Plan(form));
+    Vec::new()
+}
+
+pub fn review(state: &mut State, down: usize, key: Key) -> Vec<Effect> {
+    let writes = state.core.plan_code().is_some();
+    match key {
+        Key::Enter | Key::Char('w') if writes => return write(state),
+        Key::Enter | Key::Char('e' | 'q') => return Vec::new(),
+        _ => {}
+    }
+    let last = super::draw::last_down(state, &Dialog::Review { down });
+    let down = scrolled(down, key).min(last);
+    state.dialog = Some(Dialog::Review { down });
+    Vec::new()
+}
+
+/// The label was typed: it must be the module's, letter by letter.
+pub fn label(state: &mut State, resume: bool, mut line: LineEdit, key: Key) -> Vec<Effect> {
+    if key != Key::Enter {
+        line.key(key);
+        state.dialog = Some(Dialog::Confirm { resume, line, wrong: None });
+        return Vec::new();
+    }
+    let typed = line.text().trim().to_string();
+    let (of, options) = match (resume, &state.core.plan, &state.core.unfinished) {
+        (true, _, Some(unfinished)) => (unfinished.specimen.clone(), WriteOptions::Resume),
+        (false, Some(plan), _) => {
+            let code = plan.code.clone().unwrap_or_default();
+            (plan.specimen.clone(), WriteOptions::Plan { code, confirm: typed.clone() })
+        }
+        _ => return Vec::new(),
+    };
+    if typed == of {
+        state.map.view = View::Write;
+        return job(state, "write", Job::Write(options));
+    }
+    let wrong = Some(if typed.is_empty() {
+        "without the label nothing is written".to_string()
+    } else {
+        format!("this plan is for {of}, and {typed} is not that: is it the right module?")
+    });
+    state.dialog = Some(Dialog::Confirm { resume, line, wrong });
+    Vec::new()
+}
+
+/// The row that a key goes to, and whether it is taken.
+fn chosen(state: &State, dialog: &Dialog, at: usize, key: Key) -> (usize, bool) {
+    let last = rows_of(state, dialog).len().saturating_sub(1);
+    match key {
+        Key::Enter => (at.min(last), true),
+        Key::Up => (at.saturating_sub(1), false),
+        Key::Down | Key::Tab => ((at + 1).min(last), false),
+        _ => (at, false),
+    }
+}
+
+pub fn unfinished(state: &mut State, at: usize, key: Key) -> Vec<Effect> {
+    let (at, taken) = chosen(state, &Dialog::Unfinished { at }, at, key);
+    if taken && state.core.unfinished.is_some() {
+        confirm(state, at == 0);
+    } else if !taken {
+        state.dialog = Some(Dialog::Unfinished { at });
+    }
+    Vec::new()
+}
+
+pub fn started(state: &mut State, at: usize, key: Key) -> Vec<Effect> {
+    let (at, taken) = chosen(state, &Dialog::Started { at }, at, key);
+    match (taken, at) {
+        (false, _) => state.dialog = Some(Dialog::Started { at }),
+        (true, 0) => {}
+        (true, at) => return vec![Effect::Send(Command::Started(at == 1))],
+    }
+    Vec::new()
+}
