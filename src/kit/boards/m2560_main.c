@@ -104,7 +104,15 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
 }
 
 int main(void) {
-    TCCR1B = 1 << CS11; /* clock / 8 */
+    /* The receive ring for m2560_quick.S. */
+    __asm__ volatile(".global m2560_rx, m2560_rx_end, m2560_head\n\t"
+                     ".set m2560_rx, %[ring]\n\t"
+                     ".set m2560_rx_end, %[ring]+%[size]\n\t"
+                     ".set m2560_head, %[head]"
+                     :
+                     : [ring] "i"(&core.ring[0]), [size] "i"(BD_RING), [head] "i"(&core.head));
+    TCCR0B = 1 << CS02 | 1 << CS00; /* clock / 1024, for m2560_quick.S */
+    TCCR1B = 1 << CS11;             /* clock / 8 */
     TIMSK1 = 1 << TOIE1;
     UBRR0 = F_CPU / 8 / BD_RESET_RATE - 1;
     UCSR0A = 1 << U2X0;

@@ -1,5 +1,5 @@
 /* Rows of steps (core/quick_ops.h), and the line meanwhile: bytes that come go into the receive ring
- * without an interrupt, and while a chip is busy some are decoded. */
+ * without an interrupt, and while a chip is busy they are decoded. */
 #include "m2560_asm.h"
 #include "../core/quick_ops.h"
 
@@ -23,34 +23,30 @@
 #define READ_PULSE 24
 #define WRITE_PULSE 25
 #define ONES 26
-#define WIDTH 29
 #define ROW 30
-#define HEAD 32
-#define RING 34
-#define RING_END 36
-#define ROOM 38
-#define LOST 39
-#define FROM 40
-#define TO 42
-#define CRC 44
-#define BLOCK 48
-#define LEFT_OF_BLOCK 49
-#define MAY 50
-#define GULP 51
-#define INNER 52
-#define BEAT 53
-#define SLICE 54
+#define ROOM 32
+#define LOST 33
+#define FROM 34
+#define TO 36
+#define CRC 38
+#define BLOCK 42
+#define LEFT_OF_BLOCK 43
+#define MAY 44
+#define INNER 45
+#define POLLS 46
 
-/* r2 to r5 the word taken last or wanted, r6 to r9 the lines that a wait looks at, r10 to r13 what is
- * written or read, r14:15 the payload, r16 turns left, r17 room in the ring, r18 to r20 the address,
- * r21 the low byte of the ring's end, r22 lanes that have left a wait, r23 its polls, r25 all ones,
- * r1 the control lines in idle, T words of 32 lines, X the ring's head, Y the row. */
+/* Two registers of timer 0 that it does not need. */
+#define STROBE OCR0A
+#define SENSE OCR0B
+
+/* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,
+ * r10 to r13 the word read last, r18 to r20 A, r21 room in the ring, r25 the control lines set up for
+ * a write, r1 in idle; T: words of 32 lines; X the ring's head, Y the row. */
 
 /* On with the next step. */
 .macro next
     ld r30, Y+
-    subi r30, pm_lo8(-(.Ltable))
-    ldi r31, pm_hi8(.Ltable)
+    ld r31, Y+
     ijmp
 .endm
 
@@ -67,37 +63,10 @@
     brne 77b
 .endm
 
-.macro control level
-    lds r24, Q(\level)
-    out PORTG, r24
-.endm
-
-/* A read cycle at the address that stands there, up to its hold. */
-.macro sense
-    control READ_SETUP
-    pause SETTLE
-    control READ_STROBE
-    pause READ_PULSE
-    sample r10, r11, r12, r13
-    control READ_SETUP
-.endm
-
-/* Its end; in r10 to r13 the lines that are not as wanted. */
-.macro differ
-    eor r10, r2
-    eor r11, r3
-    eor r12, r4
-    eor r13, r5
-    out PORTG, r1
-    and r10, r6
-    and r11, r7
-    and r12, r8
-    and r13, r9
-.endm
-
 /* The next payload word. */
 .macro take
-    movw r30, r14
+    lds r30, Q(PAYLOAD)
+    lds r31, Q(PAYLOAD+1)
     brts 75f
     rcall .Lnarrow
     rjmp 76f
@@ -105,29 +74,48 @@
     ld r3, Z+
     ld r4, Z+
     ld r5, Z+
-76: movw r14, r30
+76: sts Q(PAYLOAD), r30
+    sts Q(PAYLOAD+1), r31
+.endm
+
+/* Does this byte of the word agree, and is its lane in the test? */
+.macro open byte, n
+    tst \byte
+    brne 78f
+    sbrs r22, \n
+    rjmp .Lpart
+78:
+.endm
+
+/* It leaves the test if it has agreed twice. */
+.macro close byte, mask, n
+    tst \byte
+    brne 79f
+    clr \mask
+    ori r22, 1 << \n
+79:
+.endm
+
+.macro ones
+    lds r6, Q(ONES)
+    lds r7, Q(ONES+1)
+    lds r8, Q(ONES+2)
+    lds r9, Q(ONES+3)
 .endm
 
     .section .bss.m2560_quick, "aw", @nobits
     .global m2560_quick
 m2560_quick:
-    .space 55
+    .space 47
+
+    .section .progmem.m2560_quick, "a", @progbits
+    .global m2560_quick_steps
+    .balign 2
+m2560_quick_steps:
+    .word pm(.Lwrite), pm(.Lvalue), pm(.Ltake), pm(.Lskip), pm(.Lput), pm(.Lwant), pm(.Lbits)
+    .word pm(.Lwait), pm(.Lstep), pm(.Lloop), pm(.Lagain), pm(.Lend), pm(.Laddress)
 
     .section .text.m2560_quick, "ax", @progbits
-    .balign 32 /* so that all of the table has one high byte */
-.Ltable:
-    rjmp .Lwrite
-    rjmp .Lwrite_a
-    rjmp .Ltake
-    rjmp .Lskip
-    rjmp .Lput
-    rjmp .Lwant
-    rjmp .Lwait
-    rjmp .Lstep
-    rjmp .Lloop
-    rjmp .Lagain
-    rjmp .Lend
-
 /* void m2560_quick_run(void) */
     .global m2560_quick_run
 m2560_quick_run:
@@ -137,53 +125,44 @@ m2560_quick_run:
     lds r18, Q(A)
     lds r19, Q(A+1)
     lds r20, Q(A+2)
-    lds r16, Q(TURNS)
-    lds r14, Q(PAYLOAD)
-    lds r15, Q(PAYLOAD+1)
     lds r1, Q(IDLE)
+    lds r25, Q(WRITE_SETUP)
+    lds r24, Q(WRITE_STROBE)
+    out STROBE, r24
+    lds r24, Q(READ_SETUP)
+    out SENSE, r24
+    ones
+    bst r9, 0
     lds r28, Q(ROW)
     lds r29, Q(ROW+1)
-    lds r17, Q(ROOM)
-    lds r21, Q(RING_END)
-    ldi r25, 0xFF
-    lds r24, Q(WIDTH)
-    bst r24, 2
-    lds r24, TCNT1L
-    lds r24, TCNT1H
-    sts Q(BEAT), r24
-    lds r30, Q(HEAD)
-    lds r31, Q(HEAD+1)
-    lds r26, Q(RING)
-    lds r27, Q(RING+1)
+    lds r21, Q(ROOM)
+    clr r24
+    out TCNT0, r24
     cli
     lds r24, UCSR0B
     andi r24, 0xFF ^ 1 << RXCIE0
     sts UCSR0B, r24
-    ldd r24, Z+0
-    ldd r0, Z+1
+    lds r26, m2560_head
+    lds r27, m2560_head+1
     sei
-    add r26, r24
-    adc r27, r0
+    subi r26, lo8(-(m2560_rx))
+    sbci r27, hi8(-(m2560_rx))
     next
 
 .Lend:
-    dec r16
+    lds r24, Q(TURNS)
+    dec r24
+    sts Q(TURNS), r24
     breq .Lleave
-    look
-    lds r24, TCNT1L
-    lds r24, TCNT1H
-    lds r0, Q(BEAT)
-    sub r24, r0
-    lds r0, Q(SLICE)
-    cp r24, r0
+    in r24, TCNT0
+    cpi r24, F_CPU / 1024 / 500
     brsh .Lleave
     lds r28, Q(ROW)
     lds r29, Q(ROW+1)
     next
 
 .Lleave_wait:
-    sts Q(WAITS), r25
-    sts Q(LEFT), r22
+    sts Q(WAITS), r23 /* not 0 */
     sts Q(AT), r28
     sts Q(AT+1), r29
 .Lleave:
@@ -192,18 +171,15 @@ m2560_quick_run:
     sts Q(A), r18
     sts Q(A+1), r19
     sts Q(A+2), r20
-    sts Q(TURNS), r16
-    sts Q(PAYLOAD), r14
-    sts Q(PAYLOAD+1), r15
-    lds r24, Q(RING)
-    sub r26, r24
-    lds r24, Q(RING+1)
-    sbc r27, r24
-    lds r30, Q(HEAD)
-    lds r31, Q(HEAD+1)
+    sts Q(D), r10
+    sts Q(D+1), r11
+    sts Q(D+2), r12
+    sts Q(D+3), r13
+    subi r26, lo8(m2560_rx)
+    sbci r27, hi8(m2560_rx)
     cli
-    std Z+1, r27
-    std Z+0, r26
+    sts m2560_head, r26
+    sts m2560_head+1, r27
     lds r24, UCSR0B
     ori r24, 1 << RXCIE0
     sts UCSR0B, r24
@@ -216,29 +192,39 @@ m2560_quick_run:
 /* Bytes into the ring, as many as there are. If it is full they stay where they are, and the receiver
  * will tell. */
 .Lbyte:
-    tst r17
-    breq 2f
-    dec r17
+    subi r21, 1
+    brcs 2f
     lds r24, UDR0
     st X+, r24
     sbrc r0, DOR0
     rjmp 3f
-1:  cp r26, r21
+1:  cpi r26, lo8(m2560_rx_end)
     breq 4f
 5:  lds r0, UCSR0A
     sbrc r0, RXC0
     rjmp .Lbyte
-2:  ret
+    ret
+2:  inc r21
+    ret
 3:  lds r24, Q(LOST)
     inc r24
     sts Q(LOST), r24
     rjmp 1b
-4:  lds r24, Q(RING_END+1)
+4:  ldi r24, hi8(m2560_rx_end)
     cpse r27, r24
     rjmp 5b
-    lds r26, Q(RING)
-    lds r27, Q(RING+1)
+    ldi r26, lo8(m2560_rx)
+    ldi r27, hi8(m2560_rx)
     rjmp 5b
+
+/* The same while X is at what is decoded. */
+.Lbyte_aside:
+    movw r30, r26
+    movw r26, r14
+    rcall .Lbyte
+    movw r14, r26
+    movw r26, r30
+    ret
 
 /* A word of 8 or 16 lines, from Z on. */
 .Lnarrow:
@@ -246,10 +232,13 @@ m2560_quick_run:
     clr r5
     clr r3
     ld r2, Z+
-    lds r24, Q(WIDTH)
-    sbrc r24, 1
+    sbrc r7, 0
     ld r3, Z+
     ret
+
+.Laddress:
+    address r18, r19, r20
+    next
 
 .Lwrite:
     ld r24, Y+
@@ -258,38 +247,34 @@ m2560_quick_run:
     sts PORTK, r24
     ld r24, Y+
     sts PORTH, r24
-    rjmp .Lvalue
-.Lwrite_a:
-    address r18, r19, r20
 .Lvalue:
-    ld r10, Y+
-    ld r11, Y+
-    ld r12, Y+
-    ld r13, Y+
+    ld r24, Y+
+    out PORTA, r24
+    ld r24, Y+
+    out PORTB, r24
+    ld r24, Y+
+    out PORTC, r24
+    ld r24, Y+
+    out PORTD, r24
     rjmp .Lcycle
 .Ltake:
     take
 .Lput:
-    address r18, r19, r20
-    movw r10, r2
-    movw r12, r4
+    out PORTA, r2
+    out PORTB, r3
+    out PORTC, r4
+    out PORTD, r5
 .Lcycle:
-    out PORTA, r10
-    out PORTB, r11
-    out PORTC, r12
-    out PORTD, r13
-    out DDRA, r25
-    lds r24, Q(ONES)
-    out DDRB, r24
-    lds r24, Q(ONES+1)
-    out DDRC, r24
-    lds r24, Q(ONES+2)
-    out DDRD, r24
-    control WRITE_SETUP
+    out DDRA, r6
+    out DDRB, r7
+    out DDRC, r8
+    out DDRD, r9
+    out PORTG, r25
     pause SETTLE
-    control WRITE_STROBE
+    in r24, STROBE
+    out PORTG, r24
     pause WRITE_PULSE
-    control WRITE_SETUP
+    out PORTG, r25
     clr r24
     nop
     out PORTG, r1
@@ -327,6 +312,13 @@ m2560_quick_run:
     ld r5, Y+
     next
 
+.Lbits:
+    ld r6, Y+
+    ld r7, Y+
+    ld r8, Y+
+    ld r9, Y+
+    next
+
 .Lstep:
     ld r24, Y+
     ld r0, Y+
@@ -352,169 +344,134 @@ m2560_quick_run:
     next
 
 .Lwait:
-    look
-    rcall .Ldecode
-    ld r6, Y+
-    ld r7, Y+
-    ld r8, Y+
-    ld r9, Y+
-    ld r22, Y+
+    in r24, TCNT0
+    sts Q(SINCE), r24
+    ld r24, Y+
+    sts Q(LEFT), r24
     clr r23
-    address r18, r19, r20
 .Lpoll:
-    look
-    sense
-    differ
-    sbrc r22, 7
-    rjmp .Leights
-    or r10, r11
-    or r12, r13
-    mov r24, r10
-    or r24, r12
+    sts Q(POLLS), r23
+    rcall .Ldecode
+    rcall .Lsense
     breq .Lagrees
-    sbrc r22, 6
-    rjmp .Lbusy
-    tst r10
-    breq 1f
-    tst r12
-    breq 2f
+    open r30, 0
+    open r31, 1
+    open r24, 2
+    open r0, 3
 .Lbusy:
+    look
+    lds r23, Q(POLLS)
     dec r23
-    breq 3f
-    rjmp .Lpoll
-3:  rjmp .Lleave_wait
-1:  sbrc r22, 0
-    rjmp .Lbusy
-    rjmp .Lpart
-2:  sbrc r22, 1
-    rjmp .Lbusy
-    rjmp .Lpart
-
-.Leights:
-    mov r24, r10
-    or r24, r11
-    or r24, r12
-    or r24, r13
-    breq .Lagrees
-    .irp n, 0,1,2,3
-    tst r1\n
-    brne 3f
-    sbrs r22, \n
-    rjmp .Lpart
-3:
-    .endr
-    rjmp .Lbusy
+    brne .Lpoll
+    dec r23
+    rjmp .Lleave_wait
 
 /* All lanes agree: and once more? */
 .Lagrees:
-    sense
-    sts Q(D), r10
-    sts Q(D+1), r11
-    sts Q(D+2), r12
-    sts Q(D+3), r13
-    differ
-    mov r24, r10
-    or r24, r11
-    or r24, r12
-    or r24, r13
+    rcall .Lsense
     brne .Ljudge
-    sts Q(WAITED), r25
+    ldi r24, 1
+    sts Q(WAITED), r24
     adiw r28, 3
-    next
+    sbrs r22, 5
+    rjmp 1f
+    ones
+1:  next
 
 /* Some lane agrees, others do not: which agrees twice leaves the test. */
 .Lpart:
-    .irp n, 10,11,12,13
-    push r\n
-    .endr
-    sense
-    differ
-    .irp n, 13,12,11,10
-    pop r0
-    or r\n, r0
-    .endr
+    movw r14, r30
+    mov r16, r24
+    mov r17, r0
+    rcall .Lsense
+    or r30, r14
+    or r31, r15
+    or r24, r16
+    or r0, r17
 .Ljudge:
-    sbrc r22, 6
-    rjmp .Lbusy
-    sbrc r22, 7
-    rjmp 2f
-    or r10, r11
-    brne 1f
-    clr r6
-    clr r7
-    ori r22, 1
-1:  or r12, r13
-    brne 3f
-    clr r8
-    clr r9
-    ori r22, 2
-3:  rjmp .Lbusy
-2:  .irp n, 0,1,2,3
-    tst r1\n
-    brne 4f
-    ori r22, 1 << \n
-4:
-    .endr
-    sbrc r22, 0
-    clr r6
-    sbrc r22, 1
-    clr r7
-    sbrc r22, 2
-    clr r8
-    sbrc r22, 3
-    clr r9
+    ori r22, 0x20
+    close r30, r6, 0
+    close r31, r7, 1
+    close r24, r8, 2
+    close r0, r9, 3
+    sts Q(LEFT), r22
     rjmp .Lbusy
 
-/* The wait begins; some bytes go from FROM to TO and into the checksum, up to a zero. */
+/* A read cycle at the address that stands there. In r30, r31, r24, r0 the bytes of those lanes are
+ * not 0 that are not as wanted; equal if all are. */
+.Lsense:
+    in r24, SENSE
+    out PORTG, r24
+    pause SETTLE
+    lds r24, Q(READ_STROBE)
+    out PORTG, r24
+    pause READ_PULSE
+    sample r10, r11, r12, r13
+    in r24, SENSE
+    out PORTG, r24
+    lds r22, Q(LEFT)
+    movw r30, r10
+    eor r30, r2
+    out PORTG, r1
+    eor r31, r3
+    and r30, r6
+    and r31, r7
+    mov r24, r12
+    eor r24, r4
+    and r24, r8
+    mov r0, r13
+    eor r0, r5
+    and r0, r9
+    sbrc r22, 7
+    rjmp 1f
+    or r30, r31
+    or r24, r0
+    sbrc r22, 6
+    or r30, r24
+    sbrc r22, 6
+    mov r24, r30
+    mov r31, r30
+    mov r0, r24
+1:  mov r23, r30
+    or r23, r31
+    or r23, r24
+    or r23, r0
+    ret
+
+/* What has come goes from FROM to TO and into the checksum, up to a zero. */
 .Ldecode:
-    lds r24, TCNT1L
-    sts Q(SINCE), r24
-    lds r24, TCNT1H
-    sts Q(SINCE+1), r24
-    lds r22, Q(MAY)
-    tst r22
-    brne 5f
+    look
+    lds r23, Q(MAY)
+    tst r23
+    brne 7f
     ret
-5:  lds r30, Q(FROM)
-    lds r31, Q(FROM+1)
-    movw r10, r26
-    sub r10, r30
-    sbc r11, r31
-    tst r11
-    brne 1f /* many, or the head is beyond the ring's end */
-    cp r10, r22
-    brsh 1f
-    mov r22, r10
-1:  lds r24, Q(GULP)
-    cp r22, r24
-    brlo 2f
-    mov r22, r24
-2:  tst r22
-    brne 3f
-    ret
-3:  movw r6, r26
-    movw r8, r28
-    movw r26, r30
+7:  movw r14, r26
+    movw r16, r28
+    lds r26, Q(FROM)
+    lds r27, Q(FROM+1)
     lds r28, Q(TO)
     lds r29, Q(TO+1)
     lds r10, Q(CRC)
     lds r11, Q(CRC+1)
     lds r12, Q(CRC+2)
     lds r13, Q(CRC+3)
-    lds r23, Q(BLOCK)
-    push r16
-    push r17
-    lds r16, Q(LEFT_OF_BLOCK)
-    mov r17, r22
-    decode r10, r11, r12, r13, r23, r16, r22, r24, short=1
-    lds r24, Q(MAY)
-    sub r24, r17
-    add r24, r22
-    sts Q(MAY), r24
-    sts Q(LEFT_OF_BLOCK), r16
-    pop r17
-    pop r16
-    sts Q(BLOCK), r23
+    lds r22, Q(LEFT_OF_BLOCK)
+1:  cp r26, r14
+    cpc r27, r15
+    breq 5f
+    ld r24, X+
+    tst r24
+    breq 4f
+    subi r22, 1
+    brcs 3f
+2:  st Y+, r24
+    crc r10, r11, r12, r13, r24
+    lds r0, UCSR0A
+    sbrc r0, RXC0
+    rcall .Lbyte_aside
+6:  dec r23
+    brne 1b
+5:  sts Q(MAY), r23
     sts Q(FROM), r26
     sts Q(FROM+1), r27
     sts Q(TO), r28
@@ -523,6 +480,19 @@ m2560_quick_run:
     sts Q(CRC+1), r11
     sts Q(CRC+2), r12
     sts Q(CRC+3), r13
-    movw r26, r6
-    movw r28, r8
+    sts Q(LEFT_OF_BLOCK), r22
+    movw r26, r14
+    movw r28, r16
     ret
+3:  lds r30, Q(BLOCK) /* a code byte; a zero stands before it, but for the first and behind FF */
+    sts Q(BLOCK), r24
+    mov r22, r24
+    dec r22
+    dec r30
+    cpi r30, 0xFE
+    brsh 6b
+    clr r24
+    rjmp 2b
+4:  sbiw r26, 1
+    clr r23
+    rjmp 5b

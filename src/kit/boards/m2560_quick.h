@@ -10,23 +10,23 @@ typedef struct {
     bw_quick quick; /* 18 bytes */
     uint8_t idle, read_setup, read, write_setup, write;
     uint8_t settle, read_pulse, write_pulse;
-    uint8_t ones[3]; /* of ports B, C, D */
-    uint8_t width;
+    uint8_t ones[4]; /* of ports A to D */
     const uint8_t *row;
-    volatile uint16_t *head; /* of the ring, an index */
-    uint8_t *ring, *ring_end;
     uint8_t room, lost;
     const uint8_t *from; /* what is decoded, and where to */
     uint8_t *to;
     bw_coded rx;
-    uint8_t may, gulp; /* bytes that may be decoded; in one wait */
-    uint8_t inner, beat, slice;
+    uint8_t may; /* bytes that may be decoded */
+    uint8_t inner, polls;
 } m2560_quick_state;
 
 extern m2560_quick_state m2560_quick;
+extern const uint16_t m2560_quick_steps[];
 void m2560_quick_run(void);
 
-#define M2560_Q_SETUP 2
+/* The steps are known by where they begin. */
+#define bd_quick_code(step) pgm_read_word(&m2560_quick_steps[step])
+
 #define M2560_Q_HOLD 3
 #define M2560_Q_RECOVER 10
 #define M2560_Q_RELEASE 12
@@ -44,11 +44,10 @@ static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
     m->read = (uint8_t)s->image_read & driven;
     m->write_setup = (uint8_t)s->image_write_setup & driven;
     m->write = (uint8_t)s->image_write & driven;
-    m->settle = m2560_loops(wait[SETUP] - 2, 4);
+    m->settle = m2560_loops(wait[SETUP] - 2, 3);
     m->read_pulse = m2560_loops(wait[PULSE], 2);
-    m->write_pulse = m2560_loops(wait[PULSE] - 2, 4);
-    m->width = s->width;
-    for (uint8_t n = 0; n < 3; n++) m->ones[n] = n + 1 < s->width ? 0xFF : 0;
+    m->write_pulse = m2560_loops(wait[PULSE] - 2, 2);
+    for (uint8_t n = 0; n < 4; n++) m->ones[n] = n < s->width ? 0xFF : 0;
     return true;
 }
 
@@ -57,30 +56,26 @@ static inline bw_quick *bd_quick_state(bw_core *c) {
     return &m2560_quick.quick;
 }
 
-/* Bytes from `from` on that are decoded where they go without a second look; see many() in line.c. */
 static inline void bd_quick_run(bw_core *c) {
     m2560_quick_state *m = &m2560_quick;
     uint16_t free;
     const uint8_t *from = c->ring + c->scan;
     uint8_t *to = c->ring + c->put;
     m->row = m->quick.row;
-    m->ring = c->ring;
-    m->ring_end = c->ring + BD_RING;
     m->from = from;
     m->to = to;
     m->rx = c->rx;
     m->may = line_straight(c);
-    m->gulp = UBRR0 >= F_CPU / 8 / 1000000 - 1 ? 5 : 2;
-    m->slice = 8 * BD_TICKS / 2; /* a millisecond */
-    m->head = &c->head;
     cli();
     free = c->tail - c->head;
     if (c->head >= c->tail) free += BD_RING;
     sei();
     /* What comes meanwhile is not more than what was free then, or it is not taken. */
-    m->room = free > 240 ? 240 : free < 16 ? 0 : (uint8_t)(free - 16);
+    m->room = free > 255 ? 255 : free < 8 ? 0 : (uint8_t)(free - 8);
     m->lost = 0;
     m2560_quick_run();
+    /* A step of timer 0 is 128 ticks. */
+    m->quick.lasted = (uint16_t)((uint16_t)(TCNT0 - m->quick.lasted) << 8) >> 1;
     if (m->lost) {
         cli();
         c->lost += m->lost;

@@ -11,8 +11,8 @@
 
 #include BD_QUICK
 
-#define ROOM 200 /* bytes of a row; an operation has no more than 14 */
-#define COPY 216 /* where words are copied to that lie across the end of the ring */
+#define ROOM 200 /* bytes of a row; an operation makes no more than 28 of it */
+#define COPY 232 /* where words are copied to that lie across the end of the ring */
 #define MOST_TURNS 0xFFFFu
 #define NOWHERE 0x3FFFFFFF
 
@@ -32,10 +32,25 @@ typedef struct {
     uint8_t back;      /* the cursor stands at the word taken last */
     uint8_t fresh;     /* and that word is what a wait would want */
     uint8_t how;       /* of the last wait */
+    uint8_t there;     /* the address lines show A */
 } translation;
 
 static void put(translation *t, uint32_t value, uint8_t bytes) {
     for (; bytes; bytes--, value >>= 8) *t->to++ = (uint8_t)value;
+}
+
+static void code(translation *t, uint8_t step) {
+    put(t, bd_quick_code(step), 2);
+}
+
+static void code_with(translation *t, uint8_t step, uint32_t value) {
+    code(t, step);
+    put(t, value, 4);
+}
+
+static void to_a(translation *t) {
+    if (!t->there) code(t, QUICK_ADDRESS);
+    t->there = 1;
 }
 
 static bool writes_at_a(translation *t) {
@@ -45,30 +60,32 @@ static bool writes_at_a(translation *t) {
 }
 
 /* From the first turn to all turns. */
-static void spread(translation *t, int32_t net, uint16_t times) {
+static void spread(int32_t *low, int32_t *high, int32_t net, uint16_t times) {
     int32_t far = net * (int32_t)(times - 1u);
     if (far < 0) {
-        t->low += far;
+        *low += far;
     } else {
-        t->high += far;
+        *high += far;
     }
 }
 
 static bool write_at(bw_core *c, translation *t, uint32_t address, uint32_t value) {
-    *t->to++ = QUICK_WRITE;
+    code(t, QUICK_WRITE);
     put(t, address, 3);
     put(t, value & run_ones(c), 4);
+    t->there = 0;
     return t->held && address <= 0xFFFFFFu && env_may_write(c, c->run.shape, address, run_ones(c));
 }
 
 static bool write_at_a(bw_core *c, translation *t, uint32_t value) {
-    *t->to++ = QUICK_WRITE_A;
-    put(t, value & run_ones(c), 4);
+    to_a(t);
+    code_with(t, QUICK_VALUE, value & run_ones(c));
     return writes_at_a(t);
 }
 
 static bool write_payload(translation *t) {
-    *t->to++ = t->taken ? QUICK_PUT : QUICK_TAKE;
+    to_a(t);
+    code(t, t->taken ? QUICK_PUT : QUICK_TAKE);
     if (!t->taken) t->words++;
     t->taken = 0;
     t->fresh = 1;
@@ -77,32 +94,33 @@ static bool write_payload(translation *t) {
 
 static bool wait(bw_core *c, translation *t, const uint8_t *op) {
     static const uint8_t of[3] BD_ROM = {QUICK_EIGHTS, 0, QUICK_WHOLE};
-    uint8_t how = op[1], lanes = (uint8_t)(env_width(c, c->run.shape) >> (how & 3));
-    uint32_t bits = run_ones(c);
+    uint8_t how = op[1];
+    uint32_t ones = run_ones(c);
     if (t->body || !t->held || t->atomic || t->taken || how & 0x30 || (how >> 2 & 3) == 2)
         return false;
+    to_a(t);
     if (op[0] == 0x51) {
-        *t->to++ = QUICK_WANT;
-        put(t, op_get(op + 10, 4), 4);
-        bits &= op_get(op + 14, 4);
+        code_with(t, QUICK_WANT, op_get(op + 10, 4));
+        code_with(t, QUICK_BITS, op_get(op + 14, 4) & ones);
         t->fresh = 0;
     } else if (!t->back || !t->fresh) {
         return false;
     }
-    *t->to++ = QUICK_WAIT;
-    put(t, bits, 4);
-    *t->to++ = (uint8_t)((0x0F << lanes & 0x0F) | BD_ROM8(&of[how & 3]));
+    code(t, QUICK_WAIT);
+    *t->to++ = (uint8_t)((0x0F << env_width(c, c->run.shape) & 0x0F) | BD_ROM8(&of[how & 3]));
     put(t, (uint32_t)(op - c->run.code), 2);
     *t->to++ = t->back;
+    if (op[0] == 0x51) code_with(t, QUICK_BITS, ones);
     t->how = how;
     return true;
 }
 
 static bool begin_inner(translation *t, uint32_t times) {
     if (t->body || t->taken || t->back || t->skips_to || times > 256) return false;
-    *t->to++ = QUICK_LOOP;
+    code(t, QUICK_LOOP);
     *t->to++ = (uint8_t)times;
     t->body = t->to;
+    t->there = 0;
     t->times = (uint16_t)times;
     t->outer_words = t->words;
     t->words = 0;
@@ -116,20 +134,19 @@ static bool begin_inner(translation *t, uint32_t times) {
 
 static void end_inner(translation *t, const uint8_t *row) {
     int32_t net = t->a - t->outer_a;
-    spread(t, net, t->times);
+    spread(&t->low, &t->high, net, t->times);
     if (t->outer_low < t->low) t->low = t->outer_low;
     if (t->outer_high > t->high) t->high = t->outer_high;
     t->a = t->outer_a + net * (int32_t)t->times;
     t->words = (uint16_t)(t->outer_words + t->words * t->times);
-    *t->to++ = QUICK_AGAIN;
+    code(t, QUICK_AGAIN);
     *t->to++ = (uint8_t)(t->body - row);
     t->body = 0;
 }
 
 static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at) {
     if (t->body || t->taken || t->back || t->skips_to) return false;
-    *t->to++ = QUICK_SKIP;
-    put(t, op_get(op + 2, 4), 4);
+    code_with(t, QUICK_SKIP, op_get(op + 2, 4));
     t->skip = t->to++;
     for (uint16_t left = (uint16_t)(op[1] + 1); left; left--)
         at = (uint16_t)(at + op_length(r->code[at]));
@@ -146,13 +163,14 @@ static bool next(translation *t, const uint8_t *row, uint16_t at) {
     t->back = 0;
     if (t->skips_to == at) {
         *t->skip = (uint8_t)(t->to - row);
-        t->skips_to = 0;
+        t->skips_to = t->there = 0;
     }
     return true;
 }
 
 static bool step(translation *t, const uint8_t *op) {
-    *t->to++ = QUICK_STEP;
+    code(t, QUICK_STEP);
+    t->there = 0;
     put(t, op_get(op + 1, 2), 2);
     t->a += (int16_t)op_get(op + 1, 2);
     return !t->skips_to;
@@ -195,65 +213,84 @@ static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at
     }
 }
 
-/* What does not depend on the text. */
-static bool fits(bw_core *c) {
-    const bw_run *r = &c->run;
-    uint32_t ones = run_ones(c);
-    return env_width(c, r->shape) && env_writes(c, r->shape) && (r->mask & ones) == ones &&
-           r->pay_width == env_width(c, r->shape) && bd_quick_fits(c, &c->shape[r->shape]);
-}
-
-/* The loop that has just begun. */
-void quick_begin(bw_core *c) {
+/* Makes the row of the loop at `at`. */
+static bool translate(bw_core *c, uint16_t at) {
     bw_run *r = &c->run;
-    uint32_t turns = r->loop_left[r->depth - 1];
-    uint16_t at = r->loop_at[r->depth - 1];
     translation t = {0};
     t.to = c->scratch;
     t.atomic = r->atomic;
     t.held = r->critical | r->atomic;
     t.low = NOWHERE;
     t.high = -NOWHERE;
-    if (r->quick || turns > MOST_TURNS || !fits(c)) return;
+    if (!bd_quick_fits(c, &c->shape[r->shape])) return false;
     for (;; at = (uint16_t)(at + op_length(r->code[at]))) {
         const uint8_t *op = r->code + at;
-        if (t.to - c->scratch > ROOM) return;
+        if (t.to - c->scratch > ROOM) return false;
         if (op[0] == 0x82 && !t.body) break;
         if (op[0] == 0x82) {
             end_inner(&t, c->scratch);
         } else if (!operation(c, &t, op, at)) {
-            return;
+            return false;
         }
     }
-    if (t.taken || t.back || t.skips_to) return;
-    *t.to = QUICK_END;
-    spread(&t, t.a, (uint16_t)turns);
-    if (t.low <= t.high &&
-        !permit_window(c, r->shape, r->a + (uint32_t)t.low, r->a + (uint32_t)t.high))
+    if (t.taken || t.back || t.skips_to) return false;
+    code(&t, QUICK_END);
+    r->row.words = t.words;
+    r->row.stretch = t.stretch;
+    r->row.end = at;
+    r->row.how = t.how;
+    r->row.low = t.low;
+    r->row.high = t.high;
+    r->row.net = t.a;
+    return true;
+}
+
+/* The loop that has just begun. The row of a run before is still there if nothing but runs has come
+ * since, so shapes, permits and the script are what they were. */
+void quick_begin(bw_core *c) {
+    bw_run *r = &c->run;
+    bw_row *row = &r->row;
+    uint32_t turns = r->loop_left[r->depth - 1], ones = run_ones(c);
+    uint16_t at = r->loop_at[r->depth - 1];
+    int32_t low, high;
+    if (r->quick || turns > MOST_TURNS || !env_width(c, r->shape) || !env_writes(c, r->shape) ||
+        (r->mask & ones) != ones || r->pay_width != env_width(c, r->shape))
+        return;
+    if (!row->there || row->slot != r->slot || row->shape != r->shape || row->at != at ||
+        row->n != r->n) {
+        row->there = 0;
+        if (!translate(c, at)) return;
+        row->there = 1;
+        row->slot = r->slot;
+        row->shape = r->shape;
+        row->at = at;
+        row->n = r->n;
+    }
+    low = row->low;
+    high = row->high;
+    spread(&low, &high, row->net, (uint16_t)turns);
+    if (low <= high && !permit_window(c, r->shape, r->a + (uint32_t)low, r->a + (uint32_t)high))
         return;
     r->quick = r->depth;
-    r->quick_words = t.words;
-    r->quick_stretch = t.stretch;
-    r->quick_end = at;
-    r->quick_how = t.how;
 }
 
 /* The wait in which a turn stands: the interpreter goes on with it. */
 static uint8_t into_wait(bw_core *c, const bw_quick *q) {
     bw_run *r = &c->run;
     uint32_t now = env_now(c);
-    uint8_t why, done;
+    uint8_t why;
     r->at = (uint16_t)(q->row[0] | q->row[1] << 8);
     r->cursor = (uint16_t)(r->cursor - q->row[2]);
     why = wait_begin(c, r->code + r->at);
-    r->since = now - (uint16_t)((uint16_t)now - (uint16_t)(q->since[0] | q->since[1] << 8));
-    done = r->open & q->left;
-    r->open ^= done;
-    for (uint8_t lane = 0; lane < 4; lane++)
-        if (done >> lane & 1) r->lane[lane] = LANE_DONE;
-    if (r->quick_stretch) {
+    r->since = now - q->lasted;
+    for (uint8_t lane = 0, byte = 0; byte < 4; lane++, byte = (uint8_t)(byte + (1 << (r->how & 3)))) {
+        if (!(r->open >> lane & 1) || !(q->left >> byte & 1)) continue;
+        r->open ^= (uint8_t)(1 << lane);
+        r->lane[lane] = LANE_DONE;
+    }
+    if (r->row.stretch) {
         r->critical = 1;
-        r->critical_end = now + ms_ticks(op_get(r->code + r->quick_stretch + 1, 4));
+        r->critical_end = now + ms_ticks(op_get(r->code + r->row.stretch + 1, 4));
     }
     return why;
 }
@@ -279,7 +316,7 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
     uint8_t width = r->pay_width, turns = *left > 255 ? 255 : (uint8_t)*left;
     const uint8_t *payload =
         words_of(c, line_index(r->pay_at, (uint16_t)(r->cursor * width)),
-                 (uint16_t)(r->quick_words * width), &turns);
+                 (uint16_t)(r->row.words * width), &turns);
     if (!payload) return QUICK_NONE;
     for (uint8_t n = 0; n < 4; n++) {
         q->a[n] = (uint8_t)(r->a >> 8 * n);
@@ -296,14 +333,14 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
     r->cursor = (uint16_t)(r->cursor + ((uint16_t)(q->payload - payload) >> (width >> 1)));
     *left -= turns;
     for (uint8_t lane = 0; q->waited && lane < 4; lane++)
-        r->lane[lane] = lane < width >> (r->quick_how & 3) ? LANE_DONE : LANE_NONE;
+        r->lane[lane] = lane < width >> (r->row.how & 3) ? LANE_DONE : LANE_NONE;
     c->work_done += turns;
     if (q->waits) {
         *why = into_wait(c, q);
         return QUICK_WAITS;
     }
     if (!*left) {
-        r->at = (uint16_t)(r->quick_end + 1);
+        r->at = (uint16_t)(r->row.end + 1);
         r->depth--;
         r->quick = 0;
     }

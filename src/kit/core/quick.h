@@ -12,8 +12,8 @@ typedef struct {
     uint8_t turns;  /* to be made; at the end those that are left */
     uint8_t waits;  /* it ended in a wait, in the turn after those that are done */
     uint8_t waited; /* a wait has come to its good end */
-    uint8_t left;   /* of the wait in which it ended: lanes that are in the test no more */
-    uint8_t since[2];       /* ticks of the clock when that wait began */
+    uint8_t left;   /* of the wait in which it ended: bytes of the word that are in no test any more */
+    uint16_t lasted; /* ticks from when that wait began; until the board is back, as it counts */
     const uint8_t *row;     /* the row; of that wait: what stands behind `left` */
     const uint8_t *payload; /* the next word */
 } bw_quick;

@@ -212,7 +212,11 @@ static uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
     case 0x85: r->atomic = 1; return E_GOOD;
     case 0x86: r->atomic = 0; return E_GOOD;
     case 0x87: r->tidying = 1; return E_GOOD;
-    default: return env_line(c, op[1], op[0] == 0x90);
+    default:
+#ifdef BD_QUICK
+        r->row.there = 0; /* a control line may move */
+#endif
+        return env_line(c, op[1], op[0] == 0x90);
     }
     skip(r, op[1]);
     *more = true;

@@ -12,6 +12,18 @@ enum { RULE_NONE, RULE_WHOLE, RULE_REST, RULE_STROBES };
 enum { LANE_NONE, LANE_DONE, LANE_DIFFERENT, LANE_FAILED, LANE_ABORTED, LANE_TIMED_OUT };
 enum { STEP_MORE, STEP_WAITS, STEP_DONE };
 
+#ifdef BD_QUICK
+/* A loop as a row of steps, which stands in the scratch memory; see quick.c. */
+typedef struct {
+    uint8_t there; /* 0: nothing there */
+    uint8_t slot, shape, how;
+    uint16_t at, end;        /* operations of the script: the first of the loop, and its end */
+    uint16_t words, stretch; /* of the payload in a turn; the operation that begins a critical stretch */
+    uint32_t n;
+    int32_t low, high, net; /* of A: where a turn writes, and how it moves */
+} bw_row;
+#endif
+
 struct bw_run {
     /* Given. */
     const uint8_t *code;
@@ -36,9 +48,9 @@ struct bw_run {
     uint32_t left;
     uint8_t lane[4];
 #ifdef BD_QUICK
-    /* The depth of the loop that the board makes, 0: none; see quick.c. */
-    uint8_t quick, quick_how;
-    uint16_t quick_words, quick_stretch, quick_end;
+    /* The depth of the loop that the board makes, 0: none. */
+    uint8_t quick;
+    bw_row row;
 #endif
 #ifdef BD_BURSTS
     bd_sweep sweep;

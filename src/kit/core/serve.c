@@ -37,6 +37,9 @@ static uint8_t by_kind(bw_core *c) {
 void serve(bw_core *c) {
     uint8_t code = line_refusal(c);
     c->detail = 0;
+#ifdef BD_QUICK
+    if (c->kind != K_RUN) c->run.row.there = 0;
+#endif
     if (code == F_SLOT_IN_USE) {
         c->detail = line_u8(c, 2);
     } else if (code == c->rail_fault) {
