@@ -38,6 +38,9 @@
 /* Two registers of timer 0 that it does not need. */
 #define STROBE OCR0A
 #define SENSE OCR0B
+/* Of timer 0: 2 ms. Bytes that are decoded in a wait. */
+#define SLICE F_CPU / 1024 / 500
+#define GULP 4
 
 /* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,
  * r10 to r13 the word read last, r18 to r20 A, r21 room in the ring, r25 the control lines set up for
@@ -63,18 +66,47 @@
     brne 77b
 .endm
 
-/* The next payload word. */
-.macro take
+/* A write cycle, from where address and data stand. */
+.macro cycle
+    out DDRA, r6
+    out DDRB, r7
+    out DDRC, r8
+    out DDRD, r9
+    out PORTG, r25
+    pause SETTLE
+    in r24, STROBE
+    out PORTG, r24
+    pause WRITE_PULSE
+    out PORTG, r25
+    clr r24
+    nop
+    out PORTG, r1
+    release r24
+    look
+.endm
+
+/* A read cycle up to its hold. */
+.macro sense
+    in r24, SENSE
+    out PORTG, r24
+    pause SETTLE
+    lds r24, Q(READ_STROBE)
+    out PORTG, r24
+    pause READ_PULSE
+    sample r10, r11, r12, r13
+    in r24, SENSE
+    out PORTG, r24
+.endm
+
+/* The next payload word of 32 lines. */
+.macro take a, b, c, d
     lds r30, Q(PAYLOAD)
     lds r31, Q(PAYLOAD+1)
-    brts 75f
-    rcall .Lnarrow
-    rjmp 76f
-75: ld r2, Z+
-    ld r3, Z+
-    ld r4, Z+
-    ld r5, Z+
-76: sts Q(PAYLOAD), r30
+    ld \a, Z+
+    ld \b, Z+
+    ld \c, Z+
+    ld \d, Z+
+    sts Q(PAYLOAD), r30
     sts Q(PAYLOAD+1), r31
 .endm
 
@@ -114,6 +146,7 @@ m2560_quick:
 m2560_quick_steps:
     .word pm(.Lwrite), pm(.Lvalue), pm(.Ltake), pm(.Lskip), pm(.Lput), pm(.Lwant), pm(.Lbits)
     .word pm(.Lwait), pm(.Lstep), pm(.Lloop), pm(.Lagain), pm(.Lend), pm(.Laddress)
+    .word pm(.Lword), pm(.Lword_end)
 
     .section .text.m2560_quick, "ax", @progbits
 /* void m2560_quick_run(void) */
@@ -155,7 +188,7 @@ m2560_quick_run:
     sts Q(TURNS), r24
     breq .Lleave
     in r24, TCNT0
-    cpi r24, F_CPU / 1024 / 500
+    cpi r24, SLICE
     brsh .Lleave
     lds r28, Q(ROW)
     lds r29, Q(ROW+1)
@@ -226,14 +259,21 @@ m2560_quick_run:
     movw r26, r30
     ret
 
-/* A word of 8 or 16 lines, from Z on. */
-.Lnarrow:
+/* The next payload word. */
+.Lnext_word:
+    brtc 1f
+    take r2, r3, r4, r5
+    ret
+1:  lds r30, Q(PAYLOAD)
+    lds r31, Q(PAYLOAD+1)
     clr r4
     clr r5
     clr r3
     ld r2, Z+
     sbrc r7, 0
     ld r3, Z+
+    sts Q(PAYLOAD), r30
+    sts Q(PAYLOAD+1), r31
     ret
 
 .Laddress:
@@ -258,32 +298,18 @@ m2560_quick_run:
     out PORTD, r24
     rjmp .Lcycle
 .Ltake:
-    take
+    rcall .Lnext_word
 .Lput:
     out PORTA, r2
     out PORTB, r3
     out PORTC, r4
     out PORTD, r5
 .Lcycle:
-    out DDRA, r6
-    out DDRB, r7
-    out DDRC, r8
-    out DDRD, r9
-    out PORTG, r25
-    pause SETTLE
-    in r24, STROBE
-    out PORTG, r24
-    pause WRITE_PULSE
-    out PORTG, r25
-    clr r24
-    nop
-    out PORTG, r1
-    release r24
-    look
+    cycle
     next
 
 .Lskip:
-    take
+    rcall .Lnext_word
     ld r24, Y+
     cp r2, r24
     ld r24, Y+
@@ -295,6 +321,22 @@ m2560_quick_run:
     ld r24, Y+
     breq .Lto
     next
+
+/* A word of 32 lines that is passed over if it is blank, as SKIP; and the end of its turn: PUT, a WAIT
+ * in lanes of 16, STEP by 1 and END at once, if nothing is unusual. Else the next step is that WAIT. */
+.Lword:
+    take r2, r3, r4, r5
+.Ltaken:
+    mov r24, r2
+    and r24, r3
+    and r24, r4
+    and r24, r5
+    com r24
+    breq 1f
+    adiw r28, 5
+    next
+1:  adiw r28, 4
+    ld r24, Y+
 
 /* On at this byte of the row. */
 .Lto:
@@ -342,6 +384,69 @@ m2560_quick_run:
     sts Q(INNER), r0
     brne .Lto
     next
+
+.Lword_end:
+    out PORTA, r2
+    out PORTB, r3
+    out PORTC, r4
+    out PORTD, r5
+    cycle
+    rcall .Ldecode
+    take r14, r15, r16, r17
+    ldi r23, 8
+1:  look
+    sense
+    cp r10, r2
+    cpc r11, r3
+    out PORTG, r1
+    brne 2f
+    cp r12, r4
+    cpc r13, r5
+    brne 3f
+    sense
+    cp r10, r2
+    cpc r11, r3
+    cpc r12, r4
+    cpc r13, r5
+    out PORTG, r1
+    brne 3f
+    subi r18, 0xFF
+    sbci r19, 0xFF
+    sbci r20, 0xFF
+    movw r2, r14
+    movw r4, r16
+    ldi r24, 1
+    sts Q(WAITED), r24
+    lds r24, Q(TURNS)
+    dec r24
+    sts Q(TURNS), r24
+    breq 4f
+    in r24, TCNT0
+    cpi r24, SLICE
+    brsh 4f
+    lds r28, Q(ROW)
+    lds r29, Q(ROW+1)
+    adiw r28, 2
+    rjmp .Ltaken
+2:  cp r12, r4
+    cpc r13, r5
+    breq 3f
+    dec r23
+    breq 3f
+    rjmp 1b
+3:  rcall .Lback
+    next
+4:  rcall .Lback
+    rjmp .Lleave
+
+/* The payload word that was taken beforehand. */
+.Lback:
+    lds r30, Q(PAYLOAD)
+    lds r31, Q(PAYLOAD+1)
+    sbiw r30, 4
+    sts Q(PAYLOAD), r30
+    sts Q(PAYLOAD+1), r31
+    ret
 
 .Lwait:
     in r24, TCNT0
@@ -400,15 +505,7 @@ m2560_quick_run:
 /* A read cycle at the address that stands there. In r30, r31, r24, r0 the bytes of those lanes are
  * not 0 that are not as wanted; equal if all are. */
 .Lsense:
-    in r24, SENSE
-    out PORTG, r24
-    pause SETTLE
-    lds r24, Q(READ_STROBE)
-    out PORTG, r24
-    pause READ_PULSE
-    sample r10, r11, r12, r13
-    in r24, SENSE
-    out PORTG, r24
+    sense
     lds r22, Q(LEFT)
     movw r30, r10
     eor r30, r2
@@ -445,7 +542,15 @@ m2560_quick_run:
     tst r23
     brne 7f
     ret
-7:  movw r14, r26
+7:  cpi r23, GULP
+    brlo 8f
+    subi r23, GULP
+    sts Q(MAY), r23
+    ldi r23, GULP
+    rjmp 9f
+8:  clr r24
+    sts Q(MAY), r24
+9:  movw r14, r26
     movw r16, r28
     lds r26, Q(FROM)
     lds r27, Q(FROM+1)
@@ -471,7 +576,9 @@ m2560_quick_run:
     rcall .Lbyte_aside
 6:  dec r23
     brne 1b
-5:  sts Q(MAY), r23
+5:  lds r24, Q(MAY)
+    add r24, r23
+    sts Q(MAY), r24
     sts Q(FROM), r26
     sts Q(FROM+1), r27
     sts Q(TO), r28
@@ -495,4 +602,5 @@ m2560_quick_run:
     rjmp 2b
 4:  sbiw r26, 1
     clr r23
+    sts Q(MAY), r23
     rjmp 5b

@@ -33,6 +33,7 @@ typedef struct {
     uint8_t fresh;     /* and that word is what a wait would want */
     uint8_t how;       /* of the last wait */
     uint8_t there;     /* the address lines show A */
+    uint8_t *put, *last; /* where PUT stands; where the row ends that may be made at once */
 } translation;
 
 static void put(translation *t, uint32_t value, uint8_t bytes) {
@@ -41,6 +42,11 @@ static void put(translation *t, uint32_t value, uint8_t bytes) {
 
 static void code(translation *t, uint8_t step) {
     put(t, bd_quick_code(step), 2);
+}
+
+static void code_at(uint8_t *to, uint8_t step) {
+    to[0] = (uint8_t)bd_quick_code(step);
+    to[1] = (uint8_t)(bd_quick_code(step) >> 8);
 }
 
 static void code_with(translation *t, uint8_t step, uint32_t value) {
@@ -85,6 +91,7 @@ static bool write_at_a(bw_core *c, translation *t, uint32_t value) {
 
 static bool write_payload(translation *t) {
     to_a(t);
+    if (t->taken) t->put = t->to;
     code(t, t->taken ? QUICK_PUT : QUICK_TAKE);
     if (!t->taken) t->words++;
     t->taken = 0;
@@ -106,6 +113,8 @@ static bool wait(bw_core *c, translation *t, const uint8_t *op) {
     } else if (!t->back || !t->fresh) {
         return false;
     }
+    if (t->put && t->to == t->put + 2 && run_ones(c) == 0xFFFFFFFFu && (how & 3) == 1)
+        t->last = t->to + 6;
     code(t, QUICK_WAIT);
     *t->to++ = (uint8_t)((0x0F << env_width(c, c->run.shape) & 0x0F) | BD_ROM8(&of[how & 3]));
     put(t, (uint32_t)(op - c->run.code), 2);
@@ -169,6 +178,7 @@ static bool next(translation *t, const uint8_t *row, uint16_t at) {
 }
 
 static bool step(translation *t, const uint8_t *op) {
+    if (t->last == t->to && op_get(op + 1, 2) == 1) t->last += 4;
     code(t, QUICK_STEP);
     t->there = 0;
     put(t, op_get(op + 1, 2), 2);
@@ -234,6 +244,10 @@ static bool translate(bw_core *c, uint16_t at) {
         }
     }
     if (t.taken || t.back || t.skips_to) return false;
+    if (t.last == t.to && t.skip == c->scratch + 6 && op_get(c->scratch + 2, 4) == 0xFFFFFFFFu) {
+        code_at(c->scratch, QUICK_WORD);
+        code_at(t.put, QUICK_LAST);
+    }
     code(&t, QUICK_END);
     r->row.words = t.words;
     r->row.stretch = t.stretch;

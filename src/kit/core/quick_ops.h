@@ -20,7 +20,13 @@
  *   LOOP    times 1               0: 256 times; loops are not nested
  *   AGAIN   to 1                  its end, and where it begins
  *   END                           a turn is over
- *   ADDRESS                       the address lines show A */
+ *   ADDRESS                       the address lines show A
+ *
+ * A turn that is SKIP of a blank word of 32 lines, writes, PUT, WAIT in lanes of 16, STEP by 1 and END has
+ * for SKIP and PUT these, which may do what follows them at once:
+ *
+ *   WORD                          as SKIP
+ *   LAST                          as PUT */
 #ifndef BW_QUICK_OPS_H
 #define BW_QUICK_OPS_H
 
@@ -37,6 +43,8 @@
 #define QUICK_AGAIN 10
 #define QUICK_END 11
 #define QUICK_ADDRESS 12
+#define QUICK_WORD 13
+#define QUICK_LAST 14
 
 #define QUICK_EIGHTS 0x80
 #define QUICK_WHOLE 0x40
