@@ -246,6 +246,7 @@ int main(void) {
     r->mask = start[3];
     r->kept = &kept;
     kept.listed_room = 64;
+    run_look(&core);
     run_begin(&core);
     for (;;) {
         uint8_t step;

@@ -40,7 +40,7 @@
 #define SENSE OCR0B
 /* Of timer 0: 2 ms. Bytes that are decoded in a wait. */
 #define SLICE F_CPU / 1024 / 500
-#define GULP 4
+#define GULP 5
 
 /* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,
  * r10 to r13 the word read last, r18 to r20 A, r21 room in the ring, r25 the control lines set up for
@@ -579,6 +579,10 @@ m2560_quick_run:
 5:  lds r24, Q(MAY)
     add r24, r23
     sts Q(MAY), r24
+    brne 7f
+    ldi r24, SLICE /* this turn is the last */
+    out TCNT0, r24
+7:
     sts Q(FROM), r26
     sts Q(FROM+1), r27
     sts Q(TO), r28

@@ -73,12 +73,11 @@ static const uint32_t powers[11] BD_ROM = {
     0x88D14467u, 0xD7BBFE6Au, 0xEC447F11u, 0x8E7EA170u, 0x6427800Eu,
 };
 
-static uint32_t product(uint32_t a, uint32_t b) {
+uint32_t crc_product(uint32_t a, uint32_t b) {
     uint32_t sum = 0;
-    for (uint8_t n = 0; n < 32; n++) {
+    for (; a; a <<= 1) {
         uint8_t odd = b & 1;
         if (a & 0x80000000u) sum ^= b;
-        a <<= 1;
         b >>= 1;
         if (odd) b ^= 0xEDB88320u;
     }
@@ -87,6 +86,6 @@ static uint32_t product(uint32_t a, uint32_t b) {
 
 uint32_t crc_shift(uint32_t state, uint16_t bytes) {
     for (uint8_t n = 0; bytes; n++, bytes >>= 1)
-        if (bytes & 1) state = product(state, BD_ROM32(&powers[n]));
+        if (bytes & 1) state = crc_product(state, BD_ROM32(&powers[n]));
     return state;
 }

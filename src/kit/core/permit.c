@@ -19,9 +19,10 @@ bool permit_lives(bw_core *c, uint8_t slot) {
 }
 
 void permit_keep(bw_core *c) {
+    uint32_t now = bd_now(&c->bd);
     uint16_t kept = 0;
     for (uint8_t n = 0; n < BD_SHAPES; n++)
-        if (lives(&c->permit[n], bd_now(&c->bd))) kept |= (uint16_t)(1u << n);
+        if (lives(&c->permit[n], now)) kept |= (uint16_t)(1u << n);
     c->run_permits = kept;
     c->run_permits_on = 1;
 }

@@ -9,6 +9,22 @@ uint32_t run_ones(bw_core *c) {
     return width == 1 ? 0xFF : width == 2 ? 0xFFFF : 0xFFFFFFFF;
 }
 
+/* What a run needs to know of the text before it begins: where `finally` stands, and the shapes that
+ * it writes with. */
+void run_look(bw_core *c) {
+    bw_run *r = &c->run;
+    uint8_t shape = 0;
+    r->finally = 0;
+    r->writes = 0;
+    for (uint16_t at = 0; at < r->length; at = (uint16_t)(at + op_length(r->code[at]))) {
+        uint8_t op = r->code[at];
+        if (op == 0x10) shape = r->code[at + 1];
+        if (op == 0x87) r->finally = (uint16_t)(at + 1);
+        if ((op >= 0x30 && op <= 0x39) || (op == 0x70 && r->code[at + 2]))
+            r->writes |= (uint16_t)(1u << shape);
+    }
+}
+
 void run_begin(bw_core *c) {
     bw_run *r = &c->run;
     r->at = r->cursor = r->end_at = 0;
@@ -20,9 +36,6 @@ void run_begin(bw_core *c) {
     r->quick = 0;
 #endif
     for (uint8_t n = 0; n < 4; n++) r->lane[n] = LANE_NONE;
-    r->finally = 0;
-    for (uint16_t at = 0; at < r->length; at = (uint16_t)(at + op_length(r->code[at])))
-        if (r->code[at] == 0x87) r->finally = (uint16_t)(at + 1);
     r->began = r->seen = env_now(c);
 }
 
@@ -236,15 +249,15 @@ static uint8_t delay(bw_core *c, bool *more) {
     return E_GOOD;
 }
 
-/* One unit; true if the operation waits and nothing was done. */
-static bool unit(bw_core *c) {
+/* One unit, and what it was: STEP_WAITS if nothing was done, STEP_SHORT if it took no time. */
+static uint8_t unit(bw_core *c) {
     bw_run *r = &c->run;
     const uint8_t *op = r->code + r->at;
     bool more = false;
-    uint8_t why, was = r->busy;
+    uint8_t why, was = r->busy, step = STEP_MORE;
     if (r->at >= r->length && !r->busy) {
         finish(c);
-        return false;
+        return step;
     }
     switch (r->busy) {
     case NO:
@@ -259,6 +272,7 @@ static bool unit(bw_core *c) {
         }
 #endif
         why = operate(c, op, &more);
+        if (!r->busy) step = STEP_SHORT;
         r->first = 0;
         if (why == E_GOOD && !more) r->at = (uint16_t)(r->at + op_length(op[0]));
         break;
@@ -276,7 +290,7 @@ static bool unit(bw_core *c) {
         r->busy = NO;
         r->at = (uint16_t)(r->at + op_length(op[0]));
     }
-    return was == DELAY && more;
+    return was == DELAY && more ? STEP_WAITS : step;
 }
 
 static bool safe(const bw_run *r) {
@@ -291,20 +305,16 @@ static bool through(const bw_run *r) {
 
 uint8_t run_step(bw_core *c) {
     bw_run *r = &c->run;
-    bool waits;
+    uint8_t step = STEP_MORE;
     do {
-        r->seen = env_now(c);
+        if (r->asked || !env_powered(c)) r->seen = env_now(c);
         if (!env_powered(c)) {
             run_lose_power(c);
-            return STEP_DONE;
-        }
-        if (r->asked && safe(r) && !through(r)) {
+        } else if (r->asked && safe(r) && !through(r)) {
             end(c, r->asked);
-            waits = false;
         } else {
-            waits = unit(c);
+            step = unit(c);
         }
     } while (r->atomic && !r->ended);
-    if (r->ended) return STEP_DONE;
-    return waits ? STEP_WAITS : STEP_MORE;
+    return r->ended ? STEP_DONE : step;
 }

@@ -10,13 +10,14 @@ typedef struct {
 
 enum { RULE_NONE, RULE_WHOLE, RULE_REST, RULE_STROBES };
 enum { LANE_NONE, LANE_DONE, LANE_DIFFERENT, LANE_FAILED, LANE_ABORTED, LANE_TIMED_OUT };
-enum { STEP_MORE, STEP_WAITS, STEP_DONE };
+enum { STEP_MORE, STEP_SHORT, STEP_WAITS, STEP_DONE };
 
 #ifdef BD_QUICK
 /* A loop as a row of steps, which stands in the scratch memory; see quick.c. */
 typedef struct {
     uint8_t there; /* 0: nothing there */
     uint8_t slot, shape, how;
+    uint8_t polled; /* when bytes that came were last decoded without a row; a beat */
     uint16_t at, end;        /* operations of the script: the first of the loop, and its end */
     uint16_t words, stretch; /* of the payload in a turn; the operation that begins a critical stretch */
     uint32_t n;
@@ -33,7 +34,8 @@ struct bw_run {
     uint32_t a, b, n, mask;
     struct bw_kept *kept;
     /* At work. */
-    uint16_t at, cursor, finally, end_at;
+    uint16_t at, cursor, end_at;
+    uint16_t finally, writes; /* see run_look */
     uint32_t rest, d, began, seen, critical_end;
     uint8_t shape, has_rest, depth, busy, atomic, tidying, critical, first, verdict, judged, ended;
     uint8_t asked;
@@ -47,6 +49,9 @@ struct bw_run {
     uint16_t recorded;
     uint32_t left;
     uint8_t lane[4];
+    /* Of chain_sum: what the checksums of frames of this length have in common. */
+    uint16_t sum_length;
+    uint32_t sum_all, sum_tag;
 #ifdef BD_QUICK
     /* The depth of the loop that the board makes, 0: none. */
     uint8_t quick;

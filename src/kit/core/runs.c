@@ -52,26 +52,14 @@ uint8_t serve_script(bw_core *c) {
     return F_NONE;
 }
 
-/* Every shape that the text writes with has a permit. */
-static bool permitted(bw_core *c, const uint8_t *code, uint16_t length) {
-    uint8_t slot = 0;
-    for (uint16_t at = 0; at < length; at = (uint16_t)(at + op_length(code[at]))) {
-        uint8_t op = code[at];
-        if (op == 0x10) slot = code[at + 1];
-        if (((op >= 0x30 && op <= 0x39) || (op == 0x70 && code[at + 2])) && !permit_lives(c, slot))
-            return false;
-    }
-    return true;
-}
-
 static void at_work(bw_core *c, bw_kept *k) {
     bw_run *r = &c->run;
-    permit_keep(c);
     cycle_ready(c);
     run_begin(c);
-    for (;;) {
+    for (uint8_t n = 1;; n++) {
         uint8_t step = run_step(c);
         if (step == STEP_DONE) break;
+        if (step == STEP_SHORT && n & 7) continue;
         if (step == STEP_WAITS ? breathe(c) : breathe_short(c)) continue;
         if (c->cause == E_POWER_LOST) {
             run_lose_power(c);
@@ -112,7 +100,7 @@ uint8_t serve_run(bw_core *c) {
         return F_MALFORMED;
     }
     bytes = (uint16_t)(c->length - PAYLOAD_AT - 4);
-    if (bytes % r->pay_width) {
+    if (bytes & (uint8_t)(r->pay_width - 1)) {
         take_bad(c, PAYLOAD_AT);
         return F_MALFORMED;
     }
@@ -144,11 +132,17 @@ uint8_t serve_run(bw_core *c) {
     s->checked = 1;
     s->checked_for = r->n;
     s->need = need;
-    if (need.payload != bytes / r->pay_width) return fault_of(c, F_PAYLOAD, need.payload);
-    if (!permitted(c, s->code, s->length)) return F_NOT_PERMITTED;
-    r->slot = slot;
+    if (need.payload != bytes >> (r->pay_width >> 1)) return fault_of(c, F_PAYLOAD, need.payload);
     r->code = s->code;
     r->length = s->length;
+    run_look(c);
+    permit_keep(c);
+    /* Every shape that the text writes with has a permit. */
+    if (r->writes & ~c->run_permits) {
+        c->run_permits_on = 0;
+        return F_NOT_PERMITTED;
+    }
+    r->slot = slot;
     r->pay_at = line_index(c->body, PAYLOAD_AT);
     k = chain_begin(c, &place, request);
     r->kept = k;

@@ -30,6 +30,7 @@ void script_measure(const bw_limits *l, const uint8_t *code, uint16_t length, ui
                     bw_need *need);
 
 /* run.c: the run in c->run. */
+void run_look(bw_core *c);
 void run_begin(bw_core *c);
 uint8_t run_step(bw_core *c); /* one unit of work; an atomic stretch counts as one */
 void run_stop(bw_core *c, uint8_t why);
