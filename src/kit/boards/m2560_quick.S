@@ -35,16 +35,19 @@
 #define INNER 45
 #define POLLS 46
 
-/* Two registers of timer 0 that it does not need. */
+/* Two registers of timer 0 that it does not need: levels of the control lines. */
 #define STROBE OCR0A
 #define SENSE OCR0B
-/* Of timer 0: 2 ms. Bytes that are decoded in a wait. */
-#define SLICE F_CPU / 1024 / 500
-#define GULP 5
+/* And one of the EEPROM: when turns end, of timer 0, which begins at 0. */
+#define LIMIT EEARL
+#define SLICE F_CPU / 1024 / 400
 
 /* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,
- * r10 to r13 the word read last, r18 to r20 A, r21 room in the ring, r25 the control lines set up for
- * a write, r1 in idle; T: words of 32 lines; X the ring's head, Y the row. */
+ * r14 to r17 the checksum of the frame that comes, r22 what is left of its block, r18 to r20 A, r25 the
+ * control lines set up for a write, r1 in idle; Y the row.
+ *
+ * T: bytes are decoded as they come, X is where they go to, r21 how many may be. Else they go into the
+ * ring as they are, X is its head, r21 the room in it. */
 
 /* On with the next step. */
 .macro next
@@ -85,7 +88,7 @@
     look
 .endm
 
-/* A read cycle up to its hold. */
+/* A read cycle up to where the lines are looked at, and from there to its hold. */
 .macro sense
     in r24, SENSE
     out PORTG, r24
@@ -93,7 +96,8 @@
     lds r24, Q(READ_STROBE)
     out PORTG, r24
     pause READ_PULSE
-    sample r10, r11, r12, r13
+.endm
+.macro sensed
     in r24, SENSE
     out PORTG, r24
 .endm
@@ -114,7 +118,7 @@
 .macro open byte, n
     tst \byte
     brne 78f
-    sbrs r22, \n
+    sbrs r23, \n
     rjmp .Lpart
 78:
 .endm
@@ -124,7 +128,7 @@
     tst \byte
     brne 79f
     clr \mask
-    ori r22, 1 << \n
+    ori r23, 1 << \n
 79:
 .endm
 
@@ -146,7 +150,7 @@ m2560_quick:
 m2560_quick_steps:
     .word pm(.Lwrite), pm(.Lvalue), pm(.Ltake), pm(.Lskip), pm(.Lput), pm(.Lwant), pm(.Lbits)
     .word pm(.Lwait), pm(.Lstep), pm(.Lloop), pm(.Lagain), pm(.Lend), pm(.Laddress)
-    .word pm(.Lword), pm(.Lword_end)
+    .word pm(.Lword), pm(.Llast)
 
     .section .text.m2560_quick, "ax", @progbits
 /* void m2560_quick_run(void) */
@@ -155,6 +159,11 @@ m2560_quick_run:
     .irp n, 2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,28,29
     push r\n
     .endr
+    lds r14, Q(CRC)
+    lds r15, Q(CRC+1)
+    lds r16, Q(CRC+2)
+    lds r17, Q(CRC+3)
+    lds r22, Q(LEFT_OF_BLOCK)
     lds r18, Q(A)
     lds r19, Q(A+1)
     lds r20, Q(A+2)
@@ -165,12 +174,14 @@ m2560_quick_run:
     lds r24, Q(READ_SETUP)
     out SENSE, r24
     ones
-    bst r9, 0
-    lds r28, Q(ROW)
-    lds r29, Q(ROW+1)
+    lds r12, Q(ROW)
+    lds r13, Q(ROW+1)
     lds r21, Q(ROOM)
     clr r24
     out TCNT0, r24
+    ldi r24, SLICE
+    out LIMIT, r24
+    clt
     cli
     lds r24, UCSR0B
     andi r24, 0xFF ^ 1 << RXCIE0
@@ -180,6 +191,48 @@ m2560_quick_run:
     sei
     subi r26, lo8(-(m2560_rx))
     sbci r27, hi8(-(m2560_rx))
+    movw r10, r26
+    lds r26, Q(FROM)
+    lds r27, Q(FROM+1)
+    lds r28, Q(TO)
+    lds r29, Q(TO+1)
+    lds r23, Q(MAY)
+    tst r23
+    breq 7f
+    /* What has come is decoded first, from X to Y; r10, r11 the head. */
+1:  cp r26, r10
+    cpc r27, r11
+    breq 5f
+    ld r24, X+
+    tst r24
+    breq 4f
+    subi r22, 1
+    brcs 3f
+2:  st Y+, r24
+    crc r14, r15, r16, r17, r24
+    lds r0, UCSR0A
+    sbrc r0, RXC0
+    rcall .Laside
+6:  dec r23
+    brne 1b
+    rjmp 7f
+3:  rcall .Lcode
+    brcs 6b
+    rjmp 2b
+5:  movw r26, r28
+    sub r21, r23
+    sts Q(ROOM), r21
+    mov r21, r23
+    set
+    rjmp 8f
+4:  sbiw r26, 1
+7:  sts Q(FROM), r26
+    sts Q(FROM+1), r27
+    sts Q(TO), r28
+    sts Q(TO+1), r29
+    rcall .Lsoon
+    movw r26, r10
+8:  movw r28, r12
     next
 
 .Lend:
@@ -188,26 +241,31 @@ m2560_quick_run:
     sts Q(TURNS), r24
     breq .Lleave
     in r24, TCNT0
-    cpi r24, SLICE
+    in r0, LIMIT
+    cp r24, r0
     brsh .Lleave
     lds r28, Q(ROW)
     lds r29, Q(ROW+1)
     next
 
 .Lleave_wait:
-    sts Q(WAITS), r23 /* not 0 */
+    ldi r24, 1
+    sts Q(WAITS), r24
     sts Q(AT), r28
     sts Q(AT+1), r29
 .Lleave:
     look
-    clr r1
+    brtc 1f
+    rcall .Lplain
+1:  clr r1
+    sts Q(CRC), r14
+    sts Q(CRC+1), r15
+    sts Q(CRC+2), r16
+    sts Q(CRC+3), r17
+    sts Q(LEFT_OF_BLOCK), r22
     sts Q(A), r18
     sts Q(A+1), r19
     sts Q(A+2), r20
-    sts Q(D), r10
-    sts Q(D+1), r11
-    sts Q(D+2), r12
-    sts Q(D+3), r13
     subi r26, lo8(m2560_rx)
     sbci r27, hi8(m2560_rx)
     cli
@@ -222,46 +280,101 @@ m2560_quick_run:
     .endr
     ret
 
-/* Bytes into the ring, as many as there are. If it is full they stay where they are, and the receiver
- * will tell. */
+/* Bytes that came, as many as there are. */
 .Lbyte:
-    subi r21, 1
-    brcs 2f
+    brts 1f
+    rjmp .Lraw
+1:  sbrc r0, DOR0
+    rcall .Llost
     lds r24, UDR0
-    st X+, r24
-    sbrc r0, DOR0
-    rjmp 3f
-1:  cpi r26, lo8(m2560_rx_end)
+    tst r24
     breq 4f
-5:  lds r0, UCSR0A
+    subi r22, 1
+    brcs 3f
+2:  st X+, r24
+    crc r14, r15, r16, r17, r24
+5:  dec r21
+    breq .Lplain
+    lds r0, UCSR0A
     sbrc r0, RXC0
     rjmp .Lbyte
     ret
-2:  inc r21
+3:  rcall .Lcode
+    brcs 5b
+    rjmp 2b
+4:  rcall .Lplain
+    clr r24
+    rjmp .Lstore
+
+/* From now on bytes stay as they are. The first code byte of a frame keeps its place. */
+.Lplain:
+    clt
+    sts Q(TO), r26
+    sts Q(TO+1), r27
+    adiw r26, 1
+    sts Q(FROM), r26
+    sts Q(FROM+1), r27
+    lds r24, Q(ROOM)
+    add r21, r24
+/* This turn is the last. */
+.Lsoon:
+    clr r24
+    out LIMIT, r24
     ret
-3:  lds r24, Q(LOST)
+
+/* A code byte: a zero stands before it, but for the first of a frame and behind FF; carry: none. */
+.Lcode:
+    lds r30, Q(BLOCK)
+    sts Q(BLOCK), r24
+    mov r22, r24
+    dec r22
+    dec r30
+    ldi r24, 0xFD
+    cp r24, r30
+    ldi r24, 0
+    ret
+
+.Llost:
+    lds r24, Q(LOST)
     inc r24
     sts Q(LOST), r24
-    rjmp 1b
-4:  ldi r24, hi8(m2560_rx_end)
-    cpse r27, r24
-    rjmp 5b
+    ret
+
+/* Into the ring. If it is full they stay where they are, and the receiver will tell. */
+.Lraw:
+    tst r21
+    breq 2f
+    sbrc r0, DOR0
+    rcall .Llost
+    lds r24, UDR0
+.Lstore:
+    dec r21
+    st X+, r24
+    cpi r26, lo8(m2560_rx_end)
+    ldi r24, hi8(m2560_rx_end)
+    cpc r27, r24
+    brne 1f
     ldi r26, lo8(m2560_rx)
     ldi r27, hi8(m2560_rx)
-    rjmp 5b
+1:  lds r0, UCSR0A
+    sbrc r0, RXC0
+    rjmp .Lraw
+2:  ret
 
 /* The same while X is at what is decoded. */
-.Lbyte_aside:
+.Laside:
     movw r30, r26
-    movw r26, r14
-    rcall .Lbyte
-    movw r14, r26
+    movw r26, r10
+    rcall .Lraw
+    movw r10, r26
     movw r26, r30
     ret
 
 /* The next payload word. */
 .Lnext_word:
-    brtc 1f
+    lds r24, Q(ONES+3)
+    tst r24
+    breq 1f
     take r2, r3, r4, r5
     ret
 1:  lds r30, Q(PAYLOAD)
@@ -385,59 +498,81 @@ m2560_quick_run:
     brne .Lto
     next
 
-.Lword_end:
+.Llast:
     out PORTA, r2
     out PORTB, r3
     out PORTC, r4
     out PORTD, r5
     cycle
-    rcall .Ldecode
-    take r14, r15, r16, r17
+    take r10, r11, r12, r13
+    ldi r24, 1
+    sts Q(WAITED), r24
     ldi r23, 8
 1:  look
     sense
-    cp r10, r2
-    cpc r11, r3
-    out PORTG, r1
+    in r24, PINA
+    cp r24, r2
+    in r24, PINB
+    cpc r24, r3
     brne 2f
-    cp r12, r4
-    cpc r13, r5
+    rcall .Lhigh
     brne 3f
     sense
-    cp r10, r2
-    cpc r11, r3
-    cpc r12, r4
-    cpc r13, r5
+    in r24, PINA
+    cp r24, r2
+    in r24, PINB
+    cpc r24, r3
+    in r24, PINC
+    cpc r24, r4
+    in r24, PIND
+    cpc r24, r5
+    sensed
+    nop
+    nop
     out PORTG, r1
     brne 3f
     subi r18, 0xFF
     sbci r19, 0xFF
     sbci r20, 0xFF
-    movw r2, r14
-    movw r4, r16
-    ldi r24, 1
-    sts Q(WAITED), r24
     lds r24, Q(TURNS)
     dec r24
     sts Q(TURNS), r24
     breq 4f
     in r24, TCNT0
-    cpi r24, SLICE
+    in r0, LIMIT
+    cp r24, r0
     brsh 4f
+    movw r2, r10
+    movw r4, r12
     lds r28, Q(ROW)
     lds r29, Q(ROW+1)
     adiw r28, 2
     rjmp .Ltaken
-2:  cp r12, r4
-    cpc r13, r5
+2:  rcall .Lhigh
     breq 3f
     dec r23
     breq 3f
     rjmp 1b
 3:  rcall .Lback
     next
-4:  rcall .Lback
+4:  sts Q(D), r2
+    sts Q(D+1), r3
+    sts Q(D+2), r4
+    sts Q(D+3), r5
+    rcall .Lback
     rjmp .Lleave
+
+/* Is the higher half as wanted? Ends the read cycle. */
+.Lhigh:
+    in r24, PINC
+    cp r24, r4
+    in r24, PIND
+    cpc r24, r5
+    sensed
+    nop
+    nop
+    out PORTG, r1
+    ret
 
 /* The payload word that was taken beforehand. */
 .Lback:
@@ -453,10 +588,10 @@ m2560_quick_run:
     sts Q(SINCE), r24
     ld r24, Y+
     sts Q(LEFT), r24
-    clr r23
+    clr r24
 .Lpoll:
-    sts Q(POLLS), r23
-    rcall .Ldecode
+    sts Q(POLLS), r24
+    look
     rcall .Lsense
     breq .Lagrees
     open r30, 0
@@ -464,11 +599,10 @@ m2560_quick_run:
     open r24, 2
     open r0, 3
 .Lbusy:
-    look
-    lds r23, Q(POLLS)
-    dec r23
+    lds r24, Q(POLLS)
+    dec r24
     brne .Lpoll
-    dec r23
+    rcall .Ldata
     rjmp .Lleave_wait
 
 /* All lanes agree: and once more? */
@@ -477,39 +611,54 @@ m2560_quick_run:
     brne .Ljudge
     ldi r24, 1
     sts Q(WAITED), r24
+    rcall .Ldata
     adiw r28, 3
-    sbrs r22, 5
+    sbrs r23, 5
     rjmp 1f
     ones
 1:  next
 
+.Ldata:
+    sts Q(D), r10
+    sts Q(D+1), r11
+    sts Q(D+2), r12
+    sts Q(D+3), r13
+    ret
+
 /* Some lane agrees, others do not: which agrees twice leaves the test. */
 .Lpart:
-    movw r14, r30
-    mov r16, r24
-    mov r17, r0
+    push r30
+    push r31
+    push r24
+    push r0
     rcall .Lsense
-    or r30, r14
-    or r31, r15
-    or r24, r16
-    or r0, r17
+    pop r10
+    or r0, r10
+    pop r10
+    or r24, r10
+    pop r10
+    or r31, r10
+    pop r10
+    or r30, r10
 .Ljudge:
-    ori r22, 0x20
+    ori r23, 0x20
     close r30, r6, 0
     close r31, r7, 1
     close r24, r8, 2
     close r0, r9, 3
-    sts Q(LEFT), r22
+    sts Q(LEFT), r23
     rjmp .Lbusy
 
-/* A read cycle at the address that stands there. In r30, r31, r24, r0 the bytes of those lanes are
- * not 0 that are not as wanted; equal if all are. */
+/* A read cycle at the address that stands there; r10 to r13 the word. In r30, r31, r24, r0 the bytes of
+ * those lanes are not 0 that are not as wanted; equal if all are. */
 .Lsense:
     sense
-    lds r22, Q(LEFT)
+    sample r10, r11, r12, r13
+    sensed
+    lds r23, Q(LEFT)
     movw r30, r10
-    eor r30, r2
     out PORTG, r1
+    eor r30, r2
     eor r31, r3
     and r30, r6
     and r31, r7
@@ -519,92 +668,21 @@ m2560_quick_run:
     mov r0, r13
     eor r0, r5
     and r0, r9
-    sbrc r22, 7
+    sbrc r23, 7
     rjmp 1f
     or r30, r31
     or r24, r0
-    sbrc r22, 6
+    sbrc r23, 6
     or r30, r24
-    sbrc r22, 6
+    sbrc r23, 6
     mov r24, r30
     mov r31, r30
     mov r0, r24
-1:  mov r23, r30
-    or r23, r31
-    or r23, r24
-    or r23, r0
-    ret
-
-/* What has come goes from FROM to TO and into the checksum, up to a zero. */
-.Ldecode:
-    look
-    lds r23, Q(MAY)
-    tst r23
-    brne 7f
-    ret
-7:  cpi r23, GULP
-    brlo 8f
-    subi r23, GULP
-    sts Q(MAY), r23
-    ldi r23, GULP
-    rjmp 9f
-8:  clr r24
-    sts Q(MAY), r24
-9:  movw r14, r26
-    movw r16, r28
-    lds r26, Q(FROM)
-    lds r27, Q(FROM+1)
-    lds r28, Q(TO)
-    lds r29, Q(TO+1)
-    lds r10, Q(CRC)
-    lds r11, Q(CRC+1)
-    lds r12, Q(CRC+2)
-    lds r13, Q(CRC+3)
-    lds r22, Q(LEFT_OF_BLOCK)
-1:  cp r26, r14
-    cpc r27, r15
-    breq 5f
-    ld r24, X+
+1:  tst r30
+    brne 2f
+    tst r31
+    brne 2f
     tst r24
-    breq 4f
-    subi r22, 1
-    brcs 3f
-2:  st Y+, r24
-    crc r10, r11, r12, r13, r24
-    lds r0, UCSR0A
-    sbrc r0, RXC0
-    rcall .Lbyte_aside
-6:  dec r23
-    brne 1b
-5:  lds r24, Q(MAY)
-    add r24, r23
-    sts Q(MAY), r24
-    brne 7f
-    ldi r24, SLICE /* this turn is the last */
-    out TCNT0, r24
-7:
-    sts Q(FROM), r26
-    sts Q(FROM+1), r27
-    sts Q(TO), r28
-    sts Q(TO+1), r29
-    sts Q(CRC), r10
-    sts Q(CRC+1), r11
-    sts Q(CRC+2), r12
-    sts Q(CRC+3), r13
-    sts Q(LEFT_OF_BLOCK), r22
-    movw r26, r14
-    movw r28, r16
-    ret
-3:  lds r30, Q(BLOCK) /* a code byte; a zero stands before it, but for the first and behind FF */
-    sts Q(BLOCK), r24
-    mov r22, r24
-    dec r22
-    dec r30
-    cpi r30, 0xFE
-    brsh 6b
-    clr r24
-    rjmp 2b
-4:  sbiw r26, 1
-    clr r23
-    sts Q(MAY), r23
-    rjmp 5b
+    brne 2f
+    tst r0
+2:  ret

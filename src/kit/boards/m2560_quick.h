@@ -28,7 +28,7 @@ void m2560_quick_run(void);
 #define bd_quick_code(step) pgm_read_word(&m2560_quick_steps[step])
 
 #define M2560_Q_HOLD 3
-#define M2560_Q_RECOVER 10
+#define M2560_Q_RECOVER 7
 #define M2560_Q_RELEASE 12
 
 static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
@@ -59,19 +59,19 @@ static inline bw_quick *bd_quick_state(bw_core *c) {
 static inline void bd_quick_run(bw_core *c) {
     m2560_quick_state *m = &m2560_quick;
     uint16_t free;
-    const uint8_t *from = c->ring + c->scan;
     uint8_t *to = c->ring + c->put;
     m->row = m->quick.row;
-    m->from = from;
+    m->from = c->ring + c->scan;
     m->to = to;
     m->rx = c->rx;
-    m->may = line_straight(c);
     cli();
     free = c->tail - c->head;
     if (c->head >= c->tail) free += BD_RING;
     sei();
     /* What comes meanwhile is not more than what was free then, or it is not taken. */
     m->room = free > 255 ? 255 : free < 8 ? 0 : (uint8_t)(free - 8);
+    m->may = line_straight(c);
+    if (m->may > m->room) m->may = m->room;
     m->lost = 0;
     m2560_quick_run();
     /* A step of timer 0 is 128 ticks. */
@@ -82,7 +82,9 @@ static inline void bd_quick_run(bw_core *c) {
         sei();
     }
     c->rx = m->rx;
-    line_taken(c, (uint8_t)(m->from - from), (uint8_t)(m->to - to));
+    c->got += m->to - to;
+    c->put = m->to - c->ring;
+    c->scan = m->from - c->ring;
     c->was_read = 1; /* or not: then a wait more */
 }
 

@@ -113,12 +113,13 @@ static uint16_t take(const uint8_t *from, uint8_t *to, uint8_t count, bw_coded *
 #define take bd_take
 #endif
 
-/* Bytes that may be taken without a second look at ring and room; not how many have come. */
+/* Bytes that may be taken without a second look at ring and room; not how many have come. Two at the
+ * end of the ring are left, so that who takes them may step over a byte. */
 uint8_t line_straight(const bw_core *c) {
-    uint16_t used = apart(c->tail, c->put), count;
-    if (c->bad || used >= BD_RING - BD_SPARE || c->got >= BD_RX_BODY + 4) return 0;
+    uint16_t used = apart(c->tail, c->put), last = c->scan > c->put ? c->scan : c->put, count;
+    if (c->bad || used >= BD_RING - BD_SPARE || last >= BD_RING - 2) return 0;
     count = least(BD_RING - BD_SPARE - used, BD_RX_BODY + 4 - c->got);
-    count = least(count, BD_RING - (c->scan > c->put ? c->scan : c->put));
+    count = least(count, BD_RING - 2 - last);
     return count > 255 ? 255 : (uint8_t)count;
 }
 
@@ -193,7 +194,7 @@ void line_poll(bw_core *c) {
     c->overruns += lost;
     while (c->scan != head) {
         uint8_t byte = c->ring[c->scan];
-        if (byte && left) break;
+        if (byte && left && line_straight(c)) break;
         if (byte) many(c, head);
         if (c->scan == head) break;
         byte = c->ring[c->scan];

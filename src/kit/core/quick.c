@@ -341,6 +341,7 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
     q->payload = payload;
     q->waits = q->waited = 0;
     bd_quick_run(c);
+    if (c->scan == c->head) r->row.polled = bd_beat(&c->bd);
     turns = (uint8_t)(turns - q->turns);
     r->a = op_get(q->a, 4);
     r->d = op_get(q->d, 4);
