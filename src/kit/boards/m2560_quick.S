@@ -25,15 +25,15 @@
 #define ONES 26
 #define ROW 30
 #define ROOM 32
-#define LOST 33
-#define FROM 34
-#define TO 36
-#define CRC 38
-#define BLOCK 42
-#define LEFT_OF_BLOCK 43
-#define MAY 44
-#define INNER 45
-#define POLLS 46
+#define LOST 34
+#define FROM 35
+#define TO 37
+#define CRC 39
+#define BLOCK 43
+#define LEFT_OF_BLOCK 44
+#define MAY 45
+#define INNER 46
+#define POLLS 47
 
 /* Two registers of timer 0 that it does not need: levels of the control lines. */
 #define STROBE OCR0A
@@ -47,7 +47,7 @@
  * control lines set up for a write, r1 in idle; Y the row.
  *
  * T: bytes are decoded as they come, X is where they go to, r21 how many may be. Else they go into the
- * ring as they are, X is its head, r21 the room in it. */
+ * ring as they are, X is its head, r21 the low byte of the room in it. */
 
 /* On with the next step. */
 .macro next
@@ -142,7 +142,7 @@
     .section .bss.m2560_quick, "aw", @nobits
     .global m2560_quick
 m2560_quick:
-    .space 47
+    .space 48
 
     .section .progmem.m2560_quick, "a", @progbits
     .global m2560_quick_steps
@@ -220,8 +220,11 @@ m2560_quick_run:
     brcs 6b
     rjmp 2b
 5:  movw r26, r28
+    lds r24, Q(ROOM+1)
     sub r21, r23
+    sbci r24, 0
     sts Q(ROOM), r21
+    sts Q(ROOM+1), r24
     mov r21, r23
     set
     rjmp 8f
@@ -316,6 +319,10 @@ m2560_quick_run:
     sts Q(FROM+1), r27
     lds r24, Q(ROOM)
     add r21, r24
+    brcc .Lsoon
+    lds r24, Q(ROOM+1)
+    inc r24
+    sts Q(ROOM+1), r24
 /* This turn is the last. */
 .Lsoon:
     clr r24
@@ -342,13 +349,12 @@ m2560_quick_run:
 
 /* Into the ring. If it is full they stay where they are, and the receiver will tell. */
 .Lraw:
-    tst r21
-    breq 2f
-    sbrc r0, DOR0
+    subi r21, 1
+    brcs 2f
+3:  sbrc r0, DOR0
     rcall .Llost
     lds r24, UDR0
 .Lstore:
-    dec r21
     st X+, r24
     cpi r26, lo8(m2560_rx_end)
     ldi r24, hi8(m2560_rx_end)
@@ -359,7 +365,14 @@ m2560_quick_run:
 1:  lds r0, UCSR0A
     sbrc r0, RXC0
     rjmp .Lraw
-2:  ret
+    ret
+2:  lds r24, Q(ROOM+1)
+    subi r24, 1
+    brcs 4f
+    sts Q(ROOM+1), r24
+    rjmp 3b
+4:  clr r21
+    ret
 
 /* The same while X is at what is decoded. */
 .Laside:

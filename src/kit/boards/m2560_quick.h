@@ -12,7 +12,8 @@ typedef struct {
     uint8_t settle, read_pulse, write_pulse;
     uint8_t ones[4]; /* of ports A to D */
     const uint8_t *row;
-    uint8_t room, lost;
+    uint16_t room;
+    uint8_t lost;
     const uint8_t *from; /* what is decoded, and where to */
     uint8_t *to;
     bw_coded rx;
@@ -58,18 +59,17 @@ static inline bw_quick *bd_quick_state(bw_core *c) {
 
 static inline void bd_quick_run(bw_core *c) {
     m2560_quick_state *m = &m2560_quick;
-    uint16_t free;
     uint8_t *to = c->ring + c->put;
     m->row = m->quick.row;
     m->from = c->ring + c->scan;
     m->to = to;
     m->rx = c->rx;
     cli();
-    free = c->tail - c->head;
-    if (c->head >= c->tail) free += BD_RING;
+    m->room = c->tail - c->head;
+    if (c->head >= c->tail) m->room += BD_RING;
     sei();
     /* What comes meanwhile is not more than what was free then, or it is not taken. */
-    m->room = free > 255 ? 255 : free < 8 ? 0 : (uint8_t)(free - 8);
+    m->room = m->room < 8 ? 0 : m->room - 8;
     m->may = line_straight(c);
     if (m->may > m->room) m->may = m->room;
     m->lost = 0;

@@ -108,39 +108,47 @@ bool chain_same_at_work(bw_core *c) {
     return place.id == k->place.id && equal(k, &place, chain_sum(c));
 }
 
-static void run_answer(bw_core *c, const bw_kept *k) {
-    send32(c, k->request);
-    send8(c, k->status);
-    send16(c, k->at);
-    for (uint8_t n = 0; n < 4; n++) send8(c, k->lane[n]);
-    send32(c, k->a);
-    send32(c, k->d);
-    send32(c, k->elapsed);
-    send32(c, k->mismatches);
-    send8(c, (uint8_t)k->listed);
-    for (uint16_t n = 0; n < k->listed; n++)
-        for (uint8_t m = 0; m < 12; m++) send8(c, k->pool[BD_POOL - 12u * (n + 1u) + m]);
-    for (uint16_t n = 0; n < 4 * k->emitted; n++) send8(c, k->pool[n]);
+static uint8_t *put(uint8_t *to, uint32_t value, uint8_t bytes) {
+    for (; bytes; bytes--, value >>= 8) *to++ = (uint8_t)value;
+    return to;
+}
+
+static uint8_t *run_head(uint8_t *to, const bw_kept *k) {
+    to = put(to, k->request, 4);
+    *to++ = k->status;
+    to = put(to, k->at, 2);
+    for (uint8_t n = 0; n < 4; n++) *to++ = k->lane[n];
+    to = put(to, k->a, 4);
+    to = put(to, k->d, 4);
+    to = put(to, k->elapsed, 4);
+    to = put(to, k->mismatches, 4);
+    *to++ = (uint8_t)k->listed;
+    return to;
 }
 
 void chain_answer(bw_core *c, const bw_kept *k) {
-    reply_begin(c);
-    send32(c, k->place.session);
-    send16(c, k->place.chain);
-    send32(c, k->place.id);
+    uint8_t head[40], *to = head;
+    to = put(to, k->place.session, 4);
+    to = put(to, k->place.chain, 2);
+    to = put(to, k->place.id, 4);
     if (k->place.kind == K_RUN) {
-        run_answer(c, k);
+        to = run_head(to, k);
     } else if (k->place.kind == K_REPEAT) {
-        send8(c, k->status);
-        send32(c, k->done);
-        send32(c, k->d);
+        *to++ = k->status;
+        to = put(to, k->done, 4);
+        to = put(to, k->d, 4);
     } else {
-        send32(c, k->place.after);
-        send8(c, k->shape);
-        send8(c, 1);
-        send32(c, k->address);
-        send32(c, k->value);
-        send32(c, k->d);
+        to = put(to, k->place.after, 4);
+        *to++ = k->shape;
+        *to++ = 1;
+        to = put(to, k->address, 4);
+        to = put(to, k->value, 4);
+        to = put(to, k->d, 4);
+    }
+    reply_body(c, head, (uint8_t)(to - head));
+    if (k->place.kind == K_RUN) {
+        for (uint16_t n = 1; n <= k->listed; n++) send_bytes(c, k->pool + BD_POOL - 12u * n, 12);
+        for (uint16_t n = 0; n < k->emitted; n++) send_bytes(c, k->pool + 4u * n, 4);
     }
     send_end(c);
 }

@@ -318,7 +318,7 @@ static const uint8_t *words_of(bw_core *c, uint16_t at, uint16_t bytes, uint8_t 
         *turns = 1;
         return c->scratch + COPY;
     }
-    while (bytes && (uint32_t)bytes * *turns > straight) *turns = (uint8_t)(straight / bytes);
+    while ((uint32_t)bytes * *turns > straight) *turns = (uint8_t)(straight / bytes);
     return c->ring + at;
 }
 
@@ -332,10 +332,8 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
         words_of(c, line_index(r->pay_at, (uint16_t)(r->cursor * width)),
                  (uint16_t)(r->row.words * width), &turns);
     if (!payload) return QUICK_NONE;
-    for (uint8_t n = 0; n < 4; n++) {
-        q->a[n] = (uint8_t)(r->a >> 8 * n);
-        q->d[n] = (uint8_t)(r->d >> 8 * n);
-    }
+    q->a = r->a;
+    q->d = r->d;
     q->turns = turns;
     q->row = c->scratch;
     q->payload = payload;
@@ -343,12 +341,15 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
     bd_quick_run(c);
     if (c->scan == c->head) r->row.polled = bd_beat(&c->bd);
     turns = (uint8_t)(turns - q->turns);
-    r->a = op_get(q->a, 4);
-    r->d = op_get(q->d, 4);
+    r->a = q->a;
+    r->d = q->d;
     r->cursor = (uint16_t)(r->cursor + ((uint16_t)(q->payload - payload) >> (width >> 1)));
     *left -= turns;
-    for (uint8_t lane = 0; q->waited && lane < 4; lane++)
-        r->lane[lane] = lane < width >> (r->row.how & 3) ? LANE_DONE : LANE_NONE;
+    if (q->waited) {
+        uint8_t lanes = (uint8_t)(width >> (r->row.how & 3));
+        for (uint8_t lane = 0; lane < 4; lane++)
+            r->lane[lane] = lane < lanes ? LANE_DONE : LANE_NONE;
+    }
     c->work_done += turns;
     if (q->waits) {
         *why = into_wait(c, q);

@@ -8,7 +8,7 @@
 #include "quick_ops.h"
 
 typedef struct {
-    uint8_t a[4], d[4];
+    uint32_t a, d;
     uint8_t turns;  /* to be made; at the end those that are left */
     uint8_t waits;  /* it ended in a wait, in the turn after those that are done */
     uint8_t waited; /* a wait has come to its good end */

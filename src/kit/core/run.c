@@ -145,7 +145,7 @@ static uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
 }
 
 /* Executes the operation at `at`; `more` if `at` is not to be moved on. */
-static uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
+BW_HOT uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
     bw_run *r = &c->run;
     uint32_t us;
     switch (op[0]) {
@@ -250,7 +250,7 @@ static uint8_t delay(bw_core *c, bool *more) {
 }
 
 /* One unit, and what it was: STEP_WAITS if nothing was done, STEP_SHORT if it took no time. */
-static uint8_t unit(bw_core *c) {
+BW_HOT uint8_t unit(bw_core *c) {
     bw_run *r = &c->run;
     const uint8_t *op = r->code + r->at;
     bool more = false;

@@ -120,8 +120,7 @@ uint8_t serve_run(bw_core *c) {
     s = &c->script[slot];
     if (s->checksum != meant) return fault_of(c, F_ANOTHER_SCRIPT, s->checksum);
     need = s->need;
-    if (!s->checked || (need.uses_n && s->checked_for != r->n))
-        need = check(c, s->code, s->length, 1);
+    if (!s->checked) need = check(c, s->code, s->length, 1);
     if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
     if (need.uses_n && r->n == 0) take_bad(c, N_AT);
     if (r->mask == 0) take_bad(c, LANES_AT);
@@ -135,7 +134,10 @@ uint8_t serve_run(bw_core *c) {
     if (need.payload != bytes >> (r->pay_width >> 1)) return fault_of(c, F_PAYLOAD, need.payload);
     r->code = s->code;
     r->length = s->length;
-    run_look(c);
+#ifdef BD_QUICK
+    if (!r->row.there || r->row.slot != slot)
+#endif
+        run_look(c);
     permit_keep(c);
     /* Every shape that the text writes with has a permit. */
     if (r->writes & ~c->run_permits) {
