@@ -32,8 +32,10 @@
 #define BLOCK 43
 #define LEFT_OF_BLOCK 44
 #define MAY 45
-#define INNER 46
-#define POLLS 47
+#define INNER 47
+#define POLLS 48
+#define REST 49
+#define BODY 50
 
 /* Two registers of timer 0 that it does not need: levels of the control lines. */
 #define STROBE OCR0A
@@ -102,6 +104,18 @@
     out PORTG, r24
 .endm
 
+/* Is the higher half as wanted? Ends the read cycle. */
+.macro high
+    in r24, PINC
+    cp r24, r4
+    in r24, PIND
+    cpc r24, r5
+    sensed
+    nop
+    nop
+    out PORTG, r1
+.endm
+
 /* The next payload word of 32 lines. */
 .macro take a, b, c, d
     lds r30, Q(PAYLOAD)
@@ -142,7 +156,7 @@
     .section .bss.m2560_quick, "aw", @nobits
     .global m2560_quick
 m2560_quick:
-    .space 48
+    .space 52
 
     .section .progmem.m2560_quick, "a", @progbits
     .global m2560_quick_steps
@@ -197,7 +211,8 @@ m2560_quick_run:
     lds r28, Q(TO)
     lds r29, Q(TO+1)
     lds r23, Q(MAY)
-    tst r23
+    lds r24, Q(MAY+1)
+    or r24, r23
     breq 7f
     /* What has come is decoded first, from X to Y; r10, r11 the head. */
 1:  cp r26, r10
@@ -213,7 +228,15 @@ m2560_quick_run:
     lds r0, UCSR0A
     sbrc r0, RXC0
     rcall .Laside
-6:  dec r23
+6:  subi r23, 1
+    breq 9f
+    brcc 1b
+    lds r24, Q(MAY+1)
+    dec r24
+    sts Q(MAY+1), r24
+    rjmp 1b
+9:  lds r24, Q(MAY+1)
+    tst r24
     brne 1b
     rjmp 7f
 3:  rcall .Lcode
@@ -221,8 +244,9 @@ m2560_quick_run:
     rjmp 2b
 5:  movw r26, r28
     lds r24, Q(ROOM+1)
+    lds r0, Q(MAY+1)
     sub r21, r23
-    sbci r24, 0
+    sbc r24, r0
     sts Q(ROOM), r21
     sts Q(ROOM+1), r24
     mov r21, r23
@@ -257,6 +281,10 @@ m2560_quick_run:
     sts Q(AT), r28
     sts Q(AT+1), r29
 .Lleave:
+    lds r24, Q(TURNS)
+    lds r0, Q(REST)
+    add r24, r0
+    sts Q(TURNS), r24
     look
     brtc 1f
     rcall .Lplain
@@ -296,12 +324,21 @@ m2560_quick_run:
     brcs 3f
 2:  st X+, r24
     crc r14, r15, r16, r17, r24
-5:  dec r21
-    breq .Lplain
-    lds r0, UCSR0A
+5:  subi r21, 1
+    breq 6f
+    brcs 7f
+8:  lds r0, UCSR0A
     sbrc r0, RXC0
     rjmp .Lbyte
     ret
+6:  lds r24, Q(MAY+1)
+    tst r24
+    brne 8b
+    rjmp .Lplain
+7:  lds r24, Q(MAY+1)
+    dec r24
+    sts Q(MAY+1), r24
+    rjmp 8b
 3:  rcall .Lcode
     brcs 5b
     rjmp 2b
@@ -318,11 +355,11 @@ m2560_quick_run:
     sts Q(FROM), r26
     sts Q(FROM+1), r27
     lds r24, Q(ROOM)
+    lds r30, Q(ROOM+1)
+    lds r31, Q(MAY+1)
     add r21, r24
-    brcc .Lsoon
-    lds r24, Q(ROOM+1)
-    inc r24
-    sts Q(ROOM+1), r24
+    adc r30, r31
+    sts Q(ROOM+1), r30
 /* This turn is the last. */
 .Lsoon:
     clr r24
@@ -366,21 +403,39 @@ m2560_quick_run:
     sbrc r0, RXC0
     rjmp .Lraw
     ret
-2:  lds r24, Q(ROOM+1)
-    subi r24, 1
-    brcs 4f
-    sts Q(ROOM+1), r24
-    rjmp 3b
-4:  clr r21
+2:  rcall .Lmore_room
+    brcc 3b
     ret
 
 /* The same while X is at what is decoded. */
 .Laside:
-    movw r30, r26
-    movw r26, r10
-    rcall .Lraw
-    movw r10, r26
-    movw r26, r30
+    subi r21, 1
+    brcs 2f
+1:  sbrc r0, DOR0
+    rcall .Llost
+    movw r30, r10
+    lds r24, UDR0
+    st Z+, r24
+    cpi r30, lo8(m2560_rx_end)
+    ldi r24, hi8(m2560_rx_end)
+    cpc r31, r24
+    brne 3f
+    ldi r30, lo8(m2560_rx)
+    ldi r31, hi8(m2560_rx)
+3:  movw r10, r30
+    ret
+2:  rcall .Lmore_room
+    brcc 1b
+    ret
+
+/* The low byte of the room is through; carry: all of it is. */
+.Lmore_room:
+    lds r24, Q(ROOM+1)
+    subi r24, 1
+    brcs 1f
+    sts Q(ROOM+1), r24
+    ret
+1:  ldi r21, 0
     ret
 
 /* The next payload word. */
@@ -422,7 +477,10 @@ m2560_quick_run:
     out PORTC, r24
     ld r24, Y+
     out PORTD, r24
-    rjmp .Lcycle
+.Lcycle:
+    cycle
+    next
+
 .Ltake:
     rcall .Lnext_word
 .Lput:
@@ -430,11 +488,10 @@ m2560_quick_run:
     out PORTB, r3
     out PORTC, r4
     out PORTD, r5
-.Lcycle:
-    cycle
-    next
+    rjmp .Lcycle
 
 .Lskip:
+    address r18, r19, r20
     rcall .Lnext_word
     ld r24, Y+
     cp r2, r24
@@ -451,17 +508,20 @@ m2560_quick_run:
 /* A word of 32 lines that is passed over if it is blank, as SKIP; and the end of its turn: PUT, a WAIT
  * in lanes of 16, STEP by 1 and END at once, if nothing is unusual. Else the next step is that WAIT. */
 .Lword:
+    lds r23, Q(TURNS)
     take r2, r3, r4, r5
+    adiw r28, 5
 .Ltaken:
+    address r18, r19, r20
     mov r24, r2
     and r24, r3
     and r24, r4
     and r24, r5
     com r24
     breq 1f
-    adiw r28, 5
     next
-1:  adiw r28, 4
+1:  sts Q(TURNS), r23
+    sbiw r28, 1
     ld r24, Y+
 
 /* On at this byte of the row. */
@@ -518,55 +578,58 @@ m2560_quick_run:
     out PORTD, r5
     cycle
     take r10, r11, r12, r13
-    ldi r24, 1
+    subi r18, 0xFF
+    sbci r19, 0xFF
+    sbci r20, 0xFF
+    ldi r24, 8
+    sts Q(POLLS), r24
     sts Q(WAITED), r24
-    ldi r23, 8
+    rjmp 1f
+6:  rjmp 3f
+2:  high
+    breq 6b
+    lds r24, Q(POLLS)
+    dec r24
+    breq 6b
+    sts Q(POLLS), r24
+    in r24, TCNT0
+    in r0, LIMIT
+    cp r24, r0
+    brlo 1f
+    lds r24, Q(REST) /* this turn is the last */
+    add r24, r23
+    dec r24
+    sts Q(REST), r24
+    ldi r23, 1
 1:  look
     sense
     in r24, PINA
     cp r24, r2
     in r24, PINB
     cpc r24, r3
-    brne 2f
-    rcall .Lhigh
-    brne 3f
+    brne 2b
+    high
+    brne 6b
     sense
     in r24, PINA
     cp r24, r2
     in r24, PINB
     cpc r24, r3
-    in r24, PINC
-    cpc r24, r4
-    in r24, PIND
-    cpc r24, r5
-    sensed
-    nop
-    nop
-    out PORTG, r1
+    brne 7f
+    high
     brne 3f
-    subi r18, 0xFF
-    sbci r19, 0xFF
-    sbci r20, 0xFF
-    lds r24, Q(TURNS)
-    dec r24
-    sts Q(TURNS), r24
+    dec r23
     breq 4f
-    in r24, TCNT0
-    in r0, LIMIT
-    cp r24, r0
-    brsh 4f
     movw r2, r10
     movw r4, r12
-    lds r28, Q(ROW)
-    lds r29, Q(ROW+1)
-    adiw r28, 2
+    lds r28, Q(BODY)
+    lds r29, Q(BODY+1)
     rjmp .Ltaken
-2:  rcall .Lhigh
-    breq 3f
-    dec r23
-    breq 3f
-    rjmp 1b
-3:  rcall .Lback
+7:  rjmp 2b
+3:  subi r18, 1
+    sbci r19, 0
+    sbci r20, 0
+    rcall .Lback
     next
 4:  sts Q(D), r2
     sts Q(D+1), r3
@@ -575,20 +638,9 @@ m2560_quick_run:
     rcall .Lback
     rjmp .Lleave
 
-/* Is the higher half as wanted? Ends the read cycle. */
-.Lhigh:
-    in r24, PINC
-    cp r24, r4
-    in r24, PIND
-    cpc r24, r5
-    sensed
-    nop
-    nop
-    out PORTG, r1
-    ret
-
 /* The payload word that was taken beforehand. */
 .Lback:
+    sts Q(TURNS), r23
     lds r30, Q(PAYLOAD)
     lds r31, Q(PAYLOAD+1)
     sbiw r30, 4

@@ -17,8 +17,9 @@ typedef struct {
     const uint8_t *from; /* what is decoded, and where to */
     uint8_t *to;
     bw_coded rx;
-    uint8_t may; /* bytes that may be decoded */
-    uint8_t inner, polls;
+    uint16_t may; /* bytes that may be decoded */
+    uint8_t inner, polls, rest;
+    const uint8_t *body; /* of a row that begins with WORD: the step behind it */
 } m2560_quick_state;
 
 extern m2560_quick_state m2560_quick;
@@ -72,7 +73,8 @@ static inline void bd_quick_run(bw_core *c) {
     m->room = m->room < 8 ? 0 : m->room - 8;
     m->may = line_straight(c);
     if (m->may > m->room) m->may = m->room;
-    m->lost = 0;
+    m->lost = m->rest = 0;
+    m->body = m->row + 7;
     m2560_quick_run();
     /* A step of timer 0 is 128 ticks. */
     m->quick.lasted = (uint16_t)((uint16_t)(TCNT0 - m->quick.lasted) << 8) >> 1;

@@ -148,8 +148,7 @@ m2560_send:
     cp r28, r14
     cpc r29, r15
     breq 2f
-    ldi r19, LINE_SENDS
-    sts UCSR0B, r19
+    sends r19
 2:  .irp n, 29,28,15,14,7,6,5,4,3,2
     pop r\n
     .endr

@@ -156,6 +156,7 @@ static void end_inner(translation *t, const uint8_t *row) {
 static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at) {
     if (t->body || t->taken || t->back || t->skips_to) return false;
     code_with(t, QUICK_SKIP, op_get(op + 2, 4));
+    t->there = 1;
     t->skip = t->to++;
     for (uint16_t left = (uint16_t)(op[1] + 1); left; left--)
         at = (uint16_t)(at + op_length(r->code[at]));

@@ -7,7 +7,8 @@
  *   WRITE   address 3, value 4    a write
  *   VALUE   value 4               a write at the address that stands on the lines
  *   TAKE                          the next payload word, written there
- *   SKIP    value 4, to 1         the next payload word; if it is the value, on at this byte of the row
+ *   SKIP    value 4, to 1         the next payload word; if it is the value, on at this byte of the row;
+ *                                 and the address lines show A
  *   PUT                           the word that SKIP has taken, written where the lines stand
  *   WANT    value 4               what the next wait wants, instead of the word taken last
  *   BITS    mask 4                lines that waits look at; all of the word at the beginning, and to be
