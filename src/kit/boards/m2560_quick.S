@@ -42,7 +42,7 @@
 #define SENSE OCR0B
 /* And one of the EEPROM: when turns end, of timer 0, which begins at 0. */
 #define LIMIT EEARL
-#define SLICE F_CPU / 1024 / 400
+#define SLICE F_CPU / 1024 / 250
 
 /* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,
  * r14 to r17 the checksum of the frame that comes, r22 what is left of its block, r18 to r20 A, r25 the

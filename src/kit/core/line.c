@@ -166,11 +166,11 @@ static void close_up(bw_core *c) {
 }
 
 #ifdef BD_QUICK
-/* Rows of steps decode what comes while their chips are busy, at less cost: what has come is left to
- * the next one, if there is one and it is not too much, but not for long. */
+/* Rows of steps decode what comes at less cost: while one is at work it is left to that, if it is not
+ * too much, but not for long. */
 static bool left_to_row(bw_core *c, uint16_t head) {
     uint8_t beat = bd_beat(&c->bd);
-    if (c->run.row.there && !c->run.busy && c->tail != c->keep && apart(c->scan, head) < 512 &&
+    if (c->run.quick && !c->run.busy && apart(c->scan, head) < 512 &&
         ((beat - c->run.row.polled) & 31) < 16)
         return true;
     c->run.row.polled = beat;

@@ -61,6 +61,9 @@ void run_lose_power(bw_core *c) {
     bw_run *r = &c->run;
     if (r->ended) return;
     if (r->busy == POLL) wait_give_up(c);
+#ifdef BD_QUICK
+    r->quick = 0;
+#endif
     judge(r, E_POWER_LOST);
     r->verdict = E_POWER_LOST;
     r->ended = 1;
