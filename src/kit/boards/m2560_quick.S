@@ -14,16 +14,16 @@
 #define SINCE 12
 #define AT 14
 #define PAYLOAD 16
-#define IDLE 18
-#define READ_SETUP 19
-#define READ_STROBE 20
-#define WRITE_SETUP 21
-#define WRITE_STROBE 22
-#define SETTLE 23
-#define READ_PULSE 24
-#define WRITE_PULSE 25
-#define ONES 26
-#define ROW 30
+#define ROW 18
+#define IDLE 20
+#define READ_SETUP 21
+#define READ_STROBE 22
+#define WRITE_SETUP 23
+#define WRITE_STROBE 24
+#define SETTLE 25
+#define READ_PULSE 26
+#define WRITE_PULSE 27
+#define ONES 28
 #define ROOM 32
 #define LOST 34
 #define FROM 35
@@ -188,8 +188,8 @@ m2560_quick_run:
     lds r24, Q(READ_SETUP)
     out SENSE, r24
     ones
-    lds r12, Q(ROW)
-    lds r13, Q(ROW+1)
+    lds r12, Q(AT)
+    lds r13, Q(AT+1)
     lds r21, Q(ROOM)
     clr r24
     out TCNT0, r24

@@ -7,11 +7,10 @@
 
 /* What m2560_quick.S works on; it knows this layout. */
 typedef struct {
-    bw_quick quick; /* 18 bytes */
+    bw_quick quick; /* 20 bytes */
     uint8_t idle, read_setup, read, write_setup, write;
     uint8_t settle, read_pulse, write_pulse;
     uint8_t ones[4]; /* of ports A to D */
-    const uint8_t *row;
     uint16_t room;
     uint8_t lost;
     const uint8_t *from; /* what is decoded, and where to */
@@ -19,7 +18,7 @@ typedef struct {
     bw_coded rx;
     uint16_t may; /* bytes that may be decoded */
     uint8_t inner, polls, rest;
-    const uint8_t *body; /* of a row that begins with WORD: the step behind it */
+    const uint8_t *word; /* of a turn that begins with WORD: the step behind it */
 } m2560_quick_state;
 
 extern m2560_quick_state m2560_quick;
@@ -61,7 +60,6 @@ static inline bw_quick *bd_quick_state(bw_core *c) {
 static inline void bd_quick_run(bw_core *c) {
     m2560_quick_state *m = &m2560_quick;
     uint8_t *to = c->ring + c->put;
-    m->row = m->quick.row;
     m->from = c->ring + c->scan;
     m->to = to;
     m->rx = c->rx;
@@ -74,7 +72,7 @@ static inline void bd_quick_run(bw_core *c) {
     m->may = line_straight(c);
     if (m->may > m->room) m->may = m->room;
     m->lost = m->rest = 0;
-    m->body = m->row + 7;
+    m->word = m->quick.body + 7;
     m2560_quick_run();
     /* A step of timer 0 is 128 ticks. */
     m->quick.lasted = (uint16_t)((uint16_t)(TCNT0 - m->quick.lasted) << 8) >> 1;

@@ -23,6 +23,7 @@ typedef struct {
     int32_t outer_a, outer_low, outer_high;
     uint16_t skips_to; /* the operation that a skip leads to; 0: there is no skip */
     uint8_t *skip;     /* the byte of the row that says so */
+    uint8_t *row;      /* where a turn begins */
     uint8_t *body;     /* of the inner loop; NULL: there is none */
     uint16_t times, words, outer_words; /* words: of the payload, in a turn */
     uint16_t stretch;  /* the operation that begins it */
@@ -32,6 +33,7 @@ typedef struct {
     uint8_t back;      /* the cursor stands at the word taken last */
     uint8_t fresh;     /* and that word is what a wait would want */
     uint8_t how;       /* of the last wait */
+    uint8_t at_b;      /* A is B */
     uint8_t there;     /* the address lines show A */
     uint8_t *put, *last; /* where PUT stands; where the row ends that may be made at once */
 } translation;
@@ -141,7 +143,7 @@ static bool begin_inner(translation *t, uint32_t times) {
     return true;
 }
 
-static void end_inner(translation *t, const uint8_t *row) {
+static void end_inner(translation *t) {
     int32_t net = t->a - t->outer_a;
     spread(&t->low, &t->high, net, t->times);
     if (t->outer_low < t->low) t->low = t->outer_low;
@@ -149,7 +151,7 @@ static void end_inner(translation *t, const uint8_t *row) {
     t->a = t->outer_a + net * (int32_t)t->times;
     t->words = (uint16_t)(t->outer_words + t->words * t->times);
     code(t, QUICK_AGAIN);
-    *t->to++ = (uint8_t)(t->body - row);
+    *t->to++ = (uint8_t)(t->body - t->row);
     t->body = 0;
 }
 
@@ -168,11 +170,11 @@ static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at
 
 /* The word that was looked at again is passed over: the row has never gone back. A skip leads to
  * here, where it has passed over it too. */
-static bool next(translation *t, const uint8_t *row, uint16_t at) {
+static bool next(translation *t, uint16_t at) {
     if (!t->back) return false;
     t->back = 0;
     if (t->skips_to == at) {
-        *t->skip = (uint8_t)(t->to - row);
+        *t->skip = (uint8_t)(t->to - t->row);
         t->skips_to = t->there = 0;
     }
     return true;
@@ -187,21 +189,52 @@ static bool step(translation *t, const uint8_t *op) {
     return !t->skips_to;
 }
 
-/* One operation; false if it cannot be translated. */
+static bool write_fixed(bw_core *c, translation *t, const uint8_t *op) {
+    uint8_t wide = op[0] & 2 ? 4 : 2;
+    return write_at(c, t, op_get(op + 1 + wide, op[0] & 1 ? 4 : 2), op_get(op + 1, wide));
+}
+
+/* One operation before the loop or after it; false if it cannot be translated. */
+static bool outer(bw_core *c, translation *t, const uint8_t *op) {
+    switch (op[0]) {
+    case 0x10: return op[1] == c->run.shape;
+    case 0x22: t->at_b = 1; return true;
+    case 0x12:
+    case 0x85:
+    case 0x86: return true;
+    case 0x30:
+    case 0x31:
+    case 0x32:
+    case 0x33: return write_fixed(c, t, op);
+    case 0x35: return write_at_a(c, t, op_get(op + 1, 2));
+    case 0x37: return write_at_a(c, t, op_get(op + 1, 4));
+    default: return false;
+    }
+}
+
+static bool outers(bw_core *c, translation *t, uint16_t from, uint16_t to) {
+    t->held = 1;
+    t->there = 0;
+    for (; from < to; from = (uint16_t)(from + op_length(c->run.code[from])))
+        if (t->to - c->scratch > ROOM || !outer(c, t, c->run.code + from)) return false;
+    return true;
+}
+
+/* One operation of the loop. */
 static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at) {
     switch (op[0]) {
     case 0x24: return step(t, op);
-    case 0x30: return write_at(c, t, op_get(op + 3, 2), op_get(op + 1, 2));
-    case 0x31: return write_at(c, t, op_get(op + 3, 4), op_get(op + 1, 2));
-    case 0x32: return write_at(c, t, op_get(op + 5, 2), op_get(op + 1, 4));
-    case 0x33: return write_at(c, t, op_get(op + 5, 4), op_get(op + 1, 4));
+    case 0x30:
+    case 0x31:
+    case 0x32:
+    case 0x33: return write_fixed(c, t, op);
     case 0x34: return write_at_a(c, t, op_get(op + 1, 2));
     case 0x36: return write_at_a(c, t, op_get(op + 1, 4));
     case 0x38: return write_payload(t);
     case 0x45:
         t->back = !t->taken && !t->body;
         return t->back;
-    case 0x46: return next(t, c->scratch, at);
+    case 0x46: return next(t, at);
     case 0x50:
     case 0x51: return wait(c, t, op);
     case 0x60: return skip(t, &c->run, op, at);
@@ -224,40 +257,64 @@ static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at
     }
 }
 
-/* Makes the row of the loop at `at`. */
+/* Makes the row of the loop at `at`: what stands before it, a turn, what stands after it. */
 static bool translate(bw_core *c, uint16_t at) {
     bw_run *r = &c->run;
+    bw_row *row = &r->row;
     translation t = {0};
     t.to = c->scratch;
-    t.atomic = r->atomic;
-    t.held = r->critical | r->atomic;
     t.low = NOWHERE;
     t.high = -NOWHERE;
     if (!bd_quick_fits(c, &c->shape[r->shape])) return false;
-    for (;; at = (uint16_t)(at + op_length(r->code[at]))) {
+    row->whole = r->code[at - 1] == 0x81 && outers(c, &t, 0, at - 1) && t.at_b;
+    if (!row->whole) t.to = c->scratch;
+    t.row = t.to;
+    t.atomic = r->atomic;
+    t.held = r->critical | r->atomic;
+    t.there = 0;
+    for (row->at = at;; at = (uint16_t)(at + op_length(r->code[at]))) {
         const uint8_t *op = r->code + at;
         if (t.to - c->scratch > ROOM) return false;
         if (op[0] == 0x82 && !t.body) break;
         if (op[0] == 0x82) {
-            end_inner(&t, c->scratch);
+            end_inner(&t);
         } else if (!operation(c, &t, op, at)) {
             return false;
         }
     }
     if (t.taken || t.back || t.skips_to) return false;
-    if (t.last == t.to && t.skip == c->scratch + 6 && op_get(c->scratch + 2, 4) == 0xFFFFFFFFu) {
-        code_at(c->scratch, QUICK_WORD);
+    if (t.last == t.to && t.skip == t.row + 6 && op_get(t.row + 2, 4) == 0xFFFFFFFFu) {
+        code_at(t.row, QUICK_WORD);
         code_at(t.put, QUICK_LAST);
     }
     code(&t, QUICK_END);
-    r->row.words = t.words;
-    r->row.stretch = t.stretch;
-    r->row.end = at;
-    r->row.how = t.how;
-    r->row.low = t.low;
-    r->row.high = t.high;
-    r->row.net = t.a;
-    return true;
+    row->words = t.words;
+    row->stretch = t.stretch;
+    row->end = at;
+    row->how = t.how;
+    row->net = t.a;
+    row->body = (uint8_t)(t.row - c->scratch);
+    row->tail = (uint8_t)(t.to - c->scratch);
+    t.a = 0;
+    if (!row->whole || r->code[at + 1] != 0x87 || !outers(c, &t, at + 2, r->length)) row->tail = 0;
+    code(&t, QUICK_END);
+    row->low = t.low;
+    row->high = t.high;
+    return row->words * r->pay_width <= BD_SCRATCH - COPY;
+}
+
+/* Can the row be made for so many turns from `a` on? */
+static bool fits(bw_core *c, uint32_t a, uint32_t turns) {
+    const bw_row *row = &c->run.row;
+    int32_t low = row->low, high = row->high;
+    spread(&low, &high, row->net, (uint16_t)turns);
+    return low > high || permit_window(c, row->shape, a + (uint32_t)low, a + (uint32_t)high);
+}
+
+static bool plain(bw_core *c, uint8_t shape) {
+    uint32_t ones = env_width(c, shape) == 4 ? 0xFFFFFFFFu : (1ul << 8 * env_width(c, shape)) - 1;
+    return env_width(c, shape) && env_writes(c, shape) && (c->run.mask & ones) == ones &&
+           c->run.pay_width == env_width(c, shape);
 }
 
 /* The loop that has just begun. The row of a run before is still there if nothing but runs has come
@@ -265,28 +322,34 @@ static bool translate(bw_core *c, uint16_t at) {
 void quick_begin(bw_core *c) {
     bw_run *r = &c->run;
     bw_row *row = &r->row;
-    uint32_t turns = r->loop_left[r->depth - 1], ones = run_ones(c);
+    uint32_t turns = r->loop_left[r->depth - 1];
     uint16_t at = r->loop_at[r->depth - 1];
-    int32_t low, high;
-    if (r->quick || turns > MOST_TURNS || !env_width(c, r->shape) || !env_writes(c, r->shape) ||
-        (r->mask & ones) != ones || r->pay_width != env_width(c, r->shape))
-        return;
+    if (r->quick || turns > MOST_TURNS || !plain(c, r->shape)) return;
     if (!row->there || row->slot != r->slot || row->shape != r->shape || row->at != at ||
         row->n != r->n) {
         row->there = 0;
+        row->shape = r->shape;
         if (!translate(c, at)) return;
         row->there = 1;
         row->slot = r->slot;
-        row->shape = r->shape;
-        row->at = at;
         row->n = r->n;
     }
-    low = row->low;
-    high = row->high;
-    spread(&low, &high, row->net, (uint16_t)turns);
-    if (low <= high && !permit_window(c, r->shape, r->a + (uint32_t)low, r->a + (uint32_t)high))
+    if (fits(c, r->a, turns)) r->quick = r->depth;
+}
+
+/* A run begins whose row is there, with all of its script: it goes on in the loop. */
+void quick_whole(bw_core *c) {
+    bw_run *r = &c->run;
+    bw_row *row = &r->row;
+    if (!row->there || !row->whole || row->slot != r->slot || row->n != r->n ||
+        r->n > MOST_TURNS || !plain(c, row->shape) || !fits(c, r->b, r->n))
         return;
-    r->quick = r->depth;
+    r->shape = row->shape;
+    r->a = r->b;
+    r->at = r->loop_at[0] = row->at;
+    r->loop_left[0] = r->n;
+    r->depth = r->quick = row->lead = 1;
+    r->first = 0;
 }
 
 /* The wait in which a turn stands: the interpreter goes on with it. */
@@ -314,7 +377,6 @@ static uint8_t into_wait(bw_core *c, const bw_quick *q) {
 static const uint8_t *words_of(bw_core *c, uint16_t at, uint16_t bytes, uint8_t *turns) {
     uint16_t straight = (uint16_t)(BD_RING - at);
     if (bytes > straight) {
-        if (bytes > BD_SCRATCH - COPY) return 0;
         for (uint16_t n = 0; n < bytes; n++) c->scratch[COPY + n] = c->ring[line_index(at, n)];
         *turns = 1;
         return c->scratch + COPY;
@@ -323,8 +385,8 @@ static const uint8_t *words_of(bw_core *c, uint16_t at, uint16_t bytes, uint8_t 
     return c->ring + at;
 }
 
-/* Turns in a row; QUICK_NONE: the interpreter has to make the next one. */
-uint8_t quick_turns(bw_core *c, uint8_t *why) {
+/* Turns in a row; true if it ends in a wait. */
+bool quick_turns(bw_core *c, uint8_t *why) {
     bw_run *r = &c->run;
     bw_quick *q = bd_quick_state(c);
     uint32_t *left = &r->loop_left[r->depth - 1];
@@ -332,11 +394,12 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
     const uint8_t *payload =
         words_of(c, line_index(r->pay_at, (uint16_t)(r->cursor * width)),
                  (uint16_t)(r->row.words * width), &turns);
-    if (!payload) return QUICK_NONE;
     q->a = r->a;
     q->d = r->d;
     q->turns = turns;
-    q->row = c->scratch;
+    q->row = q->body = c->scratch + r->row.body;
+    if (r->row.lead) q->row = c->scratch;
+    r->row.lead = 0;
     q->payload = payload;
     q->waits = q->waited = 0;
     bd_quick_run(c);
@@ -354,14 +417,22 @@ uint8_t quick_turns(bw_core *c, uint8_t *why) {
     c->work_done += turns;
     if (q->waits) {
         *why = into_wait(c, q);
-        return QUICK_WAITS;
+        return true;
     }
     if (!*left) {
         r->at = (uint16_t)(r->row.end + 1);
         r->depth--;
         r->quick = 0;
+        if (r->row.tail) {
+            q->turns = 1;
+            q->a = r->b;
+            q->row = c->scratch + r->row.tail;
+            bd_quick_run(c);
+            r->at = r->length;
+            r->tidying = 1;
+        }
     }
-    return QUICK_TURNED;
+    return false;
 }
 
 #endif

@@ -14,8 +14,9 @@ typedef struct {
     uint8_t waited; /* a wait has come to its good end */
     uint8_t left;   /* of the wait in which it ended: bytes of the word that are in no test any more */
     uint16_t lasted; /* ticks from when that wait began; until the board is back, as it counts */
-    const uint8_t *row;     /* the row; of that wait: what stands behind `left` */
+    const uint8_t *row;     /* where to begin; of that wait: what stands behind `left` */
     const uint8_t *payload; /* the next word */
+    const uint8_t *body;    /* where a turn begins */
 } bw_quick;
 
 #endif

@@ -37,6 +37,10 @@ void run_begin(bw_core *c) {
 #endif
     for (uint8_t n = 0; n < 4; n++) r->lane[n] = LANE_NONE;
     r->began = r->seen = env_now(c);
+#ifdef BD_QUICK
+    r->row.lead = 0;
+    quick_whole(c);
+#endif
 }
 
 void run_stop(bw_core *c, uint8_t why) {
@@ -266,12 +270,10 @@ BW_HOT uint8_t unit(bw_core *c) {
     case NO:
 #ifdef BD_QUICK
         if (r->quick && r->quick == r->depth && r->at == r->loop_at[r->depth - 1]) {
-            uint8_t made;
             why = E_GOOD;
-            made = quick_turns(c, &why);
-            if (made == QUICK_WAITS) r->busy = POLL;
-            more = made != QUICK_NONE;
-            if (more) break;
+            more = true;
+            if (quick_turns(c, &why)) r->busy = POLL;
+            break;
         }
 #endif
         why = operate(c, op, &more);

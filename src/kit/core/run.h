@@ -17,6 +17,9 @@ enum { STEP_MORE, STEP_SHORT, STEP_WAITS, STEP_DONE };
 typedef struct {
     uint8_t there; /* 0: nothing there */
     uint8_t slot, shape, how;
+    uint8_t body, tail; /* where a turn begins, and what follows the last; 0: nothing does */
+    uint8_t whole;      /* the row begins with what stands before the loop */
+    uint8_t lead;       /* that is still to be made */
     uint8_t polled; /* when bytes that came were last decoded without a row; a beat */
     uint16_t at, end;        /* operations of the script: the first of the loop, and its end */
     uint16_t words, stretch; /* of the payload in a turn; the operation that begins a critical stretch */

@@ -43,9 +43,9 @@ uint8_t ready_poll(bw_core *c, bool *more);
 uint8_t sweep_begin(bw_core *c, const uint8_t *op);
 uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more);
 /* quick.c: loops that the board makes faster. */
-enum { QUICK_NONE, QUICK_TURNED, QUICK_WAITS };
 void quick_begin(bw_core *c);
-uint8_t quick_turns(bw_core *c, uint8_t *why);
+void quick_whole(bw_core *c);
+bool quick_turns(bw_core *c, uint8_t *why);
 /* The checks before a cycle, in order, and the cycle. */
 uint8_t run_read(bw_core *c, uint32_t address, uint32_t *word);
 uint8_t run_write(bw_core *c, uint32_t address, uint32_t value);
