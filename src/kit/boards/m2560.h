@@ -53,9 +53,9 @@ typedef struct {
 #define BD_BURSTS "../boards/m2560_bursts.h"
 #define BD_QUICK "../boards/m2560_quick.h"
 
-#define BD_RING 2720
+#define BD_RING 2666
 #define BD_SPARE 48
-#define BD_QUEUE 2625
+#define BD_QUEUE 2616
 #define BD_RX_BODY 860
 #define BD_TX_BODY 1056
 #define BD_SHAPES 8

@@ -1,157 +1,5 @@
-/* Rows of steps (core/quick_ops.h), and the line meanwhile: bytes that come go into the receive ring
- * without an interrupt, and while a chip is busy they are decoded. */
-#include "m2560_asm.h"
-#include "../core/quick_ops.h"
-
-/* m2560_quick_state of m2560_quick.h. */
-#define Q(offset) m2560_quick + offset
-#define A 0
-#define D 4
-#define TURNS 8
-#define WAITS 9
-#define WAITED 10
-#define LEFT 11
-#define SINCE 12
-#define AT 14
-#define PAYLOAD 16
-#define ROW 18
-#define IDLE 20
-#define READ_SETUP 21
-#define READ_STROBE 22
-#define WRITE_SETUP 23
-#define WRITE_STROBE 24
-#define SETTLE 25
-#define READ_PULSE 26
-#define WRITE_PULSE 27
-#define ONES 28
-#define ROOM 32
-#define LOST 34
-#define FROM 35
-#define TO 37
-#define CRC 39
-#define BLOCK 43
-#define LEFT_OF_BLOCK 44
-#define MAY 45
-#define INNER 47
-#define POLLS 48
-#define REST 49
-#define BODY 50
-
-/* Two registers of timer 0 that it does not need: levels of the control lines. */
-#define STROBE OCR0A
-#define SENSE OCR0B
-/* And one of the EEPROM: when turns end, of timer 0, which begins at 0. */
-#define LIMIT EEARL
-#define SLICE F_CPU / 1024 / 250
-
-/* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,
- * r14 to r17 the checksum of the frame that comes, r22 what is left of its block, r18 to r20 A, r25 the
- * control lines set up for a write, r1 in idle; Y the row.
- *
- * T: bytes are decoded as they come, X is where they go to, r21 how many may be. Else they go into the
- * ring as they are, X is its head, r21 the low byte of the room in it. */
-
-/* On with the next step. */
-.macro next
-    ld r30, Y+
-    ld r31, Y+
-    ijmp
-.endm
-
-/* A byte that came. */
-.macro look
-    lds r0, UCSR0A
-    sbrc r0, RXC0
-    rcall .Lbyte
-.endm
-
-.macro pause loops
-    lds r24, Q(\loops)
-77: dec r24
-    brne 77b
-.endm
-
-/* A write cycle, from where address and data stand. */
-.macro cycle
-    out DDRA, r6
-    out DDRB, r7
-    out DDRC, r8
-    out DDRD, r9
-    out PORTG, r25
-    pause SETTLE
-    in r24, STROBE
-    out PORTG, r24
-    pause WRITE_PULSE
-    out PORTG, r25
-    clr r24
-    nop
-    out PORTG, r1
-    release r24
-    look
-.endm
-
-/* A read cycle up to where the lines are looked at, and from there to its hold. */
-.macro sense
-    in r24, SENSE
-    out PORTG, r24
-    pause SETTLE
-    lds r24, Q(READ_STROBE)
-    out PORTG, r24
-    pause READ_PULSE
-.endm
-.macro sensed
-    in r24, SENSE
-    out PORTG, r24
-.endm
-
-/* Is the higher half as wanted? Ends the read cycle. */
-.macro high
-    in r24, PINC
-    cp r24, r4
-    in r24, PIND
-    cpc r24, r5
-    sensed
-    nop
-    nop
-    out PORTG, r1
-.endm
-
-/* The next payload word of 32 lines. */
-.macro take a, b, c, d
-    lds r30, Q(PAYLOAD)
-    lds r31, Q(PAYLOAD+1)
-    ld \a, Z+
-    ld \b, Z+
-    ld \c, Z+
-    ld \d, Z+
-    sts Q(PAYLOAD), r30
-    sts Q(PAYLOAD+1), r31
-.endm
-
-/* Does this byte of the word agree, and is its lane in the test? */
-.macro open byte, n
-    tst \byte
-    brne 78f
-    sbrs r23, \n
-    rjmp .Lpart
-78:
-.endm
-
-/* It leaves the test if it has agreed twice. */
-.macro close byte, mask, n
-    tst \byte
-    brne 79f
-    clr \mask
-    ori r23, 1 << \n
-79:
-.endm
-
-.macro ones
-    lds r6, Q(ONES)
-    lds r7, Q(ONES+1)
-    lds r8, Q(ONES+2)
-    lds r9, Q(ONES+3)
-.endm
+/* Rows of steps (core/quick_ops.h). */
+#include "m2560_quick_asm.h"
 
     .section .bss.m2560_quick, "aw", @nobits
     .global m2560_quick
@@ -163,7 +11,7 @@ m2560_quick:
     .balign 2
 m2560_quick_steps:
     .word pm(.Lwrite), pm(.Lvalue), pm(.Ltake), pm(.Lskip), pm(.Lput), pm(.Lwant), pm(.Lbits)
-    .word pm(.Lwait), pm(.Lstep), pm(.Lloop), pm(.Lagain), pm(.Lend), pm(.Laddress)
+    .word pm(m2560_q_wait), pm(.Lstep), pm(.Lloop), pm(.Lagain), pm(.Lend), pm(.Laddress)
     .word pm(.Lword), pm(.Llast)
 
     .section .text.m2560_quick, "ax", @progbits
@@ -227,7 +75,7 @@ m2560_quick_run:
     crc r14, r15, r16, r17, r24
     lds r0, UCSR0A
     sbrc r0, RXC0
-    rcall .Laside
+    rcall m2560_q_aside
 6:  subi r23, 1
     breq 9f
     brcc 1b
@@ -239,7 +87,7 @@ m2560_quick_run:
     tst r24
     brne 1b
     rjmp 7f
-3:  rcall .Lcode
+3:  rcall m2560_q_code
     brcs 6b
     rjmp 2b
 5:  movw r26, r28
@@ -257,7 +105,7 @@ m2560_quick_run:
     sts Q(FROM+1), r27
     sts Q(TO), r28
     sts Q(TO+1), r29
-    rcall .Lsoon
+    rcall m2560_q_soon
     movw r26, r10
 8:  movw r28, r12
     next
@@ -275,7 +123,8 @@ m2560_quick_run:
     lds r29, Q(ROW+1)
     next
 
-.Lleave_wait:
+    .global m2560_q_leave_wait
+m2560_q_leave_wait:
     ldi r24, 1
     sts Q(WAITS), r24
     sts Q(AT), r28
@@ -287,7 +136,7 @@ m2560_quick_run:
     sts Q(TURNS), r24
     look
     brtc 1f
-    rcall .Lplain
+    rcall m2560_q_plain
 1:  clr r1
     sts Q(CRC), r14
     sts Q(CRC+1), r15
@@ -309,133 +158,6 @@ m2560_quick_run:
     .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
     pop r\n
     .endr
-    ret
-
-/* Bytes that came, as many as there are. */
-.Lbyte:
-    brts 1f
-    rjmp .Lraw
-1:  sbrc r0, DOR0
-    rcall .Llost
-    lds r24, UDR0
-    tst r24
-    breq 4f
-    subi r22, 1
-    brcs 3f
-2:  st X+, r24
-    crc r14, r15, r16, r17, r24
-5:  subi r21, 1
-    breq 6f
-    brcs 7f
-8:  lds r0, UCSR0A
-    sbrc r0, RXC0
-    rjmp .Lbyte
-    ret
-6:  lds r24, Q(MAY+1)
-    tst r24
-    brne 8b
-    rjmp .Lplain
-7:  lds r24, Q(MAY+1)
-    dec r24
-    sts Q(MAY+1), r24
-    rjmp 8b
-3:  rcall .Lcode
-    brcs 5b
-    rjmp 2b
-4:  rcall .Lplain
-    clr r24
-    rjmp .Lstore
-
-/* From now on bytes stay as they are. The first code byte of a frame keeps its place. */
-.Lplain:
-    clt
-    sts Q(TO), r26
-    sts Q(TO+1), r27
-    adiw r26, 1
-    sts Q(FROM), r26
-    sts Q(FROM+1), r27
-    lds r24, Q(ROOM)
-    lds r30, Q(ROOM+1)
-    lds r31, Q(MAY+1)
-    add r21, r24
-    adc r30, r31
-    sts Q(ROOM+1), r30
-/* This turn is the last. */
-.Lsoon:
-    clr r24
-    out LIMIT, r24
-    ret
-
-/* A code byte: a zero stands before it, but for the first of a frame and behind FF; carry: none. */
-.Lcode:
-    lds r30, Q(BLOCK)
-    sts Q(BLOCK), r24
-    mov r22, r24
-    dec r22
-    dec r30
-    ldi r24, 0xFD
-    cp r24, r30
-    ldi r24, 0
-    ret
-
-.Llost:
-    lds r24, Q(LOST)
-    inc r24
-    sts Q(LOST), r24
-    ret
-
-/* Into the ring. If it is full they stay where they are, and the receiver will tell. */
-.Lraw:
-    subi r21, 1
-    brcs 2f
-3:  sbrc r0, DOR0
-    rcall .Llost
-    lds r24, UDR0
-.Lstore:
-    st X+, r24
-    cpi r26, lo8(m2560_rx_end)
-    ldi r24, hi8(m2560_rx_end)
-    cpc r27, r24
-    brne 1f
-    ldi r26, lo8(m2560_rx)
-    ldi r27, hi8(m2560_rx)
-1:  lds r0, UCSR0A
-    sbrc r0, RXC0
-    rjmp .Lraw
-    ret
-2:  rcall .Lmore_room
-    brcc 3b
-    ret
-
-/* The same while X is at what is decoded. */
-.Laside:
-    subi r21, 1
-    brcs 2f
-1:  sbrc r0, DOR0
-    rcall .Llost
-    movw r30, r10
-    lds r24, UDR0
-    st Z+, r24
-    cpi r30, lo8(m2560_rx_end)
-    ldi r24, hi8(m2560_rx_end)
-    cpc r31, r24
-    brne 3f
-    ldi r30, lo8(m2560_rx)
-    ldi r31, hi8(m2560_rx)
-3:  movw r10, r30
-    ret
-2:  rcall .Lmore_room
-    brcc 1b
-    ret
-
-/* The low byte of the room is through; carry: all of it is. */
-.Lmore_room:
-    lds r24, Q(ROOM+1)
-    subi r24, 1
-    brcs 1f
-    sts Q(ROOM+1), r24
-    ret
-1:  ldi r21, 0
     ret
 
 /* The next payload word. */
@@ -647,107 +369,3 @@ m2560_quick_run:
     sts Q(PAYLOAD), r30
     sts Q(PAYLOAD+1), r31
     ret
-
-.Lwait:
-    in r24, TCNT0
-    sts Q(SINCE), r24
-    ld r24, Y+
-    sts Q(LEFT), r24
-    clr r24
-.Lpoll:
-    sts Q(POLLS), r24
-    look
-    rcall .Lsense
-    breq .Lagrees
-    open r30, 0
-    open r31, 1
-    open r24, 2
-    open r0, 3
-.Lbusy:
-    lds r24, Q(POLLS)
-    dec r24
-    brne .Lpoll
-    rcall .Ldata
-    rjmp .Lleave_wait
-
-/* All lanes agree: and once more? */
-.Lagrees:
-    rcall .Lsense
-    brne .Ljudge
-    ldi r24, 1
-    sts Q(WAITED), r24
-    rcall .Ldata
-    adiw r28, 3
-    sbrs r23, 5
-    rjmp 1f
-    ones
-1:  next
-
-.Ldata:
-    sts Q(D), r10
-    sts Q(D+1), r11
-    sts Q(D+2), r12
-    sts Q(D+3), r13
-    ret
-
-/* Some lane agrees, others do not: which agrees twice leaves the test. */
-.Lpart:
-    push r30
-    push r31
-    push r24
-    push r0
-    rcall .Lsense
-    pop r10
-    or r0, r10
-    pop r10
-    or r24, r10
-    pop r10
-    or r31, r10
-    pop r10
-    or r30, r10
-.Ljudge:
-    ori r23, 0x20
-    close r30, r6, 0
-    close r31, r7, 1
-    close r24, r8, 2
-    close r0, r9, 3
-    sts Q(LEFT), r23
-    rjmp .Lbusy
-
-/* A read cycle at the address that stands there; r10 to r13 the word. In r30, r31, r24, r0 the bytes of
- * those lanes are not 0 that are not as wanted; equal if all are. */
-.Lsense:
-    sense
-    sample r10, r11, r12, r13
-    sensed
-    lds r23, Q(LEFT)
-    movw r30, r10
-    out PORTG, r1
-    eor r30, r2
-    eor r31, r3
-    and r30, r6
-    and r31, r7
-    mov r24, r12
-    eor r24, r4
-    and r24, r8
-    mov r0, r13
-    eor r0, r5
-    and r0, r9
-    sbrc r23, 7
-    rjmp 1f
-    or r30, r31
-    or r24, r0
-    sbrc r23, 6
-    or r30, r24
-    sbrc r23, 6
-    mov r24, r30
-    mov r31, r30
-    mov r0, r24
-1:  tst r30
-    brne 2f
-    tst r31
-    brne 2f
-    tst r24
-    brne 2f
-    tst r0
-2:  ret

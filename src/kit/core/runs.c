@@ -81,7 +81,7 @@ uint8_t serve_run(bw_core *c) {
     bw_place place;
     bw_kept *k;
     bw_script *s;
-    bw_need need;
+    bw_need *need;
     uint32_t request, meant;
     uint16_t bytes, room;
     uint8_t slot, code;
@@ -119,19 +119,21 @@ uint8_t serve_run(bw_core *c) {
     if (slot >= BD_SCRIPTS || !c->script[slot].length) return F_NO_SCRIPT;
     s = &c->script[slot];
     if (s->checksum != meant) return fault_of(c, F_ANOTHER_SCRIPT, s->checksum);
-    need = s->need;
-    if (!s->checked) need = check(c, s->code, s->length, 1);
-    if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
-    if (need.uses_n && r->n == 0) take_bad(c, N_AT);
+    need = &s->need;
+    if (!s->checked) *need = check(c, s->code, s->length, 1);
+    if (need->refused) return fault_of(c, F_SCRIPT_REFUSED, need->at);
+    if (need->uses_n && r->n == 0) take_bad(c, N_AT);
     if (r->mask == 0) take_bad(c, LANES_AT);
     if (c->bad_at) return F_MALFORMED;
-    if (need.uses_n && !(s->checked && s->checked_for == r->n))
-        need = check(c, s->code, s->length, r->n);
-    if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
+    if (need->uses_n && !(s->checked && s->checked_for == r->n)) {
+        s->checked = 0;
+        *need = check(c, s->code, s->length, r->n);
+    }
+    if (need->refused) return fault_of(c, F_SCRIPT_REFUSED, need->at);
     s->checked = 1;
     s->checked_for = r->n;
-    s->need = need;
-    if (need.payload != bytes >> (r->pay_width >> 1)) return fault_of(c, F_PAYLOAD, need.payload);
+    if (need->payload != (uint16_t)(bytes >> (r->pay_width >> 1)))
+        return fault_of(c, F_PAYLOAD, need->payload);
     r->code = s->code;
     r->length = s->length;
 #ifdef BD_QUICK
@@ -149,11 +151,12 @@ uint8_t serve_run(bw_core *c) {
     k = chain_begin(c, &place, request);
     r->kept = k;
     /* Emitted words are promised; mismatches get what is left of memory and of a reply. */
-    room = (uint16_t)(BD_POOL - 4 * need.emitted);
-    if (room > BD_TX_BODY - REPLY_HEAD - 4 * need.emitted)
-        room = (uint16_t)(BD_TX_BODY - REPLY_HEAD - 4 * need.emitted);
-    k->listed_room = room / 12 > 255 ? 255 : room / 12;
-    c->work_limit = need.stop_ms;
+    room = (uint16_t)(BD_POOL - 4 * need->emitted);
+    if (room > BD_TX_BODY - REPLY_HEAD - 4 * need->emitted)
+        room = (uint16_t)(BD_TX_BODY - REPLY_HEAD - 4 * need->emitted);
+    k->listed_room = 0;
+    if (need->sweeps) k->listed_room = room / 12 > 255 ? 255 : room / 12;
+    c->work_limit = need->stop_ms;
     at_work(c, k);
     chain_end(c, k, r->verdict);
     if (!c->silent) chain_answer(c, k);
