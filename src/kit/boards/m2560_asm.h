@@ -111,4 +111,20 @@
     sts PORTH, \a2
 .endm
 
+/* A byte into the checksum r30, c1 to c3, which is r30, c2, c3, c4 afterwards; for bytes in a row. */
+.macro turn c1, c2, c3, c4, byte
+    eor r30, \byte
+    ldi r31, hi8(m2560_crc + 0x300)
+    lpm \c4, Z
+    dec r31
+    lpm r0, Z
+    eor \c3, r0
+    dec r31
+    lpm r0, Z
+    eor \c2, r0
+    dec r31
+    lpm r30, Z
+    eor r30, \c1
+.endm
+
 #endif
