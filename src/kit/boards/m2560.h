@@ -148,6 +148,7 @@ static inline bool bd_tx_idle(bd_state *b) {
 #define BD_SENDS
 static inline void bd_sends(bd_state *b) {
     (void)b;
+    UCSR0A = 1 << U2X0 | 1 << TXC0; /* takes "all has left" back */
     UCSR0B = 1 << RXCIE0 | 1 << UDRIE0 | 1 << RXEN0 | 1 << TXEN0;
 }
 

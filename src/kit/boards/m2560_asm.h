@@ -13,6 +13,14 @@
 #define LINE_ON (1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0)
 #define LINE_SENDS (LINE_ON | 1 << UDRIE0)
 
+/* The interrupt is let on; "all has left" is taken back first. */
+.macro sends with
+    ldi \with, 1 << U2X0 | 1 << TXC0
+    sts UCSR0A, \with
+    ldi \with, LINE_SENDS
+    sts UCSR0B, \with
+.endm
+
 /* bw_out of core/bw.h. */
 #define OUT_HEAD 0
 #define OUT_TAIL 2

@@ -8,15 +8,19 @@ ISR(TIMER1_OVF_vect) {
     core.bd.turns++;
 }
 
+/* The interrupts of the line keep what they need in registers that nothing else uses: none interrupts
+ * another, and a push takes a cycle more. */
+#define KEPT "out %[a], r24\n\tin r24, __SREG__\n\tout %[b], r24\n\tout %[c], r30\n\tpush r31\n\t"
+#define BACK \
+    "pop r31\n\tin r30, %[c]\n\tin r24, %[b]\n\tout __SREG__, r24\n\tin r24, %[a]\n\treti\n\t"
+#define KEEPERS \
+    [a] "I"(_SFR_IO_ADDR(GPIOR0)), [b] "I"(_SFR_IO_ADDR(GPIOR1)), [c] "I"(_SFR_IO_ADDR(GPIOR2))
+
 /* A byte came: into the receive ring, or counted as lost. It has to be done within a byte's time, so
  * it is bw_receive() written for this part. */
 ISR(USART0_RX_vect, ISR_NAKED) {
     __asm__ volatile(
-        "push r24\n\t"
-        "in r24, __SREG__\n\t"
-        "push r24\n\t"
-        "push r30\n\t"
-        "push r31\n\t"
+        KEPT
         "lds r24, %[status]\n\t"
         "lds r31, %[head]+1\n\t"
         "lds r30, %[head]\n\t"
@@ -41,12 +45,7 @@ ISR(USART0_RX_vect, ISR_NAKED) {
         "breq 4f\n\t" /* full: the byte stands where nobody looks */
         "sts %[head], r30\n\t"
         "sts %[head]+1, r31\n\t"
-        "5: pop r31\n\t"
-        "pop r30\n\t"
-        "pop r24\n\t"
-        "out __SREG__, r24\n\t"
-        "pop r24\n\t"
-        "reti\n\t"
+        "5: " BACK
         "3: lds r24, %[lost]\n\t" /* a byte before this one is gone */
         "inc r24\n\t"
         "breq 1b\n\t"
@@ -58,7 +57,7 @@ ISR(USART0_RX_vect, ISR_NAKED) {
         "sts %[lost], r24\n\t"
         "rjmp 5b"
         :
-        : [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.head),
+        : KEEPERS, [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.head),
           [tail] "i"(&core.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
           [lost] "i"(&core.lost));
 }
@@ -66,11 +65,7 @@ ISR(USART0_RX_vect, ISR_NAKED) {
 /* The sender is empty: the next byte of the ring, and at its end no more of these. */
 ISR(USART0_UDRE_vect, ISR_NAKED) {
     __asm__ volatile(
-        "push r24\n\t"
-        "in r24, __SREG__\n\t"
-        "push r24\n\t"
-        "push r30\n\t"
-        "push r31\n\t"
+        KEPT
         "lds r30, %[tail]\n\t"
         "lds r31, %[tail]+1\n\t"
         "lds r24, %[ready]\n\t"
@@ -78,27 +73,18 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
         "lds r24, %[ready]+1\n\t"
         "cpc r31, r24\n\t"
         "breq 1f\n\t"
-        "ldi r24, %[sent]\n\t"
-        "sts %[status], r24\n\t" /* takes "all has left" back */
         "subi r31, hi8(-(m2560_ring))\n\t"
         "ld r24, Z+\n\t"
         "sts %[data], r24\n\t"
-        "subi r31, hi8(m2560_ring)\n\t"
         "andi r31, 1\n\t"
         "sts %[tail], r30\n\t"
         "sts %[tail]+1, r31\n\t"
-        "2: pop r31\n\t"
-        "pop r30\n\t"
-        "pop r24\n\t"
-        "out __SREG__, r24\n\t"
-        "pop r24\n\t"
-        "reti\n\t"
+        "2: " BACK
         "1: ldi r24, %[quiet]\n\t"
         "sts %[control], r24\n\t"
         "rjmp 2b"
         :
-        : [sent] "M"(1 << U2X0 | 1 << TXC0), [status] "i"(&UCSR0A), [data] "i"(&UDR0),
-          [control] "i"(&UCSR0B), [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0),
+        : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B), [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0),
           [tail] "i"(&core.out.tail), [ready] "i"(&core.out.ready));
 }
 

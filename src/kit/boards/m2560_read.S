@@ -115,8 +115,7 @@ m2560_read:
     cp r28, r14
     cpc r29, r15
     breq 4f
-    ldi r18, LINE_SENDS
-    sts UCSR0B, r18
+    sends r18
 4:  .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
     pop r\n
     .endr

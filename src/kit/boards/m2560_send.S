@@ -189,8 +189,7 @@ m2560_send:
     cp r28, r2
     cpc r29, r3
     breq 2f
-    ldi r21, LINE_SENDS
-    sts UCSR0B, r21
+    sends r21
 2:  .irp n, 29,28,7,6,5,4,3,2
     pop r\n
     .endr
