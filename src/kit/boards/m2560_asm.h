@@ -74,6 +74,7 @@
 /* Of a mode. */
 #define TO_EQUAL 0
 #define WHILE_EQUAL 1
+#define QUICK 2
 #define CHARGED 7
 
 
@@ -87,6 +88,12 @@
     out DDRB, \ones
     out DDRC, \ones
     out DDRD, \ones
+.endm
+.macro directions all
+    out DDRA, \all
+    out DDRB, \all
+    out DDRC, \all
+    out DDRD, \all
 .endm
 .macro release zero=r1
     out DDRA, \zero

@@ -16,6 +16,10 @@ uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
 
 #define M2560_REACH 0xFFFFFFul
 
+/* Of a mode, beside those of core/burst.h. */
+#define M2560_QUICK 0x04
+#define M2560_CHARGED 0x80
+
 static inline bool m2560_fits(const bw_shape *s) {
     const bd_wait_t *wait = s->waits;
     return s->width == 4 && !s->drives_read && wait[SETUP] <= M2560_SETUP + 2 &&
@@ -23,9 +27,18 @@ static inline bool m2560_fits(const bw_shape *s) {
            wait[RECOVER] <= M2560_RECOVER + 2 && wait[RELEASE] <= M2560_RELEASE + 2;
 }
 
+/* For words that are equal there is a loop of its own, with shorter times. */
+static inline bool m2560_quick(const bw_shape *s) {
+    const bd_wait_t *wait = s->waits;
+    return wait[SETUP] <= 4 + 2 && wait[HOLD] <= 5 + 2 && wait[RECOVER] <= 5 + 2 &&
+           wait[RELEASE] <= 10 + 2;
+}
+
 /* Loops of three periods, where `passed` pass in any case. */
 static inline uint8_t m2560_loops(bd_wait_t periods, uint8_t passed) {
-    return periods < (bd_wait_t)(passed + 4) ? 1 : (uint8_t)((periods - passed + 2) / 3);
+    if (periods < (bd_wait_t)(passed + 4)) return 1;
+    /* A third: a product takes less than a division; not more than 40 periods are asked for. */
+    return (uint8_t)((uint16_t)((uint8_t)(periods - passed + 2) * 86u) >> 8);
 }
 
 static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
@@ -34,9 +47,9 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     uint32_t address = burst->address, step = burst->step;
     uint8_t driven = (uint8_t)(c->held.mask | c->line_moved);
     if (!m2560_fits(s)) return false;
-    for (uint8_t n = 0; n < 3; n++) {
-        b->address[n] = (uint8_t)(address >> 8 * n);
-        b->step[n] = (uint8_t)(step >> 8 * n);
+    for (uint8_t n = 0; n < 3; n++, address >>= 8, step >>= 8) {
+        b->address[n] = (uint8_t)address;
+        b->step[n] = (uint8_t)step;
     }
     b->idle = (uint8_t)s->image_idle & driven;
     b->setup = (uint8_t)s->image_read_setup & driven;
@@ -45,13 +58,17 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
-    b->mode = burst->charged ? 0x80 : 0;
+    b->mode = burst->charged ? M2560_CHARGED : 0;
+    if (burst->charged && !b->level && m2560_quick(s)) b->mode |= M2560_QUICK;
     return true;
 }
 
 static inline uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode,
                              bool *ended) {
-    uint16_t made = m2560_read(&burst->bd, to, count, burst->bd.mode | mode, &c->out);
+    uint8_t how = burst->bd.mode | mode;
+    uint16_t made;
+    if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_QUICK;
+    made = m2560_read(&burst->bd, to, count, how, &c->out);
     c->was_read = 1;
     *ended = made >> 8;
     return (uint8_t)made;

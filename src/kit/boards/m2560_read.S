@@ -7,7 +7,8 @@
  *
  * r2 to r5 the word, r6 to r9 the one before, r10 to r12 the control lines in idle, set-up and
  * strobe, r13 the level of a charge, r14:15 where sending ends, r16 the words left, r17 the mode,
- * r18 to r20 the address, r21 to r23 the step, r30 and r31 the waits, X the place, Y the tail. */
+ * r18 to r20 the address, r21 to r23 the step, r25 all ones, r30 and r31 the waits, X the place, Y the
+ * tail, T that the words are not charged to zeros. */
     .section .text.m2560_read, "ax", @progbits
     .global m2560_read
 m2560_read:
@@ -23,9 +24,11 @@ m2560_read:
     movw r30, r16
     mov r17, r0
     mov r16, r20
+    sbrc r17, QUICK
+    rjmp 1f
     ldi r26, LINE_ON
     sts UCSR0B, r26
-    ldd r28, Z+OUT_TAIL
+1:  ldd r28, Z+OUT_TAIL
     ldd r29, Z+OUT_TAIL+1
     ldd r14, Z+OUT_READY
     ldd r15, Z+OUT_READY+1
@@ -53,14 +56,28 @@ m2560_read:
     ldd r31, Z+BURST_PULSE
     mov r30, r0
     ldi r25, 0xFF
-.Lword:
-    address r18, r19, r20
+    set
+    sbrc r17, CHARGED
+    bst r13, 0
+    sbrc r17, QUICK
+    rjmp .Lrun
+    rjmp .Lword
+/* Not to be charged, or to ones. */
+.Lother:
     sbrs r17, CHARGED
-    rjmp 1f
+    rjmp .Lcharged
     drive r13, r13, r13, r13, r25
     loops r30, r24
     release
-1:  out PORTG, r11
+    rjmp .Lcharged
+.Lword:
+    address r18, r19, r20
+    brts .Lother
+    directions r25
+    loops r30, r24
+    directions r1
+.Lcharged:
+    out PORTG, r11
     add r18, r21
     adc r19, r22
     adc r20, r23
@@ -69,24 +86,16 @@ m2560_read:
     loops r31, r24
     sample r2, r3, r4, r5
     out PORTG, r11
-    cp r2, r6
-    cpc r3, r7
-    cpc r4, r8
-    cpc r5, r9
-    movw r6, r2
-    movw r8, r4
-    out PORTG, r10
     st X+, r2
     st X+, r3
+    cp r2, r6
+    out PORTG, r10
     st X+, r4
     st X+, r5
-    brne 2f
-    sbrc r17, TO_EQUAL
-    rjmp .Lended
+    breq .Llike
+2:  movw r6, r2
+    movw r8, r4
     sbrc r17, WHILE_EQUAL
-    sbiw r26, 4
-    rjmp 3f
-2:  sbrc r17, WHILE_EQUAL
     rjmp .Lended
 3:  pump r14, r15
     dec r16
@@ -94,6 +103,43 @@ m2560_read:
     rjmp .Lword
 5:  ldi r25, 0
     rjmp .Lout
+.Llike:
+    cpc r3, r7
+    cpc r4, r8
+    cpc r5, r9
+    brne 2b
+    sbrc r17, WHILE_EQUAL
+    sbiw r26, 4
+    sbrs r17, TO_EQUAL
+    rjmp 3b
+    rjmp .Lended
+/* Words charged to zeros, as long as they are equal, where the shape is quick; the sender has its
+ * interrupt. */
+.Lrun:
+    address r18, r19, r20
+    directions r25
+    directions r1
+    out PORTG, r11
+    add r18, r21
+    adc r19, r22
+    adc r20, r23
+    out PORTG, r12
+    loops r31, r24
+    sample r2, r3, r4, r5
+    out PORTG, r11
+    cp r2, r6
+    cpc r3, r7
+    cpc r4, r8
+    cpc r5, r9
+    out PORTG, r10
+    brne 6f
+    dec r16
+    brne .Lrun
+    rjmp 5b
+6:  st X+, r2
+    st X+, r3
+    st X+, r4
+    st X+, r5
 .Lended:
     dec r16
     ldi r25, 1
@@ -107,6 +153,8 @@ m2560_read:
     std Z+BURST_ADDRESS+2, r20
     pop r31
     pop r30
+    sbrc r17, QUICK
+    rjmp 4f
     ldi r18, 2
     sub r29, r18
     sub r15, r18

@@ -73,3 +73,27 @@ void burst_summed(bw_burst *b, bw_sum *sum) {
     (void)sum;
 #endif
 }
+
+bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
+    uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count;
+    uint16_t at = line_index(c->body, 2);
+    for (uint8_t n = 0; n < there; n++) {
+        to[n] = c->ring[at++];
+        if (at == BD_RING) at = 0;
+    }
+    if (there < count) {
+        while (!(starts >> there & 1)) there--;
+    } else if (c->length == count + 2u) {
+        there = 255;
+    }
+    if (precharge < there && to[precharge] > 2) there = precharge;
+    if (there == 255) return true;
+    c->bad_at = (uint16_t)(there + 2);
+    return false;
+}
+
+uint32_t burst_number(const uint8_t *from, uint8_t bytes) {
+    uint32_t value = 0;
+    while (bytes--) value = value << 8 | from[bytes];
+    return value;
+}

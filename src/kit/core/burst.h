@@ -25,12 +25,17 @@ enum { READ_ALL, READ_TO_EQUAL, READ_WHILE_EQUAL };
 void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, uint32_t address, int16_t step,
                  uint8_t precharge);
 /* Reads up to `count` words to `to`, lowest byte first. READ_TO_EQUAL ends after a word that equals
- * the one before it, READ_WHILE_EQUAL after one that does not; there the words before it are passed
- * over and only the last is kept. The first is compared with the word before `to`. `ended` says that
+ * the one before it, READ_WHILE_EQUAL after one that does not: the words before it are passed
+ * over, and it stands at `to`. The first is compared with the word before `to`. `ended` says that
  * it ended so. Returns how many were read. */
 uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended);
 /* `count` words, one at least, into checksum, AND and OR; complete when it has ended. */
 void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum);
 void burst_summed(bw_burst *b, bw_sum *sum);
+
+/* The fields of a request from byte 2 on, `count` bytes in all, to `to`. `starts` has a bit for each
+ * byte that begins a field, `precharge` is the place of that one. False: it is malformed. */
+bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge);
+uint32_t burst_number(const uint8_t *from, uint8_t bytes);
 
 #endif

@@ -106,14 +106,25 @@ void send32(bw_core *c, uint32_t value) {
     low_bytes(c, value, 4);
 }
 
-void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
+static void frame_open(bw_core *c, const uint8_t *at, uint8_t count) {
     /* The end of the frame before is the beginning of this one, unless the line may have idled. */
     if (c->out.tail == c->out.ready) raw(c, 0);
     c->in_frame = 1;
     c->out.crc = CRC_START;
     block_open(c);
-    send8(c, kind);
-    send8(c, tag);
+    send_bytes(c, at, count);
+}
+
+void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
+    uint8_t bytes[2] = {kind, tag};
+    frame_open(c, bytes, 2);
+}
+
+void send_reply(bw_core *c, uint8_t *frame, uint8_t count) {
+    c->replying = 1;
+    frame[0] = c->work_kind | K_REPLY;
+    frame[1] = c->work_tag;
+    frame_open(c, frame, count);
 }
 
 static void close_frame(bw_core *c) {
