@@ -128,10 +128,11 @@ m2560_send:
     breq .Lout
     rjmp .Lplan
 
-/* A byte: one more behind a full block, which ends only now; or a zero, which ends the block and is not
- * sent. There is room for both. */
+/* Four bytes, or what is left: one more behind a full block, which ends only now; or a zero, which ends
+ * the block and is not sent. There is room for all. */
 .Lbyte:
-    mov r21, r26
+    ldi r24, 4
+6:  mov r21, r26
     sub r21, r2
     inc r21
     brne 1f
@@ -150,6 +151,8 @@ m2560_send:
 3:  pump r2, r3
     dec r20
     breq .Lout
+    dec r24
+    brne 6b
     rjmp .Lplan
 
 /* Gives the open block its code byte and begins the next at the head. */

@@ -76,10 +76,10 @@ void burst_summed(bw_burst *b, bw_sum *sum) {
 
 bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
     uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count;
-    uint16_t at = line_index(c->body, 2);
+    const uint8_t *from = c->ring + line_index(c->body, 2);
     for (uint8_t n = 0; n < there; n++) {
-        to[n] = c->ring[at++];
-        if (at == BD_RING) at = 0;
+        to[n] = *from++;
+        if (from == c->ring + BD_RING) from = c->ring;
     }
     if (there < count) {
         while (!(starts >> there & 1)) there--;

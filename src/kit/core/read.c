@@ -4,7 +4,7 @@
 #define HEAD 15u /* bytes of a reply before the words */
 /* Words between two looks at everything else, and bytes: each is short against all that waits. */
 #define SLICE 128
-#define BYTES 129
+#define BYTES 128
 #define PIECE 128 /* words that one head byte counts at most */
 #define LONGEST 129 /* of a run */
 /* Where the words stand in `scratch`: behind a head byte, and so far on that there is something before
@@ -19,13 +19,14 @@ typedef struct {
     uint8_t plain; /* words in `scratch` that wait to be sent as they are */
 } reading;
 
-static uint8_t *word(reading *r, uint8_t at) {
+BW_HOT uint8_t *word(reading *r, uint8_t at) {
     return r->c->scratch + WORDS + (uint16_t)at * r->width;
 }
 
 static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
     while (count) {
-        uint8_t some = count < BYTES ? (uint8_t)count : BYTES;
+        /* What is left then is whole words, for a board that sends those at a time. */
+        uint8_t some = count < BYTES ? (uint8_t)count : (uint8_t)(BYTES + (count & 3));
         if (!breathe_short(c)) return false;
         send_bytes(c, from, some);
         from += some;
