@@ -74,7 +74,7 @@
 /* Of a mode. */
 #define TO_EQUAL 0
 #define WHILE_EQUAL 1
-#define QUICK 2
+#define SHORT 2
 #define CHARGED 7
 
 

@@ -24,7 +24,7 @@ m2560_read:
     movw r30, r16
     mov r17, r0
     mov r16, r20
-    sbrc r17, QUICK
+    sbrc r17, SHORT
     rjmp 1f
     ldi r26, LINE_ON
     sts UCSR0B, r26
@@ -59,7 +59,7 @@ m2560_read:
     set
     sbrc r17, CHARGED
     bst r13, 0
-    sbrc r17, QUICK
+    sbrc r17, SHORT
     rjmp .Lrun
     rjmp .Lword
 /* Not to be charged, or to ones. */
@@ -113,7 +113,7 @@ m2560_read:
     sbrs r17, TO_EQUAL
     rjmp 3b
     rjmp .Lended
-/* Words charged to zeros, as long as they are equal, where the shape is quick; the sender has its
+/* Words charged to zeros, as long as they are equal, where the times are short; the sender has its
  * interrupt. */
 .Lrun:
     address r18, r19, r20
@@ -153,7 +153,7 @@ m2560_read:
     std Z+BURST_ADDRESS+2, r20
     pop r31
     pop r30
-    sbrc r17, QUICK
+    sbrc r17, SHORT
     rjmp 4f
     ldi r18, 2
     sub r29, r18
