@@ -21,20 +21,9 @@ m2560_read:
     push r25
     push r20
     mov r0, r18
-    movw r30, r16
+    movw r2, r16
     mov r17, r0
     mov r16, r20
-    sbrc r17, SHORT
-    rjmp 1f
-    ldi r26, LINE_ON
-    sts UCSR0B, r26
-1:  ldd r28, Z+OUT_TAIL
-    ldd r29, Z+OUT_TAIL+1
-    ldd r14, Z+OUT_READY
-    ldd r15, Z+OUT_READY+1
-    ldi r26, 2
-    add r29, r26
-    add r15, r26
     movw r26, r22
     sbiw r26, 4
     ld r6, X+
@@ -52,9 +41,21 @@ m2560_read:
     ldd r11, Z+BURST_SETUP
     ldd r12, Z+BURST_STROBE
     ldd r13, Z+BURST_LEVEL
-    ldd r0, Z+BURST_SETTLE
-    ldd r31, Z+BURST_PULSE
-    mov r30, r0
+    ldd r4, Z+BURST_SETTLE
+    ldd r5, Z+BURST_PULSE
+    movw r30, r2
+    sbrc r17, SHORT
+    rjmp 1f
+    ldi r25, LINE_ON
+    sts UCSR0B, r25
+1:  ldd r28, Z+OUT_TAIL
+    ldd r29, Z+OUT_TAIL+1
+    ldd r14, Z+OUT_READY
+    ldd r15, Z+OUT_READY+1
+    ldi r25, 2
+    add r29, r25
+    add r15, r25
+    movw r30, r4
     ldi r25, 0xFF
     set
     sbrc r17, CHARGED
@@ -148,23 +149,25 @@ m2560_read:
     sub r24, r16
     pop r31
     pop r30
-    std Z+BURST_ADDRESS, r18
-    std Z+BURST_ADDRESS+1, r19
-    std Z+BURST_ADDRESS+2, r20
+    movw r2, r30
     pop r31
     pop r30
     sbrc r17, SHORT
     rjmp 4f
-    ldi r18, 2
-    sub r29, r18
-    sub r15, r18
+    ldi r21, 2
+    sub r29, r21
+    sub r15, r21
     std Z+OUT_TAIL, r28
     std Z+OUT_TAIL+1, r29
     cp r28, r14
     cpc r29, r15
     breq 4f
-    sends r18
-4:  .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
+    sends r21
+4:  movw r30, r2
+    std Z+BURST_ADDRESS, r18
+    std Z+BURST_ADDRESS+1, r19
+    std Z+BURST_ADDRESS+2, r20
+    .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
     pop r\n
     .endr
     ret

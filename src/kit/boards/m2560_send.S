@@ -43,20 +43,20 @@ m2560_send:
     .irp n, 2,3,4,5,6,7,28,29,24,25
     push r\n
     .endr
-    ldi r21, LINE_ON
-    sts UCSR0B, r21
     movw r18, r22
     movw r30, r24
     ldd r26, Z+OUT_HEAD
     ldd r27, Z+OUT_HEAD+1
-    ldd r28, Z+OUT_TAIL
-    ldd r29, Z+OUT_TAIL+1
     ldd r2, Z+OUT_BLOCK
     ldd r3, Z+OUT_BLOCK+1
     ldd r4, Z+OUT_CRC
     ldd r5, Z+OUT_CRC+1
     ldd r6, Z+OUT_CRC+2
     ldd r7, Z+OUT_CRC+3
+    ldi r21, LINE_ON
+    sts UCSR0B, r21
+    ldd r28, Z+OUT_TAIL
+    ldd r29, Z+OUT_TAIL+1
     ldi r21, 2
     add r27, r21
     add r29, r21
@@ -103,6 +103,7 @@ m2560_send:
     ld r23, Z+
     ld r24, Z+
     ld r25, Z+
+    pump r2, r3
     .irp n, 22,23,24,25
     tst r\n
     breq .Lzero
@@ -112,7 +113,6 @@ m2560_send:
     st X+, r23
     st X+, r24
     st X+, r25
-    pump r2, r3
     mov r30, r4
     turn r5, r6, r7, r4, r22
     turn r6, r7, r4, r5, r23
@@ -170,30 +170,29 @@ m2560_send:
 .Lout:
     pop r31
     pop r30
-    mov r21, r26
-    sub r21, r2
-    std Z+OUT_CODE, r21
     ldi r21, 2
-    sub r27, r21
     sub r29, r21
     sub r3, r21
-    std Z+OUT_HEAD, r26
-    std Z+OUT_HEAD+1, r27
     std Z+OUT_TAIL, r28
     std Z+OUT_TAIL+1, r29
-    std Z+OUT_BLOCK, r2
-    std Z+OUT_BLOCK+1, r3
     std Z+OUT_READY, r2
     std Z+OUT_READY+1, r3
+    cp r28, r2
+    cpc r29, r3
+    breq 2f
+    sends r22
+2:  sub r27, r21
+    std Z+OUT_BLOCK, r2
+    std Z+OUT_BLOCK+1, r3
+    std Z+OUT_HEAD, r26
+    std Z+OUT_HEAD+1, r27
+    sub r26, r2
+    std Z+OUT_CODE, r26
     std Z+OUT_CRC, r4
     std Z+OUT_CRC+1, r5
     std Z+OUT_CRC+2, r6
     std Z+OUT_CRC+3, r7
-    cp r28, r2
-    cpc r29, r3
-    breq 2f
-    sends r21
-2:  .irp n, 29,28,7,6,5,4,3,2
+    .irp n, 29,28,7,6,5,4,3,2
     pop r\n
     .endr
     ret
