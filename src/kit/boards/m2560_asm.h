@@ -74,7 +74,8 @@
 /* Of a mode. */
 #define TO_EQUAL 0
 #define WHILE_EQUAL 1
-#define SHORT 2
+#define RUN 2
+#define SHORT 3
 #define CHARGED 7
 
 

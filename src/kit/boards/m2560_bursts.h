@@ -17,7 +17,8 @@ uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
 #define M2560_REACH 0xFFFFFFul
 
 /* Of a mode, beside those of core/burst.h. */
-#define M2560_SHORT 0x04
+#define M2560_RUN 0x04
+#define M2560_SHORT 0x08
 #define M2560_CHARGED 0x80
 
 static inline bool m2560_fits(const bw_shape *s) {
@@ -27,7 +28,7 @@ static inline bool m2560_fits(const bw_shape *s) {
            wait[RECOVER] <= M2560_RECOVER + 2 && wait[RELEASE] <= M2560_RELEASE + 2;
 }
 
-/* For words that are equal there is a loop of its own, with shorter times. */
+/* For times that are shorter still there are loops of their own. */
 static inline bool m2560_short(const bw_shape *s) {
     const bd_wait_t *wait = s->waits;
     return wait[SETUP] <= 4 + 2 && wait[HOLD] <= 5 + 2 && wait[RECOVER] <= 5 + 2 &&
@@ -59,7 +60,7 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
     b->mode = burst->charged ? M2560_CHARGED : 0;
-    if (burst->charged && !b->level && m2560_short(s)) b->mode |= M2560_SHORT;
+    if (burst->charged && !b->level && m2560_short(s)) b->mode |= M2560_RUN | M2560_SHORT;
     return true;
 }
 
@@ -67,7 +68,8 @@ static inline uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, ui
                              bool *ended) {
     uint8_t how = burst->bd.mode | mode;
     uint16_t made;
-    if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_SHORT;
+    if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_RUN;
+    if (mode == READ_ALL) how &= (uint8_t)~M2560_SHORT;
     made = m2560_read(&burst->bd, to, count, how, &c->out);
     c->was_read = 1;
     *ended = made >> 8;

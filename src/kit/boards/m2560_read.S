@@ -44,7 +44,7 @@ m2560_read:
     ldd r4, Z+BURST_SETTLE
     ldd r5, Z+BURST_PULSE
     movw r30, r2
-    sbrc r17, SHORT
+    sbrc r17, RUN
     rjmp 1f
     ldi r25, LINE_ON
     sts UCSR0B, r25
@@ -60,8 +60,10 @@ m2560_read:
     set
     sbrc r17, CHARGED
     bst r13, 0
-    sbrc r17, SHORT
+    sbrc r17, RUN
     rjmp .Lrun
+    sbrc r17, SHORT
+    rjmp .Lshort
     rjmp .Lword
 /* Not to be charged, or to ones. */
 .Lother:
@@ -114,9 +116,8 @@ m2560_read:
     sbrs r17, TO_EQUAL
     rjmp 3b
     rjmp .Lended
-/* Words charged to zeros, as long as they are equal, where the times are short; the sender has its
- * interrupt. */
-.Lrun:
+/* A cycle with zeros charged and short times. */
+.macro short_cycle
     address r18, r19, r20
     directions r25
     directions r1
@@ -129,6 +130,30 @@ m2560_read:
     sample r2, r3, r4, r5
     out PORTG, r11
     cp r2, r6
+.endm
+/* Up to two words that are equal. */
+.Lshort:
+    short_cycle
+    st X+, r2
+    st X+, r3
+    out PORTG, r10
+    st X+, r4
+    st X+, r5
+    breq 7f
+6:  movw r6, r2
+    movw r8, r4
+    pump r14, r15
+    dec r16
+    breq 5b
+    rjmp .Lshort
+7:  cpc r3, r7
+    cpc r4, r8
+    cpc r5, r9
+    brne 6b
+    rjmp .Lended
+/* As long as words are equal; the sender has its interrupt. */
+.Lrun:
+    short_cycle
     cpc r3, r7
     cpc r4, r8
     cpc r5, r9
@@ -152,7 +177,7 @@ m2560_read:
     movw r2, r30
     pop r31
     pop r30
-    sbrc r17, SHORT
+    sbrc r17, RUN
     rjmp 4f
     ldi r21, 2
     sub r29, r21

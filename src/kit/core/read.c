@@ -45,7 +45,7 @@ static uint8_t words_in(reading *r, uint8_t at, uint8_t most, uint8_t mode, bool
     return made;
 }
 
-static bool raw(reading *r) {
+BW_HOT bool raw(reading *r) {
     bool ended;
     while (r->left) {
         uint16_t bytes = (uint16_t)words_in(r, 0, SLICE, READ_ALL, &ended) * r->width;
@@ -99,7 +99,7 @@ static bool run(reading *r) {
     return true;
 }
 
-static bool coded(reading *r) {
+BW_HOT bool coded(reading *r) {
     while (r->left) {
         bool equal;
         if (!breathe_short(r->c)) return false;
