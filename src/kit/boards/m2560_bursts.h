@@ -31,8 +31,8 @@ static inline bool m2560_fits(const bw_shape *s) {
 /* For times that are shorter still there are loops of their own. */
 static inline bool m2560_short(const bw_shape *s) {
     const bd_wait_t *wait = s->waits;
-    return wait[SETUP] <= 4 + 2 && wait[HOLD] <= 5 + 2 && wait[RECOVER] <= 5 + 2 &&
-           wait[RELEASE] <= 10 + 2;
+    return wait[SETUP] <= 2 + 2 && wait[HOLD] <= 5 + 2 && wait[RECOVER] <= 5 + 2 &&
+           wait[RELEASE] <= 6 + 2;
 }
 
 /* Loops of three periods, where `passed` pass in any case. */
@@ -46,6 +46,7 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
     uint32_t address = burst->address, step = burst->step;
+    bool upwards = step == 1;
     uint8_t driven = (uint8_t)(c->held.mask | c->line_moved);
     if (!m2560_fits(s)) return false;
     for (uint8_t n = 0; n < 3; n++, address >>= 8, step >>= 8) {
@@ -60,7 +61,7 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
     b->mode = burst->charged ? M2560_CHARGED : 0;
-    if (burst->charged && !b->level && m2560_short(s)) b->mode |= M2560_RUN | M2560_SHORT;
+    if (upwards && burst->charged && !b->level && m2560_short(s)) b->mode |= M2560_RUN | M2560_SHORT;
     return true;
 }
 

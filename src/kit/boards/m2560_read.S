@@ -60,10 +60,8 @@ m2560_read:
     set
     sbrc r17, CHARGED
     bst r13, 0
-    sbrc r17, RUN
-    rjmp .Lrun
     sbrc r17, SHORT
-    rjmp .Lshort
+    rjmp .Lstretch
     rjmp .Lword
 /* Not to be charged, or to ones. */
 .Lother:
@@ -116,17 +114,31 @@ m2560_read:
     sbrs r17, TO_EQUAL
     rjmp 3b
     rjmp .Lended
-/* A cycle with zeros charged and short times. */
+/* Upwards, with zeros charged and short times. From here on r21 words up to where the low byte of the
+ * address turns over, r16 behind them. */
+.Lstretch:
+    sts PORTK, r19
+    sts PORTH, r20
+    mov r21, r16
+    mov r22, r18
+    neg r22
+    breq 1f
+    cp r22, r21
+    brsh 1f
+    mov r21, r22
+1:  sub r16, r21
+    sbrc r17, RUN
+    rjmp .Lrun
 .macro short_cycle
-    address r18, r19, r20
+    sts PORTL, r18
     directions r25
     directions r1
     out PORTG, r11
-    add r18, r21
-    adc r19, r22
-    adc r20, r23
+    mov r24, r31
     out PORTG, r12
-    loops r31, r24
+    inc r18
+8:  dec r24
+    brne 8b
     sample r2, r3, r4, r5
     out PORTG, r11
     cp r2, r6
@@ -143,13 +155,20 @@ m2560_read:
 6:  movw r6, r2
     movw r8, r4
     pump r14, r15
-    dec r16
-    breq 5b
-    rjmp .Lshort
+    dec r21
+    brne .Lshort
+.Lturned:
+    rcall .Lcarry
+    tst r16
+    brne .Lstretch
+    rjmp 5b
 7:  cpc r3, r7
     cpc r4, r8
     cpc r5, r9
     brne 6b
+.Lfound:
+    rcall .Lcarry
+    add r16, r21
     rjmp .Lended
 /* As long as words are equal; the sender has its interrupt. */
 .Lrun:
@@ -159,13 +178,21 @@ m2560_read:
     cpc r5, r9
     out PORTG, r10
     brne 6f
-    dec r16
+    dec r21
     brne .Lrun
-    rjmp 5b
+    rjmp .Lturned
 6:  st X+, r2
     st X+, r3
     st X+, r4
     st X+, r5
+    rjmp .Lfound
+.Lcarry:
+    tst r18
+    brne 1f
+    inc r19
+    brne 1f
+    inc r20
+1:  ret
 .Lended:
     dec r16
     ldi r25, 1
