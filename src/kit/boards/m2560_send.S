@@ -115,9 +115,10 @@ m2560_send:
     st X+, r25
     mov r30, r4
     turn r5, r6, r7, r4, r22
-    turn r6, r7, r4, r5, r23
     pump r2, r3
+    turn r6, r7, r4, r5, r23
     turn r7, r4, r5, r6, r24
+    pump r2, r3
     turn r4, r5, r6, r7, r25
     mov r4, r30
     subi r20, 4
