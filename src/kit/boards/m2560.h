@@ -18,9 +18,10 @@
 #define MHZ (F_CPU / 1000000)
 
 /* The send ring: two pages at the start of the memory, since its interrupt and the bursts count in
- * that way. See m2560_asm.h and the Makefile. */
+ * that way; an index is the address. See m2560_asm.h and the Makefile. */
 extern uint8_t m2560_ring[512];
 #define BD_OUT_RING m2560_ring
+#define BD_OUT_FIRST 0x200
 #define BD_OUT 512
 
 #define BD_ROM __attribute__((__progmem__))

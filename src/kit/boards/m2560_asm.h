@@ -1,8 +1,8 @@
 /* What the assembler files of the ATmega2560 board share: the line's registers, the checksum of a
  * byte, and the sender looked at in between.
  *
- * The send ring lies at 0200 to 03FF (see Makefile): an index is the address less 0200, and one bit
- * of the address says that its end was reached. */
+ * The send ring lies at 0200 to 03FF (see Makefile): an index is the address, and one bit of it says
+ * that the end was reached. */
 #ifndef BD_M2560_ASM_H
 #define BD_M2560_ASM_H
 

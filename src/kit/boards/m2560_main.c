@@ -64,31 +64,38 @@ ISR(USART0_RX_vect, ISR_NAKED) {
           [lost] "i"(&core.lost));
 }
 
-/* The sender is empty: the next byte of the ring, and at its end no more of these. */
+/* The sender is empty: the next byte of the ring, and at its end no more of these. On the way of almost
+ * every byte nothing changes the flags. */
 ISR(USART0_UDRE_vect, ISR_NAKED) {
     __asm__ volatile(
-        KEPT
+        "out %[a], r24\n\t"
+        "out %[b], r30\n\t"
+        "out %[c], r31\n\t"
         "lds r30, %[tail]\n\t"
         "lds r31, %[tail]+1\n\t"
         "lds r24, %[ready]\n\t"
-        "cp r30, r24\n\t"
-        "breq 1f\n\t"
-        "3: subi r31, hi8(-(m2560_ring))\n\t"
-        "ld r24, Z+\n\t"
-        "sts %[data], r24\n\t"
-        "andi r31, 1\n\t"
-        "sts %[tail], r30\n\t"
-        "sts %[tail]+1, r31\n\t"
-        "2: " BACK
-        "1: lds r24, %[ready]+1\n\t"
+        "cpse r30, r24\n\t"
+        "rjmp 1f\n\t"
+        "lds r24, %[ready]+1\n\t"
         "cpse r31, r24\n\t"
-        "rjmp 3b\n\t"
+        "rjmp 1f\n\t"
         "ldi r24, %[quiet]\n\t"
         "sts %[control], r24\n\t"
-        "rjmp 2b"
+        "rjmp 2f\n\t"
+        "1: ld r24, Z+\n\t"
+        "sts %[data], r24\n\t"
+        "sbrc r31, 2\n\t"
+        "ldi r31, hi8(m2560_ring)\n\t"
+        "sts %[tail], r30\n\t"
+        "sts %[tail]+1, r31\n\t"
+        "2: in r31, %[c]\n\t"
+        "in r30, %[b]\n\t"
+        "in r24, %[a]\n\t"
+        "reti\n\t"
         :
-        : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B), [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0),
-          [tail] "i"(&core.out.tail), [ready] "i"(&core.out.ready));
+        : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B),
+          [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0), [tail] "i"(&core.out.tail),
+          [ready] "i"(&core.out.ready));
 }
 
 int main(void) {
@@ -105,6 +112,7 @@ int main(void) {
     DIDR0 = 1;
     PORTE = 1 << 7 | 1 << 4; /* pull-ups of limit and ready */
     DDRE = 1 << 6 | 1 << 5;
+    core.out.head = core.out.tail = core.out.block = core.out.ready = BD_OUT_FIRST;
     sei();
     bw_begin(&core);
     for (;;) bw_step(&core);

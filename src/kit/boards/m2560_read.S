@@ -52,9 +52,6 @@ m2560_read:
     ldd r29, Z+OUT_TAIL+1
     ldd r14, Z+OUT_READY
     ldd r15, Z+OUT_READY+1
-    ldi r25, 2
-    add r29, r25
-    add r15, r25
     movw r30, r4
     ldi r25, 0xFF
     set
@@ -206,9 +203,6 @@ m2560_read:
     pop r30
     sbrc r17, RUN
     rjmp 4f
-    ldi r21, 2
-    sub r29, r21
-    sub r15, r21
     std Z+OUT_TAIL, r28
     std Z+OUT_TAIL+1, r29
     cp r28, r14

@@ -57,10 +57,6 @@ m2560_send:
     sts UCSR0B, r21
     ldd r28, Z+OUT_TAIL
     ldd r29, Z+OUT_TAIL+1
-    ldi r21, 2
-    add r27, r21
-    add r29, r21
-    add r3, r21
 
 .Lplan:
     mov r21, r20
@@ -171,9 +167,6 @@ m2560_send:
 .Lout:
     pop r31
     pop r30
-    ldi r21, 2
-    sub r29, r21
-    sub r3, r21
     std Z+OUT_TAIL, r28
     std Z+OUT_TAIL+1, r29
     std Z+OUT_READY, r2
@@ -182,8 +175,7 @@ m2560_send:
     cpc r29, r3
     breq 2f
     sends r22
-2:  sub r27, r21
-    std Z+OUT_BLOCK, r2
+2:  std Z+OUT_BLOCK, r2
     std Z+OUT_BLOCK+1, r3
     std Z+OUT_HEAD, r26
     std Z+OUT_HEAD+1, r27

@@ -3,14 +3,15 @@
 #include "parts.h"
 
 #ifdef BD_OUT_RING
-#define RING BD_OUT_RING
+#define RING (BD_OUT_RING - BD_OUT_FIRST)
 #else
 #define RING c->out_ring
+#define BD_OUT_FIRST 0
 #endif
 
 static uint16_t next(uint16_t at) {
     at++;
-    return at == BD_OUT ? 0 : at;
+    return at == BD_OUT_FIRST + BD_OUT ? BD_OUT_FIRST : at;
 }
 
 #ifdef BD_SENDS
@@ -153,7 +154,7 @@ void send_forget(bw_core *c) {
     at = c->out.ready = c->out.tail;
     bd_unlock(&c->bd);
     /* What was sent last still stands in the ring. */
-    if (RING[at == 0 ? BD_OUT - 1 : at - 1] != 0) {
+    if (RING[at == BD_OUT_FIRST ? BD_OUT_FIRST + BD_OUT - 1 : at - 1] != 0) {
         /* In the midst of a frame: up to its delimiter. */
         while (at != c->out.head) {
             uint8_t byte = RING[at];
