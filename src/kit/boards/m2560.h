@@ -28,6 +28,9 @@ extern uint8_t m2560_ring[512];
 #define BD_ROM8(at) pgm_read_byte(at)
 #define BD_ROM32(at) pgm_read_dword(at)
 
+/* Where the call would be longer than what is called. */
+#define M2560_HERE static inline __attribute__((always_inline))
+
 typedef struct {
     volatile uint16_t turns; /* of timer 1 */
 } bd_state;
@@ -111,12 +114,12 @@ typedef struct {
 #define BD_CYCLE_NS (200000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
-static inline void bd_lock(bd_state *b) {
+M2560_HERE void bd_lock(bd_state *b) {
     (void)b;
     cli();
 }
 
-static inline void bd_unlock(bd_state *b) {
+M2560_HERE void bd_unlock(bd_state *b) {
     (void)b;
     sei();
 }
@@ -132,13 +135,13 @@ static inline uint32_t bd_now(bd_state *b) {
     return (uint32_t)turns << 16 | low;
 }
 
-static inline uint8_t bd_beat(bd_state *b) {
+M2560_HERE uint8_t bd_beat(bd_state *b) {
     (void)b;
     (void)TCNT1L; /* takes the high byte along */
     return TCNT1H / (BD_TICKS * 4);
 }
 
-static inline void bd_idle(bd_state *b) { (void)b; }
+M2560_HERE void bd_idle(bd_state *b) { (void)b; }
 
 static inline bool bd_tx_idle(bd_state *b) {
     (void)b;
@@ -147,7 +150,7 @@ static inline bool bd_tx_idle(bd_state *b) {
 
 /* The interrupt of an empty sender does the rest; see m2560_main.c. */
 #define BD_SENDS
-static inline void bd_sends(bd_state *b) {
+M2560_HERE void bd_sends(bd_state *b) {
     (void)b;
     UCSR0A = 1 << U2X0 | 1 << TXC0; /* takes "all has left" back */
     UCSR0B = 1 << RXCIE0 | 1 << UDRIE0 | 1 << RXEN0 | 1 << TXEN0;

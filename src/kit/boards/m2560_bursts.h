@@ -65,16 +65,12 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     return true;
 }
 
-static inline uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode,
-                             bool *ended) {
+M2560_HERE uint16_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode) {
     uint8_t how = burst->bd.mode | mode;
-    uint16_t made;
     if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_RUN;
     if (mode == READ_ALL) how &= (uint8_t)~M2560_SHORT;
-    made = m2560_read(&burst->bd, to, count, how, &c->out);
     c->was_read = 1;
-    *ended = made >> 8;
-    return (uint8_t)made;
+    return m2560_read(&burst->bd, to, count, how, &c->out);
 }
 
 /* The checksum of each word is reckoned during the next, so the first comes by way of READ. */

@@ -25,13 +25,13 @@ static uint32_t one(bw_core *c, bw_burst *b) {
                       : cycle_read(c, b->shape, address);
 }
 
-uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended) {
+uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode) {
     uint8_t width = b->shape->width, made = 0;
-    *ended = false;
+    bool ended = false;
 #ifdef BD_BURSTS
-    if (b->own) return bd_burst_read(c, b, to, count, mode, ended);
+    if (b->own) return bd_burst_read(c, b, to, count, mode);
 #endif
-    while (made < count && !*ended) {
+    while (made < count && !ended) {
         uint32_t word = one(c, b);
         bool equal = mode != READ_ALL;
         made++;
@@ -40,13 +40,13 @@ uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t 
             if (equal && to[0] != to[-width]) equal = false;
         }
         if (mode == READ_WHILE_EQUAL) {
-            *ended = !equal;
+            ended = !equal;
             to -= width;
         } else {
-            *ended = equal;
+            ended = equal;
         }
     }
-    return made;
+    return ended ? made | READ_ENDED : made;
 }
 
 void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {

@@ -35,20 +35,18 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
     return true;
 }
 
-/* Reads on, to the place of this word. */
-static uint8_t words_in(reading *r, uint8_t at, uint8_t most, uint8_t mode, bool *ended) {
-    uint8_t some = most < SLICE ? most : SLICE, made;
-    if (r->left < some) some = (uint8_t)r->left;
-    made = burst_read(r->c, &r->burst, word(r, at), some, mode, ended);
-    r->left -= made;
-    r->c->work_done += made;
+/* Reads on, to the place of this word; how many, as burst_read() says it. */
+static uint16_t words_in(reading *r, uint8_t at, uint8_t most, uint8_t mode) {
+    uint16_t made = burst_read(r->c, &r->burst, word(r, at), r->left < most ? (uint8_t)r->left : most,
+                               mode);
+    r->left -= (uint8_t)made;
+    r->c->work_done += (uint8_t)made;
     return made;
 }
 
 BW_HOT bool raw(reading *r) {
-    bool ended;
     while (r->left) {
-        uint16_t bytes = (uint16_t)words_in(r, 0, SLICE, READ_ALL, &ended) * r->width;
+        uint16_t bytes = words_in(r, 0, SLICE, READ_ALL) * r->width;
         if (!bytes_out(r->c, word(r, 0), bytes)) return false;
     }
     return true;
@@ -76,13 +74,15 @@ static bool plain_out(reading *r, uint8_t words, uint8_t behind) {
  * eight bits stay as they are, or the reply would be longer than its bound. */
 static bool run(reading *r) {
     uint8_t length = 2, least = r->width == 1 ? 3 : 2, *from, *to;
-    bool other = false;
+    uint16_t other = 0;
     r->plain -= 2;
     for (;;) {
         while (r->left && length < LONGEST && !other) {
             if (!breathe_short(r->c)) return false;
-            length += words_in(r, r->plain + 2, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL, &other);
-            length -= other;
+            other = words_in(r, r->plain + 2, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL);
+            length += (uint8_t)other;
+            other >>= 8;
+            length -= (uint8_t)other;
         }
         if (length < least) break;
         if (!plain_out(r, r->plain, 3) || !piece(r, (uint8_t)(0x80 + length - 2), 1)) return false;
@@ -95,18 +95,19 @@ static bool run(reading *r) {
     to = word(r, r->plain);
     if (other && from != to)
         for (uint8_t n = 0; n < r->width; n++) to[n] = from[n];
-    r->plain += other;
+    r->plain += (uint8_t)other;
     return true;
 }
 
 BW_HOT bool coded(reading *r) {
     while (r->left) {
-        bool equal;
+        uint16_t made;
         if (!breathe_short(r->c)) return false;
         if (r->plain >= PIECE && !plain_out(r, PIECE, 1)) return false;
-        r->plain += words_in(r, r->plain, (uint8_t)(PIECE - r->plain), READ_TO_EQUAL, &equal);
+        made = words_in(r, r->plain, (uint8_t)(PIECE - r->plain), READ_TO_EQUAL);
+        r->plain += (uint8_t)made;
         /* The first has nothing before it. */
-        if (equal && r->plain > 1 && !run(r)) return false;
+        if (made & READ_ENDED && r->plain > 1 && !run(r)) return false;
     }
     if (r->plain > PIECE && !plain_out(r, PIECE, 1)) return false;
     return plain_out(r, r->plain, 0);
@@ -114,9 +115,9 @@ BW_HOT bool coded(reading *r) {
 
 uint8_t serve_read(bw_core *c) {
     uint8_t frame[HEAD], *echo = frame + 2, precharge, encoding;
-    uint32_t address, size;
+    uint32_t address;
     int16_t step;
-    uint16_t count;
+    uint16_t count, size;
     bw_shape *s;
     reading r;
     if (!burst_fields(c, echo, 13, 0x1A8D, 11)) return F_MALFORMED;
@@ -130,7 +131,9 @@ uint8_t serve_read(bw_core *c) {
     if (!s) return F_NO_SHAPE;
     if (span_check(c, address, step, count)) return F_BEYOND;
     if (encoding > 1) return F_ENCODING;
-    size = (uint32_t)count * s->width + (encoding ? (count + 127u) / 128 : 0);
+    if (count > BD_TX_BODY) return F_TOO_LONG;
+    size = count * s->width;
+    if (encoding) size += (count + 127u) / 128;
     if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
     work_whole(c, count);
     r.c = c;

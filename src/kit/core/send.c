@@ -46,7 +46,9 @@ static uint16_t sent_to(bw_core *c) {
 
 static void raw(bw_core *c, uint8_t byte) {
     uint16_t after = next(c->out.head);
+#ifndef BD_SENDS
     send_pump(c);
+#endif
     while (after == sent_to(c)) {
         bd_idle(&c->bd);
         send_pump(c);
