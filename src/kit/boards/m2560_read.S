@@ -167,17 +167,30 @@ m2560_read:
     rcall .Lcarry
     add r16, r21
     rjmp .Lended
-/* As long as words are equal; the sender has its interrupt. */
-.Lrun:
-    short_cycle
+/* As long as words are equal, two at a time; the sender has its interrupt. */
+.macro same
     cpc r3, r7
     cpc r4, r8
     cpc r5, r9
     out PORTG, r10
+.endm
+.Lrun:
+    sbrs r21, 0
+    rjmp .Ltwo
+    inc r21
+    rjmp .Lsecond
+.Ltwo:
+    short_cycle
+    same
     brne 6f
-    dec r21
-    brne .Lrun
+.Lsecond:
+    short_cycle
+    same
+    brne 7f
+    subi r21, 2
+    brne .Ltwo
     rjmp .Lturned
+7:  dec r21
 6:  st X+, r2
     st X+, r3
     st X+, r4

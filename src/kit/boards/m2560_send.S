@@ -125,12 +125,15 @@ m2560_send:
     breq .Lout
     rjmp .Lplan
 
-/* Four bytes, or what is left: one more behind a full block, which ends only now; or a zero, which ends
- * the block and is not sent. There is room for all. */
+/* Four bytes, or what is left; there is room for them. A block that is almost full goes on byte by
+ * byte: it ends only where one more follows. A zero ends the block and is not sent. */
 .Lbyte:
     ldi r24, 4
-6:  mov r21, r26
+    mov r21, r26
     sub r21, r2
+    cpi r21, 251
+    brlo 1f
+    ldi r24, 1
     inc r21
     brne 1f
     rcall .Lclose
@@ -149,7 +152,7 @@ m2560_send:
     dec r20
     breq .Lout
     dec r24
-    brne 6b
+    brne 1b
     rjmp .Lplan
 
 /* Gives the open block its code byte and begins the next at the head. */

@@ -5,10 +5,8 @@
 #include BD_BURSTS
 #endif
 
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, uint32_t address, int16_t step,
-                 uint8_t precharge) {
+void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t precharge) {
     b->shape = s;
-    b->address = address;
     b->step = (uint32_t)(int32_t)step;
     b->charged = precharge != 0;
     b->charge = precharge == 2 ? word_ones(s) : 0;
@@ -75,25 +73,25 @@ void burst_summed(bw_burst *b, bw_sum *sum) {
 }
 
 bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
-    uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count;
+    uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count, n = there;
     const uint8_t *from = c->ring + line_index(c->body, 2);
-    for (uint8_t n = 0; n < there; n++) {
-        to[n] = *from++;
+    uint8_t *at = to;
+    for (; n; n--) {
+        *at++ = *from++;
         if (from == c->ring + BD_RING) from = c->ring;
     }
-    if (there < count) {
+    if (there == count) {
+        if (c->length == count + 2u && to[precharge] < 3) return true;
+    } else {
         while (!(starts >> there & 1)) there--;
-    } else if (c->length == count + 2u) {
-        there = 255;
     }
     if (precharge < there && to[precharge] > 2) there = precharge;
-    if (there == 255) return true;
     c->bad_at = (uint16_t)(there + 2);
     return false;
 }
 
-uint32_t burst_number(const uint8_t *from, uint8_t bytes) {
+uint32_t burst_u32(const uint8_t *from) {
     uint32_t value = 0;
-    while (bytes--) value = value << 8 | from[bytes];
+    for (uint8_t n = 4; n--;) value = value << 8 | from[n];
     return value;
 }

@@ -5,23 +5,22 @@
 #define SLICE 128
 
 uint8_t serve_digest(bw_core *c) {
-    uint8_t frame[16], *echo = frame + 2, precharge;
-    uint32_t address, count;
+    uint8_t frame[16], *echo = frame + 2;
+    uint32_t count;
     int16_t step;
     bw_shape *s;
     bw_burst burst;
     bw_sum sum;
     if (!burst_fields(c, echo, 14, 0x228D, 13)) return F_MALFORMED;
-    address = burst_number(echo + 3, 4);
-    step = (int16_t)burst_number(echo + 7, 2);
-    count = burst_number(echo + 9, 4);
-    precharge = echo[13];
+    burst.address = burst_u32(echo + 3);
+    step = (int16_t)burst_u16(echo + 7);
+    count = burst_u32(echo + 9);
     if (rail_refusal(c)) return rail_refusal(c);
     s = shape_get(c, echo[2]);
     if (!s) return F_NO_SHAPE;
-    if (span_check(c, address, step, count)) return F_BEYOND;
+    if (span_check(c, burst.address, step, count)) return F_BEYOND;
     work_whole(c, count);
-    burst_begin(c, &burst, s, address, step, precharge);
+    burst_begin(c, &burst, s, step, echo[13]);
     sum.crc = CRC_START;
     sum.all = word_ones(s);
     sum.any = 0;

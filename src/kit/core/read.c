@@ -52,18 +52,12 @@ BW_HOT bool raw(reading *r) {
     return true;
 }
 
-/* A piece: its head byte and the first of the words. */
-static bool piece(reading *r, uint8_t head, uint8_t words) {
-    uint8_t *at = word(r, 0) - 1;
-    *at = head;
-    return bytes_out(r->c, at, (uint16_t)words * r->width + 1);
-}
-
 /* The first `words` of those that wait go out as they are, and `behind` more move to the front. */
 static bool plain_out(reading *r, uint8_t words, uint8_t behind) {
     uint8_t *to = word(r, 0), *from = word(r, words);
     if (!words) return true;
-    if (!piece(r, (uint8_t)(words - 1), words)) return false;
+    to[-1] = (uint8_t)(words - 1);
+    if (!bytes_out(r->c, to - 1, (uint16_t)(from - to) + 1)) return false;
     r->plain -= words;
     for (behind *= r->width; behind; behind--) *to++ = *from++;
     return true;
@@ -85,7 +79,10 @@ static bool run(reading *r) {
             length -= (uint8_t)other;
         }
         if (length < least) break;
-        if (!plain_out(r, r->plain, 3) || !piece(r, (uint8_t)(0x80 + length - 2), 1)) return false;
+        if (!plain_out(r, r->plain, 3)) return false;
+        from = word(r, 0) - 1;
+        *from = (uint8_t)(0x80 + length - 2);
+        send_bytes(r->c, from, r->width + 1);
         length = 0;
         if (other || !r->left) break;
     }
@@ -114,33 +111,28 @@ BW_HOT bool coded(reading *r) {
 }
 
 uint8_t serve_read(bw_core *c) {
-    uint8_t frame[HEAD], *echo = frame + 2, precharge, encoding;
-    uint32_t address;
-    int16_t step;
-    uint16_t count, size;
+    uint8_t frame[HEAD], *echo = frame + 2, encoding;
+    uint16_t size;
     bw_shape *s;
     reading r;
     if (!burst_fields(c, echo, 13, 0x1A8D, 11)) return F_MALFORMED;
-    address = burst_number(echo + 3, 4);
-    step = (int16_t)burst_number(echo + 7, 2);
-    count = (uint16_t)burst_number(echo + 9, 2);
-    precharge = echo[11];
-    encoding = echo[12];
     if (rail_refusal(c)) return rail_refusal(c);
     s = shape_get(c, echo[2]);
     if (!s) return F_NO_SHAPE;
-    if (span_check(c, address, step, count)) return F_BEYOND;
-    if (encoding > 1) return F_ENCODING;
-    if (count > BD_TX_BODY) return F_TOO_LONG;
-    size = count * s->width;
-    if (encoding) size += (count + 127u) / 128;
-    if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
-    work_whole(c, count);
     r.c = c;
-    r.left = count;
+    r.burst.address = burst_u32(echo + 3);
+    r.left = burst_u16(echo + 9);
+    if (span_check(c, r.burst.address, (int16_t)burst_u16(echo + 7), r.left)) return F_BEYOND;
+    encoding = echo[12];
+    if (encoding > 1) return F_ENCODING;
+    if (r.left > BD_TX_BODY) return F_TOO_LONG;
     r.width = s->width;
+    size = r.left * r.width;
+    if (encoding) size += (r.left + 127u) / 128;
+    if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
+    work_whole(c, r.left);
     r.plain = 0;
-    burst_begin(c, &r.burst, s, address, step, precharge);
+    burst_begin(c, &r.burst, s, (int16_t)burst_u16(echo + 7), echo[11]);
     send_reply(c, frame, HEAD);
     /* Words read while the rail was falling must not go out as good. */
     if (!(encoding ? coded(&r) : raw(&r)) || !breathe(c)) {
