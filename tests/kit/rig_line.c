@@ -84,7 +84,7 @@ static void wait_for_word(rig_line *l) {
 /* And so it does while few requests wait: the host asks in bursts, with naps of its own between them. */
 static void wait_for_requests(rig_line *l) {
     struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
-    if (l->asked < l->answered + 8 && line_take(l) == false) poll(p, 2, 200);
+    if (l->asked < l->answered + 8 && line_take(l) == false) poll(p, 2, 100);
 }
 
 static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {

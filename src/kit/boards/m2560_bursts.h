@@ -77,7 +77,7 @@ M2560_HERE uint16_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint
 static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_sum *sum) {
     bd_burst *b = &burst->bd;
     if (!b->primed) {
-        m2560_read(b, b->last, 1, b->mode, &c->out);
+        m2560_read(b, b->last, 1, b->mode & M2560_CHARGED, &c->out);
         for (uint8_t n = 0; n < 4; n++) {
             ((uint8_t *)&sum->all)[n] = b->last[n];
             ((uint8_t *)&sum->any)[n] = b->last[n];
