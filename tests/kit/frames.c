@@ -17,8 +17,8 @@ void answer_frame(bw_core *c) {
 int main(void) {
     static char text[16384];
     core.bd.ops = &quiet_ops;
-    core.put = 2;
-    core.rx_crc = CRC_START;
+    core.put = core.scan = core.head = 2;
+    core.rx.crc = CRC_START;
     while (fgets(text, sizeof text, stdin)) {
         char *bar = strchr(text, '|'), *word;
         unsigned n = 0;

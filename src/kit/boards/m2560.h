@@ -163,9 +163,12 @@ void m2560_send(struct bw_out *out, const uint8_t *from, uint8_t count);
 
 #define BD_TAKE
 #define bd_take m2560_take
-uint8_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc);
+struct bw_coded;
+uint16_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, struct bw_coded *rx);
 
 #define BD_CRC
+#define bd_crc_bytes m2560_crc_bytes
+uint32_t m2560_crc_bytes(const uint8_t *from, uint16_t count, uint32_t state);
 extern const uint8_t m2560_crc[1024];
 static inline uint32_t bd_crc(uint32_t state, uint8_t byte) {
     __asm__("eor %A0, %1\n\t"

@@ -46,6 +46,41 @@
     lpm \c3, Z
 .endm
 
+/* Coded bytes from X on, `count` of them at most, decoded to Y on and into the checksum c0 to c3; ends
+ * before a delimiter and, with `short`, behind a code byte. `with` and r0 are free. */
+.macro decode c0, c1, c2, c3, block, left, count, with, short=0
+61: ld \with, X+
+    tst \with
+    breq 64f
+    tst \left
+    breq 63f
+    dec \left
+    st Y+, \with
+    crc \c0, \c1, \c2, \c3, \with
+62: dec \count
+    brne 61b
+    rjmp 65f
+63: mov r0, \block /* a code byte; a zero stands before it, but for the first and behind FF */
+    mov \block, \with
+    mov \left, \with
+    dec \left
+    dec r0
+    ldi \with, 0xFE
+    cp r0, \with
+    brsh 62b
+    clr \with
+    st Y+, \with
+    crc \c0, \c1, \c2, \c3, \with
+    .if \short
+    dec \count
+    rjmp 65f
+    .else
+    rjmp 62b
+    .endif
+64: sbiw r26, 1
+65:
+.endm
+
 /* Sends a byte if the sender takes one: Y is the tail, `low` and `high` where it has to end. */
 .macro pump low, high
     lds r0, UCSR0A

@@ -1,39 +1,39 @@
-/* Bytes of a block of COBS out of the receive ring: moved to their place and into the checksum. */
+/* Bytes as they came, decoded. */
 #include "m2560_asm.h"
 
-/* uint8_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc)
+/* uint16_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, bw_coded *rx)
  *
- * Ends before a zero; returns how many there were. X is `from`, Y `to`. */
+ * Returns how many were taken, and in the high byte how many have come of it; count is not 0. */
     .section .text.m2560_take, "ax", @progbits
     .global m2560_take
 m2560_take:
-    push r28
-    push r29
-    push r18
-    push r19
-    push r20
+    .irp n, 2,3,4,28,29,18,19,20,22
+    push r\n
+    .endr
     movw r30, r18
-    ldd r0, Z+0
-    ldd r19, Z+1
-    ldd r21, Z+2
-    ldd r18, Z+3
+    ldd r2, Z+0
+    ldd r3, Z+1
+    ldd r4, Z+2
+    ldd r19, Z+3
+    ldd r21, Z+4
+    ldd r18, Z+5
     movw r26, r24
     movw r28, r22
-1:  ld r24, X+
-    tst r24
-    breq 2f
-    st Y+, r24
-    crc r0, r19, r21, r18, r24
-    dec r20
-    brne 1b
-2:  pop r24
-    sub r24, r20
+    decode r2, r3, r4, r19, r21, r18, r20, r24
+    pop r25
+    pop r24
     pop r31
     pop r30
-    std Z+0, r0
-    std Z+1, r19
-    std Z+2, r21
-    std Z+3, r18
-    pop r29
-    pop r28
+    std Z+0, r2
+    std Z+1, r3
+    std Z+2, r4
+    std Z+3, r19
+    std Z+4, r21
+    std Z+5, r18
+    sub r24, r20
+    sub r28, r25
+    mov r25, r28
+    .irp n, 29,28,4,3,2
+    pop r\n
+    .endr
     ret

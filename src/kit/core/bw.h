@@ -21,6 +21,13 @@ typedef struct bw_out {
     uint8_t code;
 } bw_out;
 
+/* Of a frame that comes in: its checksum so far, the code byte of COBS at work, and the bytes still to
+ * come of it. A board's assembler knows this layout. */
+typedef struct bw_coded {
+    uint32_t crc;
+    uint8_t block, left;
+} bw_coded;
+
 /* A shape as the host defined it, and what a cycle needs of it. */
 typedef struct {
     uint8_t used; /* the slot holds a shape */
@@ -87,9 +94,8 @@ typedef struct bw_core {
     volatile uint16_t head;
     volatile uint8_t lost; /* bytes for which the ring had no room */
     uint16_t tail, keep, put, scan, got;
-    uint8_t block, left; /* COBS: the code byte at work, and the bytes still to come of it */
+    bw_coded rx;
     uint8_t bad;
-    uint32_t rx_crc;
 
     /* Sending. See send.c. */
     bw_out out;

@@ -9,6 +9,11 @@
 #define CRC_RESIDUE 0xDEBB20E3u
 
 uint32_t crc_byte(uint32_t state, uint8_t byte);
+uint32_t crc_bytes(uint32_t state, const uint8_t *from, uint16_t count);
+/* Of two states, as polynomials. */
+uint32_t crc_product(uint32_t a, uint32_t b);
+/* What becomes of a difference of two states while so many bytes, equal ones, are taken. */
+uint32_t crc_shift(uint32_t state, uint16_t bytes);
 
 static inline uint32_t crc_done(uint32_t state) {
     return ~state;

@@ -6,6 +6,10 @@
 uint32_t crc_byte(uint32_t state, uint8_t byte) {
     return bd_crc(state, byte);
 }
+
+uint32_t crc_bytes(uint32_t state, const uint8_t *from, uint16_t count) {
+    return bd_crc_bytes(from, count, state);
+}
 #else
 static const uint32_t table[256] BD_ROM = {
     0x00000000u, 0x77073096u, 0xEE0E612Cu, 0x990951BAu, 0x076DC419u, 0x706AF48Fu,
@@ -56,4 +60,32 @@ static const uint32_t table[256] BD_ROM = {
 uint32_t crc_byte(uint32_t state, uint8_t byte) {
     return BD_ROM32(&table[(uint8_t)(state ^ byte)]) ^ (state >> 8);
 }
+
+uint32_t crc_bytes(uint32_t state, const uint8_t *from, uint16_t count) {
+    while (count--) state = crc_byte(state, *from++);
+    return state;
+}
 #endif
+
+/* x to the power of 8, 16, 32 and so on, modulo the polynomial; x^0 is the highest bit. */
+static const uint32_t powers[11] BD_ROM = {
+    0x00800000u, 0x00008000u, 0xEDB88320u, 0xB1E6B092u, 0xA06A2517u, 0xED627DAEu,
+    0x88D14467u, 0xD7BBFE6Au, 0xEC447F11u, 0x8E7EA170u, 0x6427800Eu,
+};
+
+uint32_t crc_product(uint32_t a, uint32_t b) {
+    uint32_t sum = 0;
+    for (; a; a <<= 1) {
+        uint8_t odd = b & 1;
+        if (a & 0x80000000u) sum ^= b;
+        b >>= 1;
+        if (odd) b ^= 0xEDB88320u;
+    }
+    return sum;
+}
+
+uint32_t crc_shift(uint32_t state, uint16_t bytes) {
+    for (uint8_t n = 0; bytes; n++, bytes >>= 1)
+        if (bytes & 1) state = crc_product(state, BD_ROM32(&powers[n]));
+    return state;
+}

@@ -3,11 +3,13 @@
  *   tail            keep              put       scan              head
  *   | waiting requests | frame begun ...|  (free)  | bytes as they came |
  *
- * A byte that came gives one decoded byte at most, so `put` never passes `scan`. Whenever all bytes
- * are looked at, `head` goes back to `put`: else what is between them would be lost as long as an
- * older request waits. A waiting request is two bytes (length; in the five high bits the fault that
- * it will get) and its body. */
+ * A byte that came gives one decoded byte at most, so `put` never passes `scan`. A waiting request is
+ * two bytes (length; in the five high bits the fault that it will get), its body, and the checksum of
+ * its frame. */
 #include "parts.h"
+
+/* Of free bytes between what is decoded and what is not; the more, the more seldom bytes are moved. */
+#define GAP 40
 
 static uint16_t next(uint16_t at) {
     at++;
@@ -36,8 +38,8 @@ void bw_receive(bw_core *c, uint8_t byte) {
 static void frame_fresh(bw_core *c) {
     c->put = line_index(c->keep, 2);
     c->got = 0;
-    c->block = c->left = c->bad = 0;
-    c->rx_crc = CRC_START;
+    c->rx.block = c->rx.left = c->bad = 0;
+    c->rx.crc = CRC_START;
 }
 
 static void decoded(bw_core *c, uint8_t byte) {
@@ -48,16 +50,16 @@ static void decoded(bw_core *c, uint8_t byte) {
     c->ring[c->put] = byte;
     c->put = next(c->put);
     c->got++;
-    c->rx_crc = crc_byte(c->rx_crc, byte);
+    c->rx.crc = crc_byte(c->rx.crc, byte);
     /* Kept free for what is answered at once: a short frame may still use it. */
     if (c->got > 12 && apart(c->tail, c->put) > BD_RING - BD_SPARE) c->bad = 2;
 }
 
 static void frame_ended(bw_core *c) {
-    if (c->block == 0) return; /* nothing between two delimiters */
+    if (c->rx.block == 0) return; /* nothing between two delimiters */
     if (c->bad == 2) {
         c->overruns++;
-    } else if (c->bad || c->left || c->got < 6 || c->rx_crc != CRC_RESIDUE) {
+    } else if (c->bad || c->rx.left || c->got < 6 || c->rx.crc != CRC_RESIDUE) {
         c->damaged++;
     } else {
         c->body = line_index(c->keep, 2);
@@ -72,13 +74,13 @@ static void coded(bw_core *c, uint8_t byte) {
         frame_ended(c);
         return;
     }
-    if (c->left == 0) {
-        if (c->block != 0 && c->block != 0xFF && !c->bad) decoded(c, 0);
-        c->block = byte;
-        c->left = (uint8_t)(byte - 1);
+    if (c->rx.left == 0) {
+        if (c->rx.block != 0 && c->rx.block != 0xFF && !c->bad) decoded(c, 0);
+        c->rx.block = byte;
+        c->rx.left = (uint8_t)(byte - 1);
         return;
     }
-    c->left--;
+    c->rx.left--;
     if (!c->bad) decoded(c, byte);
 }
 
@@ -86,58 +88,120 @@ static uint16_t least(uint16_t a, uint16_t b) {
     return a < b ? a : b;
 }
 
-/* Takes bytes from `from` to `to` into the checksum, up to a zero; returns how many there were. */
+/* Takes coded bytes from `from` on, `count` at most, up to a delimiter, and puts them decoded to `to`.
+ * Returns how many were taken, and in the high byte how many have come of it. */
 #ifndef BD_TAKE
-static uint8_t take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc) {
-    uint8_t n = 0;
-    for (; n < count && from[n]; n++) {
-        to[n] = from[n];
-        *crc = crc_byte(*crc, from[n]);
+static uint16_t take(const uint8_t *from, uint8_t *to, uint8_t count, bw_coded *rx) {
+    uint8_t n = 0, made = 0;
+    while (n < count && from[n]) {
+        uint8_t byte = from[n++];
+        if (rx->left) {
+            rx->left--;
+        } else {
+            bool zero = rx->block != 0 && rx->block != 0xFF;
+            rx->block = byte;
+            rx->left = (uint8_t)(byte - 1);
+            if (!zero) continue;
+            byte = 0;
+        }
+        to[made++] = byte;
+        rx->crc = crc_byte(rx->crc, byte);
     }
-    return n;
+    return (uint16_t)(n | made << 8);
 }
 #else
 #define take bd_take
 #endif
 
-/* The way of almost every byte: as many at a time as need no second look at ring, block and room. */
-static void many(bw_core *c, uint16_t head) {
-    uint16_t used = apart(c->tail, c->put), count = c->left;
-    uint8_t done;
-    if (c->bad || used >= BD_RING - BD_SPARE || c->got >= BD_RX_BODY + 4) return;
-    count = least(count, (head < c->scan ? BD_RING : head) - c->scan);
-    count = least(count, BD_RING - c->put);
-    count = least(count, BD_RING - BD_SPARE - used);
-    count = least(count, BD_RX_BODY + 4 - c->got);
-    if (!count) return;
-    done = take(c->ring + c->scan, c->ring + c->put, (uint8_t)count, &c->rx_crc);
-    c->left -= done;
-    c->got += done;
-    c->put = line_index(c->put, done);
-    c->scan = line_index(c->scan, done);
+/* Bytes that may be taken without a second look at ring and room; not how many have come. Two at the
+ * end of the ring are left, so that who takes them may step over a byte. */
+uint8_t line_straight(const bw_core *c) {
+    uint16_t used = apart(c->tail, c->put), last = c->scan > c->put ? c->scan : c->put, count;
+    if (c->bad || used >= BD_RING - BD_SPARE || last >= BD_RING - 2) return 0;
+    count = least(BD_RING - BD_SPARE - used, BD_RX_BODY + 4 - c->got);
+    count = least(count, BD_RING - 2 - last);
+    return count > 255 ? 255 : (uint8_t)count;
 }
 
-void line_poll(bw_core *c) {
+/* So many were taken, and have become so many. */
+void line_taken(bw_core *c, uint8_t taken, uint8_t made) {
+    c->scan = line_index(c->scan, taken);
+    c->put = line_index(c->put, made);
+    c->got = (uint16_t)(c->got + made);
+}
+
+/* The way of almost every byte. */
+static void many(bw_core *c, uint16_t head) {
+    uint8_t count = line_straight(c);
+    uint16_t done;
+    if (head >= c->scan && head - c->scan < count) count = (uint8_t)(head - c->scan);
+    if (!count) return;
+    done = take(c->ring + c->scan, c->ring + c->put, count, &c->rx);
+    line_taken(c, (uint8_t)done, (uint8_t)(done >> 8));
+}
+
+static uint16_t head_of(bw_core *c) {
+    uint16_t head;
+    bd_lock(&c->bd);
+    head = c->head;
+    bd_unlock(&c->bd);
+    return head;
+}
+
+/* What has come since moves to behind what is decoded, or a steady stream would fill the ring with
+ * what is between them. The first code byte of a frame keeps its place, and the delimiter behind it:
+ * they are the two bytes before the next waiting request. */
+static void close_up(bw_core *c) {
+    uint16_t first = line_index(c->put, c->rx.block != 0), to = first, from = c->scan;
+    uint16_t head = head_of(c);
+    if (first == from || (from != head && apart(first, from) < GAP)) return;
     for (;;) {
-        uint16_t head;
-        uint8_t lost;
+        for (; from != head; from = next(from), to = next(to)) c->ring[to] = c->ring[from];
         bd_lock(&c->bd);
-        if (c->scan == c->head) c->scan = c->head = c->put;
         head = c->head;
-        lost = c->lost;
-        c->lost = 0;
+        if (from == head) break;
         bd_unlock(&c->bd);
-        c->overruns += lost;
-        if (c->scan == head) return;
-        while (c->scan != head) {
-            uint8_t byte;
-            many(c, head);
-            if (c->scan == head) break;
-            byte = c->ring[c->scan];
-            c->scan = next(c->scan);
-            coded(c, byte);
-        }
     }
+    c->scan = first;
+    c->head = to;
+    bd_unlock(&c->bd);
+}
+
+#ifdef BD_QUICK
+/* Rows of steps decode what comes while their chips are busy, at less cost: what has come is left to
+ * the next one, if there is one and it is not too much, but not for long. */
+static bool left_to_row(bw_core *c, uint16_t head) {
+    uint8_t beat = bd_beat(&c->bd);
+    if (c->run.row.there && !c->run.busy && c->tail != c->keep && apart(c->scan, head) < 512 &&
+        ((beat - c->run.row.polled) & 31) < 16)
+        return true;
+    c->run.row.polled = beat;
+    return false;
+}
+#else
+#define left_to_row(c, head) false
+#endif
+
+/* What has come until now; what comes meanwhile waits, or a steady stream would keep it here. */
+void line_poll(bw_core *c) {
+    uint16_t head = head_of(c);
+    bool left = left_to_row(c, head);
+    uint8_t lost;
+    bd_lock(&c->bd);
+    lost = c->lost;
+    c->lost = 0;
+    bd_unlock(&c->bd);
+    c->overruns += lost;
+    while (c->scan != head) {
+        uint8_t byte = c->ring[c->scan];
+        if (byte && left && line_straight(c)) break;
+        if (byte) many(c, head);
+        if (c->scan == head) break;
+        byte = c->ring[c->scan];
+        c->scan = next(c->scan);
+        coded(c, byte);
+    }
+    close_up(c);
 }
 
 uint8_t line_u8(const bw_core *c, uint16_t at) {
@@ -145,14 +209,29 @@ uint8_t line_u8(const bw_core *c, uint16_t at) {
 }
 
 uint32_t line_u32(const bw_core *c, uint16_t at) {
+    const uint8_t *from = c->ring + line_index(c->body, at);
     uint32_t value = 0;
+    if (from <= c->ring + BD_RING - 4)
+        return from[0] | (uint16_t)from[1] << 8 | (uint32_t)from[2] << 16 | (uint32_t)from[3] << 24;
     for (uint8_t n = 4; n--;) value = value << 8 | line_u8(c, (uint16_t)(at + n));
     return value;
 }
 
+/* The checksum of the body from `from` up to `to`. */
+uint32_t line_sum(const bw_core *c, uint16_t from, uint16_t to) {
+    uint16_t at = line_index(c->body, from), count = (uint16_t)(to - from);
+    uint16_t first = least(count, (uint16_t)(BD_RING - at));
+    uint32_t sum = crc_bytes(CRC_START, c->ring + at, first);
+    return crc_done(crc_bytes(sum, c->ring, (uint16_t)(count - first)));
+}
+
+static uint16_t entry_end(const bw_core *c) {
+    return line_index(c->body, (uint16_t)(c->length + 4));
+}
+
 /* Keeps the frame that has just come as a waiting request. */
 void line_enqueue(bw_core *c, uint8_t code) {
-    uint16_t end = line_index(c->body, c->length);
+    uint16_t end = entry_end(c);
     if (apart(c->tail, end) > BD_RING - BD_SPARE) {
         c->overruns++;
         return;
@@ -182,7 +261,7 @@ uint8_t line_refusal(const bw_core *c) {
 void line_drop_entry(bw_core *c) {
     uint16_t after;
     open_at(c, c->tail);
-    after = line_index(c->body, c->length);
+    after = entry_end(c);
     bd_lock(&c->bd);
     c->tail = after;
     bd_unlock(&c->bd);
@@ -193,7 +272,7 @@ void line_drop_waiting(bw_core *c) {
     uint16_t keep = c->tail;
     if (c->working) {
         open_at(c, keep);
-        keep = line_index(c->body, c->length);
+        keep = entry_end(c);
     }
     c->keep = keep;
     frame_fresh(c);
@@ -214,7 +293,7 @@ static void refuse(bw_core *c, uint16_t kinds, bool rail_on, uint8_t code) {
         if (rail_on && kind == K_RAIL && c->length > 2 && line_u8(c, 2) == 1) meant = true;
         if (!first && meant && c->ring[high] >> 3 == 0) c->ring[high] |= (uint8_t)(code << 3);
         first = false;
-        entry = line_index(c->body, c->length);
+        entry = entry_end(c);
     }
     c->body = body;
     c->length = length;

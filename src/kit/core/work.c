@@ -157,8 +157,8 @@ void bw_begin(bw_core *c) {
     c->rate = BD_RESET_RATE;
     c->last_good = bd_now(&c->bd);
     c->last_status = 0;
-    c->put = 2;
-    c->rx_crc = CRC_START;
+    c->put = c->scan = c->head = 2;
+    c->rx.crc = CRC_START;
     bd_rail(&c->bd, false);
     bd_data_free(&c->bd);
     bd_address_drive(&c->bd, false);
