@@ -79,8 +79,11 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
         "lds r24, %[ready]+1\n\t"
         "cpse r31, r24\n\t"
         "rjmp 1f\n\t"
-        "ldi r24, %[quiet]\n\t"
+        "in r30, __SREG__\n\t"
+        "lds r24, %[control]\n\t"
+        "andi r24, %[quiet]\n\t"
         "sts %[control], r24\n\t"
+        "out __SREG__, r30\n\t"
         "rjmp 2f\n\t"
         "1: ld r24, Z+\n\t"
         "sts %[data], r24\n\t"
@@ -94,7 +97,7 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
         "reti\n\t"
         :
         : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B),
-          [quiet] "M"(1 << RXCIE0 | 1 << RXEN0 | 1 << TXEN0), [tail] "i"(&core.out.tail),
+          [quiet] "M"(0xFF ^ 1 << UDRIE0), [tail] "i"(&core.out.tail),
           [ready] "i"(&core.out.ready));
 }
 

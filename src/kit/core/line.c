@@ -115,12 +115,11 @@ static uint16_t take(const uint8_t *from, uint8_t *to, uint8_t count, bw_coded *
 
 /* Bytes that may be taken without a second look at ring and room; not how many have come. Two at the
  * end of the ring are left, so that who takes them may step over a byte. */
-uint8_t line_straight(const bw_core *c) {
+uint16_t line_straight(const bw_core *c) {
     uint16_t used = apart(c->tail, c->put), last = c->scan > c->put ? c->scan : c->put, count;
     if (c->bad || used >= BD_RING - BD_SPARE || last >= BD_RING - 2) return 0;
     count = least(BD_RING - BD_SPARE - used, BD_RX_BODY + 4 - c->got);
-    count = least(count, BD_RING - 2 - last);
-    return count > 255 ? 255 : (uint8_t)count;
+    return least(count, BD_RING - 2 - last);
 }
 
 /* So many were taken, and have become so many. */
@@ -132,11 +131,10 @@ void line_taken(bw_core *c, uint8_t taken, uint8_t made) {
 
 /* The way of almost every byte. */
 static void many(bw_core *c, uint16_t head) {
-    uint8_t count = line_straight(c);
-    uint16_t done;
-    if (head >= c->scan && head - c->scan < count) count = (uint8_t)(head - c->scan);
+    uint16_t count = line_straight(c), done;
+    if (head >= c->scan) count = least(count, (uint16_t)(head - c->scan));
     if (!count) return;
-    done = take(c->ring + c->scan, c->ring + c->put, count, &c->rx);
+    done = take(c->ring + c->scan, c->ring + c->put, (uint8_t)least(count, 255), &c->rx);
     line_taken(c, (uint8_t)done, (uint8_t)(done >> 8));
 }
 
@@ -168,11 +166,11 @@ static void close_up(bw_core *c) {
 }
 
 #ifdef BD_QUICK
-/* Rows of steps decode what comes while their chips are busy, at less cost: what has come is left to
- * the next one, if there is one and it is not too much, but not for long. */
+/* Rows of steps decode what comes at less cost: while one is at work it is left to that, if it is not
+ * too much, but not for long. */
 static bool left_to_row(bw_core *c, uint16_t head) {
     uint8_t beat = bd_beat(&c->bd);
-    if (c->run.row.there && !c->run.busy && c->tail != c->keep && apart(c->scan, head) < 512 &&
+    if (c->run.quick && !c->run.busy && apart(c->scan, head) < 512 &&
         ((beat - c->run.row.polled) & 31) < 16)
         return true;
     c->run.row.polled = beat;

@@ -16,7 +16,7 @@ void line_enqueue(bw_core *c, uint8_t code); /* the frame that came waits */
 void line_refuse_rail_on(bw_core *c, uint8_t code);
 uint8_t line_refusal(const bw_core *c); /* of the entry that is looked at; 0: none */
 uint16_t line_index(uint16_t at, uint16_t on);
-uint8_t line_straight(const bw_core *c);
+uint16_t line_straight(const bw_core *c);
 void line_taken(bw_core *c, uint8_t taken, uint8_t made);
 uint8_t line_u8(const bw_core *c, uint16_t at); /* a byte of the body */
 uint32_t line_u32(const bw_core *c, uint16_t at);
