@@ -48,7 +48,8 @@ typedef struct {
     bool receiving, overrun;
     /* Books. */
     uint32_t overruns, overwritten;
-    uint64_t sent, received;
+    uint64_t sent, received, asked, answered;
+    uint8_t before; /* the byte that came last from the host */
     int place; /* in a frame that is sent: 0 delimiter, 1 code byte, 2 and more the body */
     uint8_t kind;
     struct {

@@ -22,6 +22,7 @@ static void noted(rig_line *l, uint8_t byte) {
     uint64_t now = l->avr->cycle;
     if (byte == 0) {
         if (l->place > 2) {
+            l->answered += l->kind != 0xFE; /* BUSY is no answer */
             l->of[l->kind].last = l->shift_end;
             l->of[l->kind].reads = *l->reads - l->of[l->kind].reads_before;
         }
@@ -80,10 +81,16 @@ static void wait_for_word(rig_line *l) {
     poll(p, 2, 60);
 }
 
+/* And so it does while few requests wait: the host asks in bursts, with naps of its own between them. */
+static void wait_for_requests(rig_line *l) {
+    struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
+    if (l->asked < l->answered + 8 && line_take(l) == false) poll(p, 2, 100);
+}
+
 static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     rig_line *l = with;
     uint64_t now = avr->cycle;
-    bool ends_run;
+    bool ends_run, ends_read;
     (void)at;
     if (now < l->buffer_empty) {
         l->overwritten++;
@@ -98,6 +105,7 @@ static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     l->last_byte = now;
     if (byte == 0) wait_for_host(l);
     ends_run = byte == 0 && l->place > 2 && l->kind == 0x8F;
+    ends_read = byte == 0 && l->place > 2 && l->kind == 0x89;
     noted(l, byte);
     while (write(l->master, &byte, 1) != 1) {
         /* Nobody reads: simulated time stops, so that no byte is lost. */
@@ -106,6 +114,7 @@ static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
         if (p[1].revents) return;
     }
     if (ends_run) wait_for_word(l);
+    if (ends_read) wait_for_requests(l);
 }
 
 static uint8_t status(avr_t *avr, avr_io_addr_t at, void *with) {
@@ -168,6 +177,10 @@ bool line_take(rig_line *l) {
     if (n <= 0) return false;
     l->in_at = 0;
     l->in_count = (unsigned)n;
+    for (unsigned at = 0; at < l->in_count; at++) {
+        l->asked += l->in[at] == 0 && l->before != 0;
+        l->before = l->in[at];
+    }
     if (!l->receiving) {
         l->receiving = true;
         avr_cycle_timer_register(l->avr, byte_cycles(l), arrives, l);

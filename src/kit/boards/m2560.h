@@ -18,14 +18,18 @@
 #define MHZ (F_CPU / 1000000)
 
 /* The send ring: two pages at the start of the memory, since its interrupt and the bursts count in
- * that way. See m2560_asm.h and the Makefile. */
+ * that way; an index is the address. See m2560_asm.h and the Makefile. */
 extern uint8_t m2560_ring[512];
 #define BD_OUT_RING m2560_ring
+#define BD_OUT_FIRST 0x200
 #define BD_OUT 512
 
 #define BD_ROM __attribute__((__progmem__))
 #define BD_ROM8(at) pgm_read_byte(at)
 #define BD_ROM32(at) pgm_read_dword(at)
+
+/* Where the call would be longer than what is called. */
+#define M2560_HERE static inline __attribute__((always_inline))
 
 typedef struct {
     volatile uint16_t turns; /* of timer 1 */
@@ -117,12 +121,12 @@ typedef struct {
 #define BD_CYCLE_NS (200000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
-static inline void bd_lock(bd_state *b) {
+M2560_HERE void bd_lock(bd_state *b) {
     (void)b;
     cli();
 }
 
-static inline void bd_unlock(bd_state *b) {
+M2560_HERE void bd_unlock(bd_state *b) {
     (void)b;
     sei();
 }
@@ -138,13 +142,13 @@ static inline uint32_t bd_now(bd_state *b) {
     return (uint32_t)turns << 16 | low;
 }
 
-static inline uint8_t bd_beat(bd_state *b) {
+M2560_HERE uint8_t bd_beat(bd_state *b) {
     (void)b;
     (void)TCNT1L; /* takes the high byte along */
     return TCNT1H / (BD_TICKS * 4);
 }
 
-static inline void bd_idle(bd_state *b) { (void)b; }
+M2560_HERE void bd_idle(bd_state *b) { (void)b; }
 
 static inline bool bd_tx_idle(bd_state *b) {
     (void)b;
@@ -153,7 +157,7 @@ static inline bool bd_tx_idle(bd_state *b) {
 
 /* The interrupt of an empty sender does the rest; see m2560_main.c. */
 #define BD_SENDS
-static inline void bd_sends(bd_state *b) {
+M2560_HERE void bd_sends(bd_state *b) {
     (void)b;
     UCSR0A = 1 << U2X0 | 1 << TXC0; /* takes "all has left" back */
     UCSR0B = 1 << RXCIE0 | 1 << UDRIE0 | 1 << RXEN0 | 1 << TXEN0;
@@ -297,7 +301,9 @@ static inline uint16_t bd_wait_ns(bd_wait_t wait) {
 
 /* Loops of three periods, where `passed` pass in any case. */
 static inline uint8_t m2560_loops(bd_wait_t periods, uint8_t passed) {
-    return periods < (bd_wait_t)(passed + 4) ? 1 : (uint8_t)((periods - passed + 2) / 3);
+    if (periods < (bd_wait_t)(passed + 4)) return 1;
+    /* A third, or a little more: a product takes less than a division. */
+    return (uint8_t)((uint16_t)((uint8_t)(periods - passed + 2) * 86u) >> 8);
 }
 
 /* In loops of four periods; four pass in any case. */

@@ -1,8 +1,8 @@
 /* What the assembler files of the ATmega2560 board share: the line's registers, the checksum of a
  * byte, and the sender looked at in between.
  *
- * The send ring lies at 0200 to 03FF (see Makefile): an index is the address less 0200, and one bit
- * of the address says that its end was reached. */
+ * The send ring lies at 0200 to 03FF (see Makefile): an index is the address, and one bit of it says
+ * that the end was reached. */
 #ifndef BD_M2560_ASM_H
 #define BD_M2560_ASM_H
 
@@ -109,6 +109,8 @@
 /* Of a mode. */
 #define TO_EQUAL 0
 #define WHILE_EQUAL 1
+#define RUN 2
+#define SHORT 3
 #define CHARGED 7
 
 
@@ -122,6 +124,12 @@
     out DDRB, \ones
     out DDRC, \ones
     out DDRD, \ones
+.endm
+.macro directions all
+    out DDRA, \all
+    out DDRB, \all
+    out DDRC, \all
+    out DDRD, \all
 .endm
 .macro release zero=r1
     out DDRA, \zero
@@ -152,6 +160,22 @@
     sts PORTL, \a0
     sts PORTK, \a1
     sts PORTH, \a2
+.endm
+
+/* A byte into the checksum r30, c1 to c3, which is r30, c2, c3, c4 afterwards; for bytes in a row. */
+.macro turn c1, c2, c3, c4, byte
+    eor r30, \byte
+    ldi r31, hi8(m2560_crc + 0x300)
+    lpm \c4, Z
+    dec r31
+    lpm r0, Z
+    eor \c3, r0
+    dec r31
+    lpm r0, Z
+    eor \c2, r0
+    dec r31
+    lpm r30, Z
+    eor r30, \c1
 .endm
 
 #endif

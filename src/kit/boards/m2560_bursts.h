@@ -16,6 +16,11 @@ uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
 
 #define M2560_REACH 0xFFFFFFul
 
+/* Of a mode, beside those of core/burst.h. */
+#define M2560_RUN 0x04
+#define M2560_SHORT 0x08
+#define M2560_CHARGED 0x80
+
 static inline bool m2560_fits(const bw_shape *s) {
     const bd_wait_t *wait = s->waits;
     return s->width == 4 && !s->drives_read && wait[SETUP] <= M2560_SETUP + 2 &&
@@ -23,15 +28,23 @@ static inline bool m2560_fits(const bw_shape *s) {
            wait[RECOVER] <= M2560_RECOVER + 2 && wait[RELEASE] <= M2560_RELEASE + 2;
 }
 
+/* For times that are shorter still there are loops of their own. */
+static inline bool m2560_short(const bw_shape *s) {
+    const bd_wait_t *wait = s->waits;
+    return wait[SETUP] <= 2 + 2 && wait[HOLD] <= 5 + 2 && wait[RECOVER] <= 5 + 2 &&
+           wait[RELEASE] <= 6 + 2;
+}
+
 static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
     uint32_t address = burst->address, step = burst->step;
+    bool upwards = step == 1;
     uint8_t driven = (uint8_t)(c->held.mask | c->line_moved);
     if (!m2560_fits(s)) return false;
-    for (uint8_t n = 0; n < 3; n++) {
-        b->address[n] = (uint8_t)(address >> 8 * n);
-        b->step[n] = (uint8_t)(step >> 8 * n);
+    for (uint8_t n = 0; n < 3; n++, address >>= 8, step >>= 8) {
+        b->address[n] = (uint8_t)address;
+        b->step[n] = (uint8_t)step;
     }
     b->idle = (uint8_t)s->image_idle & driven;
     b->setup = (uint8_t)s->image_read_setup & driven;
@@ -40,23 +53,24 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
-    b->mode = burst->charged ? 0x80 : 0;
+    b->mode = burst->charged ? M2560_CHARGED : 0;
+    if (upwards && burst->charged && !b->level && m2560_short(s)) b->mode |= M2560_RUN | M2560_SHORT;
     return true;
 }
 
-static inline uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode,
-                             bool *ended) {
-    uint16_t made = m2560_read(&burst->bd, to, count, burst->bd.mode | mode, &c->out);
+M2560_HERE uint16_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode) {
+    uint8_t how = burst->bd.mode | mode;
+    if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_RUN;
+    if (mode == READ_ALL) how &= (uint8_t)~M2560_SHORT;
     c->was_read = 1;
-    *ended = made >> 8;
-    return (uint8_t)made;
+    return m2560_read(&burst->bd, to, count, how, &c->out);
 }
 
 /* The checksum of each word is reckoned during the next, so the first comes by way of READ. */
 static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_sum *sum) {
     bd_burst *b = &burst->bd;
     if (!b->primed) {
-        m2560_read(b, b->last, 1, b->mode, &c->out);
+        m2560_read(b, b->last, 1, b->mode & M2560_CHARGED, &c->out);
         for (uint8_t n = 0; n < 4; n++) {
             ((uint8_t *)&sum->all)[n] = b->last[n];
             ((uint8_t *)&sum->any)[n] = b->last[n];

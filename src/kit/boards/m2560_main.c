@@ -33,60 +33,72 @@ ISR(USART0_RX_vect, ISR_NAKED) {
         "subi r30, lo8(%[ring])\n\t"
         "sbci r31, hi8(%[ring])\n\t"
         "cpi r30, lo8(%[size])\n\t"
-        "ldi r24, hi8(%[size])\n\t"
-        "cpc r31, r24\n\t"
-        "brne 2f\n\t"
-        "ldi r30, 0\n\t"
-        "ldi r31, 0\n\t"
+        "breq 6f\n\t"
         "2: lds r24, %[tail]\n\t"
         "cp r30, r24\n\t"
-        "lds r24, %[tail]+1\n\t"
-        "cpc r31, r24\n\t"
-        "breq 4f\n\t" /* full: the byte stands where nobody looks */
-        "sts %[head], r30\n\t"
+        "breq 7f\n\t"
+        "8: sts %[head], r30\n\t"
         "sts %[head]+1, r31\n\t"
         "5: " BACK
+        "6: cpi r31, hi8(%[size])\n\t"
+        "brne 2b\n\t"
+        "ldi r30, 0\n\t"
+        "ldi r31, 0\n\t"
+        "rjmp 2b\n\t"
+        "7: lds r24, %[tail]+1\n\t"
+        "cpse r31, r24\n\t"
+        "rjmp 8b\n\t"
+        "lds r24, %[lost]\n\t" /* full: the byte stands where nobody looks */
+        "inc r24\n\t"
+        "breq 5b\n\t"
+        "sts %[lost], r24\n\t"
+        "rjmp 5b\n\t"
         "3: lds r24, %[lost]\n\t" /* a byte before this one is gone */
         "inc r24\n\t"
         "breq 1b\n\t"
         "sts %[lost], r24\n\t"
-        "rjmp 1b\n\t"
-        "4: lds r24, %[lost]\n\t"
-        "inc r24\n\t"
-        "breq 5b\n\t"
-        "sts %[lost], r24\n\t"
-        "rjmp 5b"
+        "rjmp 1b"
         :
         : KEEPERS, [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.head),
           [tail] "i"(&core.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
           [lost] "i"(&core.lost));
 }
 
-/* The sender is empty: the next byte of the ring, and at its end no more of these. */
+/* The sender is empty: the next byte of the ring, and at its end no more of these. On the way of almost
+ * every byte nothing changes the flags. */
 ISR(USART0_UDRE_vect, ISR_NAKED) {
     __asm__ volatile(
-        KEPT
+        "out %[a], r24\n\t"
+        "out %[b], r30\n\t"
+        "out %[c], r31\n\t"
         "lds r30, %[tail]\n\t"
         "lds r31, %[tail]+1\n\t"
         "lds r24, %[ready]\n\t"
-        "cp r30, r24\n\t"
+        "cpse r30, r24\n\t"
+        "rjmp 1f\n\t"
         "lds r24, %[ready]+1\n\t"
-        "cpc r31, r24\n\t"
-        "breq 1f\n\t"
-        "subi r31, hi8(-(m2560_ring))\n\t"
-        "ld r24, Z+\n\t"
-        "sts %[data], r24\n\t"
-        "andi r31, 1\n\t"
-        "sts %[tail], r30\n\t"
-        "sts %[tail]+1, r31\n\t"
-        "2: " BACK
-        "1: lds r24, %[control]\n\t" /* m2560_quick.S may have the receiver's off */
+        "cpse r31, r24\n\t"
+        "rjmp 1f\n\t"
+        "in r30, __SREG__\n\t"
+        "lds r24, %[control]\n\t"
         "andi r24, %[quiet]\n\t"
         "sts %[control], r24\n\t"
-        "rjmp 2b"
+        "out __SREG__, r30\n\t"
+        "rjmp 2f\n\t"
+        "1: ld r24, Z+\n\t"
+        "sts %[data], r24\n\t"
+        "sbrc r31, 2\n\t"
+        "ldi r31, hi8(m2560_ring)\n\t"
+        "sts %[tail], r30\n\t"
+        "sts %[tail]+1, r31\n\t"
+        "2: in r31, %[c]\n\t"
+        "in r30, %[b]\n\t"
+        "in r24, %[a]\n\t"
+        "reti\n\t"
         :
-        : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B), [quiet] "M"(0xFF ^ 1 << UDRIE0),
-          [tail] "i"(&core.out.tail), [ready] "i"(&core.out.ready));
+        : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B),
+          [quiet] "M"(0xFF ^ 1 << UDRIE0), [tail] "i"(&core.out.tail),
+          [ready] "i"(&core.out.ready));
 }
 
 int main(void) {
@@ -111,6 +123,7 @@ int main(void) {
     DIDR0 = 1;
     PORTE = 1 << 7 | 1 << 4; /* pull-ups of limit and ready */
     DDRE = 1 << 6 | 1 << 5;
+    core.out.head = core.out.tail = core.out.block = core.out.ready = BD_OUT_FIRST;
     sei();
     bw_begin(&core);
     for (;;) bw_step(&core);

@@ -2,22 +2,6 @@
  * finds the next. */
 #include "m2560_asm.h"
 
-/* A byte into the checksum r30, c1 to c3, which is r30, c2, c3, c4 afterwards. */
-.macro turn c1, c2, c3, c4, byte
-    eor r30, \byte
-    ldi r31, hi8(m2560_crc + 0x300)
-    lpm \c4, Z
-    dec r31
-    lpm r0, Z
-    eor \c3, r0
-    dec r31
-    lpm r0, Z
-    eor \c2, r0
-    dec r31
-    lpm r30, Z
-    eor r30, \c1
-.endm
-
 /* void m2560_sum(bd_burst *b, bw_sum *sum, uint8_t count, uint8_t mode, uint8_t *last)
  *
  * `last` is the word read before, whose checksum is still to come; the last of these takes its place.

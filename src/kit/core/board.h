@@ -8,11 +8,13 @@
  *           BD_QUEUE      rx_queue_bytes of HELLO
  *           BD_RX_BODY    rx_body_max
  *           BD_TX_BODY    tx_body_max
- *           BD_OUT        bytes of the send ring, a block of COBS (255) and more
+ *           BD_OUT        bytes of the send ring, a block of COBS (255) and more. A board that keeps
+ *                         the ring itself defines BD_OUT_RING, its array, and BD_OUT_FIRST, the
+ *                         index of its first byte: `out` begins with four of these
  *           BD_SHAPES, BD_SCRIPTS, BD_SCRIPT_BYTES, BD_RUNS, BD_EMIT   as HELLO says
  *           BD_POOL       bytes for emitted words and mismatches of one run, 4 * BD_EMIT at least
  *           BD_ROWS       lines that one WALK may name, at least all that the board has
- *           BD_SCRATCH    128 words, BD_ROWS * 11 and BD_SCRIPT_BYTES at least
+ *           BD_SCRATCH    130 words, BD_ROWS * 11 and BD_SCRIPT_BYTES at least
  *           BD_SPARE      of the receive ring, kept for what is answered at once: 40 or more
  * Facts     BD_FIRMWARE, BD_NAME, BD_DATA_LINES, BD_ADDRESS_LINES, BD_CONTROL_LINES,
  *           BD_CONTROL    { { flags, "name" }, ... }: flags as in HELLO

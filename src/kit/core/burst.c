@@ -5,10 +5,8 @@
 #include BD_BURSTS
 #endif
 
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, uint32_t address, int16_t step,
-                 uint8_t precharge) {
+void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t precharge) {
     b->shape = s;
-    b->address = address;
     b->step = (uint32_t)(int32_t)step;
     b->charged = precharge != 0;
     b->charge = precharge == 2 ? word_ones(s) : 0;
@@ -25,13 +23,13 @@ static uint32_t one(bw_core *c, bw_burst *b) {
                       : cycle_read(c, b->shape, address);
 }
 
-uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended) {
+uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode) {
     uint8_t width = b->shape->width, made = 0;
-    *ended = false;
+    bool ended = false;
 #ifdef BD_BURSTS
-    if (b->own) return bd_burst_read(c, b, to, count, mode, ended);
+    if (b->own) return bd_burst_read(c, b, to, count, mode);
 #endif
-    while (made < count && !*ended) {
+    while (made < count && !ended) {
         uint32_t word = one(c, b);
         bool equal = mode != READ_ALL;
         made++;
@@ -40,13 +38,13 @@ uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t 
             if (equal && to[0] != to[-width]) equal = false;
         }
         if (mode == READ_WHILE_EQUAL) {
-            *ended = !equal;
+            ended = !equal;
             to -= width;
         } else {
-            *ended = equal;
+            ended = equal;
         }
     }
-    return made;
+    return ended ? made | READ_ENDED : made;
 }
 
 void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
@@ -72,4 +70,28 @@ void burst_summed(bw_burst *b, bw_sum *sum) {
     (void)b;
     (void)sum;
 #endif
+}
+
+bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
+    uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count, n = there;
+    const uint8_t *from = c->ring + line_index(c->body, 2);
+    uint8_t *at = to;
+    for (; n; n--) {
+        *at++ = *from++;
+        if (from == c->ring + BD_RING) from = c->ring;
+    }
+    if (there == count) {
+        if (c->length == count + 2u && to[precharge] < 3) return true;
+    } else {
+        while (!(starts >> there & 1)) there--;
+    }
+    if (precharge < there && to[precharge] > 2) there = precharge;
+    c->bad_at = (uint16_t)(there + 2);
+    return false;
+}
+
+uint32_t burst_u32(const uint8_t *from) {
+    uint32_t value = 0;
+    for (uint8_t n = 4; n--;) value = value << 8 | from[n];
+    return value;
 }

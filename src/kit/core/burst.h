@@ -22,15 +22,24 @@ typedef struct {
 
 enum { READ_ALL, READ_TO_EQUAL, READ_WHILE_EQUAL };
 
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, uint32_t address, int16_t step,
-                 uint8_t precharge);
+/* The address stands in it already. */
+void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t precharge);
 /* Reads up to `count` words to `to`, lowest byte first. READ_TO_EQUAL ends after a word that equals
- * the one before it, READ_WHILE_EQUAL after one that does not; there the words before it are passed
- * over and only the last is kept. The first is compared with the word before `to`. `ended` says that
- * it ended so. Returns how many were read. */
-uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended);
+ * the one before it, READ_WHILE_EQUAL after one that does not: the words before it are passed
+ * over, and it stands at `to`. The first is compared with the word before `to`. Returns
+ * how many were read, and READ_ENDED with it if it ended so. */
+#define READ_ENDED 0x100
+uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode);
 /* `count` words, one at least, into checksum, AND and OR; complete when it has ended. */
 void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum);
 void burst_summed(bw_burst *b, bw_sum *sum);
+
+/* The fields of a request from byte 2 on, `count` bytes in all, to `to`. `starts` has a bit for each
+ * byte that begins a field, `precharge` is the place of that one. False: it is malformed. */
+bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge);
+uint32_t burst_u32(const uint8_t *from);
+BW_HOT uint16_t burst_u16(const uint8_t *from) {
+    return (uint16_t)(from[0] | from[1] << 8);
+}
 
 #endif

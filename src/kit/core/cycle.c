@@ -84,6 +84,8 @@ uint8_t span_check(bw_core *c, uint32_t address, int32_t step, uint32_t count) {
     if (step == 0) return F_NONE;
     size = step > 0 ? (uint32_t)step : (uint32_t)-step;
     room = step > 0 ? top - address : address;
+    /* A product takes less than a division. */
+    if (count <= 0xFFFF && (uint32_t)(uint16_t)(count - 1) * (uint16_t)size <= room) return F_NONE;
     steps = room / size; /* steps that stay within */
     if (count - 1 <= steps) return F_NONE;
     steps++;

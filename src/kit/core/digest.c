@@ -5,26 +5,22 @@
 #define SLICE 128
 
 uint8_t serve_digest(bw_core *c) {
-    uint8_t echo[14], slot, precharge;
-    uint32_t address, count;
+    uint8_t frame[16], *echo = frame + 2;
+    uint32_t count;
     int16_t step;
     bw_shape *s;
     bw_burst burst;
     bw_sum sum;
-    take16(c);
-    slot = take8(c);
-    address = take32(c);
-    step = (int16_t)take16(c);
-    count = take32(c);
-    precharge = take_below(c, 3);
-    if (!take_end(c)) return F_MALFORMED;
+    if (!burst_fields(c, echo, 14, 0x228D, 13)) return F_MALFORMED;
+    burst.address = burst_u32(echo + 3);
+    step = (int16_t)burst_u16(echo + 7);
+    count = burst_u32(echo + 9);
     if (rail_refusal(c)) return rail_refusal(c);
-    s = shape_get(c, slot);
+    s = shape_get(c, echo[2]);
     if (!s) return F_NO_SHAPE;
-    if (span_check(c, address, step, count)) return F_BEYOND;
-    for (uint8_t n = 0; n < 14; n++) echo[n] = line_u8(c, (uint16_t)(n + 2));
+    if (span_check(c, burst.address, step, count)) return F_BEYOND;
     work_whole(c, count);
-    burst_begin(c, &burst, s, address, step, precharge);
+    burst_begin(c, &burst, s, step, echo[13]);
     sum.crc = CRC_START;
     sum.all = word_ones(s);
     sum.any = 0;
@@ -37,7 +33,7 @@ uint8_t serve_digest(bw_core *c) {
     }
     burst_summed(&burst, &sum);
     if (!breathe(c)) return work_fault(c);
-    reply_body(c, echo, 14);
+    send_reply(c, frame, 16);
     send32(c, crc_done(sum.crc));
     send32(c, sum.all);
     send32(c, sum.any);

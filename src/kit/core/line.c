@@ -183,20 +183,22 @@ static bool left_to_row(bw_core *c, uint16_t head) {
 /* What has come until now; what comes meanwhile waits, or a steady stream would keep it here. */
 void line_poll(bw_core *c) {
     uint16_t head = head_of(c);
-    bool left = left_to_row(c, head);
+    bool left = left_to_row(c, head), enough = false;
     uint8_t lost;
     bd_lock(&c->bd);
     lost = c->lost;
     c->lost = 0;
     bd_unlock(&c->bd);
     c->overruns += lost;
-    while (c->scan != head) {
+    while (c->scan != head && !enough) {
         uint8_t byte = c->ring[c->scan];
         if (byte && left && line_straight(c)) break;
         if (byte) many(c, head);
         if (c->scan == head) break;
         byte = c->ring[c->scan];
         c->scan = next(c->scan);
+        /* With a reply on its way one request at a time, or its bytes would run out meanwhile. */
+        enough = byte == 0 && c->rx.block != 0 && c->in_frame;
         coded(c, byte);
     }
     close_up(c);

@@ -33,6 +33,8 @@ bool take_end(bw_core *c); /* nothing is left, and nothing was wrong */
 /* send.c: frames out. */
 void send_pump(bw_core *c);
 void send_begin(bw_core *c, uint8_t kind, uint8_t tag);
+/* A reply that begins with these bytes, behind two places for kind and tag. */
+void send_reply(bw_core *c, uint8_t *frame, uint8_t count);
 void send8(bw_core *c, uint8_t value);
 void send16(bw_core *c, uint16_t value);
 void send32(bw_core *c, uint32_t value);

@@ -3,10 +3,13 @@
 
 #define HEAD 15u /* bytes of a reply before the words */
 /* Words between two looks at everything else, and bytes: each is short against all that waits. */
-#define SLICE 64
+#define SLICE 128
 #define BYTES 128
 #define PIECE 128 /* words that one head byte counts at most */
 #define LONGEST 129 /* of a run */
+/* Where the words stand in `scratch`: behind a head byte, and so far on that there is something before
+ * the first with which it can be compared, though it means nothing. */
+#define WORDS 4
 
 typedef struct {
     bw_core *c;
@@ -16,9 +19,14 @@ typedef struct {
     uint8_t plain; /* words in `scratch` that wait to be sent as they are */
 } reading;
 
+BW_HOT uint8_t *word(reading *r, uint8_t at) {
+    return r->c->scratch + WORDS + (uint16_t)at * r->width;
+}
+
 static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
     while (count) {
-        uint8_t some = count < BYTES ? (uint8_t)count : BYTES;
+        /* What is left then is whole words, for a board that sends those at a time. */
+        uint8_t some = count < BYTES ? (uint8_t)count : (uint8_t)(BYTES + (count & 3));
         if (!breathe_short(c)) return false;
         send_bytes(c, from, some);
         from += some;
@@ -27,35 +35,31 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
     return true;
 }
 
-/* Reads on, behind the words that wait. */
-static uint8_t words_in(reading *r, uint8_t most, uint8_t mode, bool *ended) {
-    uint8_t some = most < SLICE ? most : SLICE, made;
-    if (r->left < some) some = (uint8_t)r->left;
-    made = burst_read(r->c, &r->burst, r->c->scratch + (uint16_t)r->plain * r->width, some, mode,
-                      ended);
-    r->left -= made;
-    r->c->work_done += made;
+/* Reads on, to the place of this word; how many, as burst_read() says it. */
+static uint16_t words_in(reading *r, uint8_t at, uint8_t most, uint8_t mode) {
+    uint16_t made = burst_read(r->c, &r->burst, word(r, at), r->left < most ? (uint8_t)r->left : most,
+                               mode);
+    r->left -= (uint8_t)made;
+    r->c->work_done += (uint8_t)made;
     return made;
 }
 
-static bool raw(reading *r) {
-    bool ended;
+BW_HOT bool raw(reading *r) {
     while (r->left) {
-        uint16_t bytes = (uint16_t)words_in(r, SLICE, READ_ALL, &ended) * r->width;
-        if (!bytes_out(r->c, r->c->scratch, bytes)) return false;
+        uint16_t bytes = words_in(r, 0, SLICE, READ_ALL) * r->width;
+        if (!bytes_out(r->c, word(r, 0), bytes)) return false;
     }
     return true;
 }
 
-/* The first `words` of those that wait go out as they are; what is behind them moves to the front. */
-static bool plain_out(reading *r, uint8_t words) {
-    uint8_t *at = r->c->scratch;
-    uint16_t bytes = (uint16_t)words * r->width, all = (uint16_t)r->plain * r->width;
+/* The first `words` of those that wait go out as they are, and `behind` more move to the front. */
+static bool plain_out(reading *r, uint8_t words, uint8_t behind) {
+    uint8_t *to = word(r, 0), *from = word(r, words);
     if (!words) return true;
-    send8(r->c, (uint8_t)(words - 1));
-    if (!bytes_out(r->c, at, bytes)) return false;
+    to[-1] = (uint8_t)(words - 1);
+    if (!bytes_out(r->c, to - 1, (uint16_t)(from - to) + 1)) return false;
     r->plain -= words;
-    for (uint16_t n = bytes; n < all; n++) *at++ = r->c->scratch[n];
+    for (behind *= r->width; behind; behind--) *to++ = *from++;
     return true;
 }
 
@@ -63,78 +67,73 @@ static bool plain_out(reading *r, uint8_t words) {
  * behind it. A run costs a head and a word, and the words after it another head: so two words of
  * eight bits stay as they are, or the reply would be longer than its bound. */
 static bool run(reading *r) {
-    uint8_t length = 2, least = r->width == 1 ? 3 : 2;
-    bool other = false;
-    while (r->left && length < LONGEST && !other) {
-        if (!breathe_short(r->c)) return false;
-        length += words_in(r, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL, &other);
-        length -= other;
-    }
-    if (length >= least) {
-        uint8_t *word;
-        if (other) {
-            /* It takes the place of the run's second word, to be moved to the front with the first. */
-            word = r->c->scratch + (uint16_t)r->plain * r->width;
-            for (uint8_t n = 0; n < r->width; n++) word[n - r->width] = word[n];
-        } else {
-            r->plain--;
+    uint8_t length = 2, least = r->width == 1 ? 3 : 2, *from, *to;
+    uint16_t other = 0;
+    r->plain -= 2;
+    for (;;) {
+        while (r->left && length < LONGEST && !other) {
+            if (!breathe_short(r->c)) return false;
+            other = words_in(r, r->plain + 2, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL);
+            length += (uint8_t)other;
+            other >>= 8;
+            length -= (uint8_t)other;
         }
-        if (!plain_out(r, (uint8_t)(r->plain - 1 - other))) return false;
-        send8(r->c, (uint8_t)(0x80 + length - 2));
-        send_bytes(r->c, r->c->scratch, r->width);
-        r->plain = other;
-        word = r->c->scratch + r->width;
-        if (other)
-            for (uint8_t n = 0; n < r->width; n++) word[n - r->width] = word[n];
-    } else {
-        r->plain += other;
+        if (length < least) break;
+        if (!plain_out(r, r->plain, 3)) return false;
+        from = word(r, 0) - 1;
+        *from = (uint8_t)(0x80 + length - 2);
+        send_bytes(r->c, from, r->width + 1);
+        length = 0;
+        if (other || !r->left) break;
     }
+    /* What is too short for a run stays as it is, and so does the other word behind it. */
+    from = word(r, (uint8_t)(r->plain + 2));
+    r->plain += length;
+    to = word(r, r->plain);
+    if (other && from != to)
+        for (uint8_t n = 0; n < r->width; n++) to[n] = from[n];
+    r->plain += (uint8_t)other;
     return true;
 }
 
-static bool coded(reading *r) {
+BW_HOT bool coded(reading *r) {
     while (r->left) {
-        bool equal;
+        uint16_t made;
         if (!breathe_short(r->c)) return false;
-        if (r->plain >= PIECE && !plain_out(r, PIECE)) return false;
-        r->plain += words_in(r, r->plain ? (uint8_t)(PIECE - r->plain) : 1,
-                             r->plain ? READ_TO_EQUAL : READ_ALL, &equal);
-        if (equal && !run(r)) return false;
+        if (r->plain >= PIECE && !plain_out(r, PIECE, 1)) return false;
+        made = words_in(r, r->plain, (uint8_t)(PIECE - r->plain), READ_TO_EQUAL);
+        r->plain += (uint8_t)made;
+        /* The first has nothing before it. */
+        if (made & READ_ENDED && r->plain > 1 && !run(r)) return false;
     }
-    if (r->plain > PIECE && !plain_out(r, PIECE)) return false;
-    return plain_out(r, r->plain);
+    if (r->plain > PIECE && !plain_out(r, PIECE, 1)) return false;
+    return plain_out(r, r->plain, 0);
 }
 
 uint8_t serve_read(bw_core *c) {
-    uint8_t echo[13], slot, precharge, encoding;
-    uint32_t address, size;
-    int16_t step;
-    uint16_t count;
+    uint8_t frame[HEAD], *echo = frame + 2, encoding;
+    uint16_t size;
     bw_shape *s;
     reading r;
-    take16(c);
-    slot = take8(c);
-    address = take32(c);
-    step = (int16_t)take16(c);
-    count = take16(c);
-    precharge = take_below(c, 3);
-    encoding = take8(c);
-    if (!take_end(c)) return F_MALFORMED;
+    if (!burst_fields(c, echo, 13, 0x1A8D, 11)) return F_MALFORMED;
     if (rail_refusal(c)) return rail_refusal(c);
-    s = shape_get(c, slot);
+    s = shape_get(c, echo[2]);
     if (!s) return F_NO_SHAPE;
-    if (span_check(c, address, step, count)) return F_BEYOND;
-    if (encoding > 1) return F_ENCODING;
-    size = (uint32_t)count * s->width + (encoding ? (count + 127u) / 128 : 0);
-    if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
-    for (uint8_t n = 0; n < 13; n++) echo[n] = line_u8(c, (uint16_t)(n + 2));
-    work_whole(c, count);
     r.c = c;
-    r.left = count;
+    r.burst.address = burst_u32(echo + 3);
+    r.left = burst_u16(echo + 9);
+    if (span_check(c, r.burst.address, (int16_t)burst_u16(echo + 7), r.left)) return F_BEYOND;
+    encoding = echo[12];
+    if (encoding > 1) return F_ENCODING;
+    if (r.left > BD_TX_BODY) return F_TOO_LONG;
     r.width = s->width;
+    size = r.left * r.width;
+    if (encoding) size += (r.left + 127u) / 128;
+    if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
+    work_whole(c, r.left);
     r.plain = 0;
-    burst_begin(c, &r.burst, s, address, step, precharge);
-    reply_body(c, echo, 13);
+    burst_begin(c, &r.burst, s, (int16_t)burst_u16(echo + 7), echo[11]);
+    send_reply(c, frame, HEAD);
     /* Words read while the rail was falling must not go out as good. */
     if (!(encoding ? coded(&r) : raw(&r)) || !breathe(c)) {
         send_break(c);

@@ -3,14 +3,15 @@
 #include "parts.h"
 
 #ifdef BD_OUT_RING
-#define RING BD_OUT_RING
+#define RING (BD_OUT_RING - BD_OUT_FIRST)
 #else
 #define RING c->out_ring
+#define BD_OUT_FIRST 0
 #endif
 
 static uint16_t next(uint16_t at) {
     at++;
-    return at == BD_OUT ? 0 : at;
+    return at == BD_OUT_FIRST + BD_OUT ? BD_OUT_FIRST : at;
 }
 
 #ifdef BD_SENDS
@@ -45,7 +46,9 @@ static uint16_t sent_to(bw_core *c) {
 
 static void raw(bw_core *c, uint8_t byte) {
     uint16_t after = next(c->out.head);
+#ifndef BD_SENDS
     send_pump(c);
+#endif
     while (after == sent_to(c)) {
         bd_idle(&c->bd);
         send_pump(c);
@@ -106,14 +109,25 @@ void send32(bw_core *c, uint32_t value) {
     low_bytes(c, value, 4);
 }
 
-void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
+static void frame_open(bw_core *c, const uint8_t *at, uint8_t count) {
     /* The end of the frame before is the beginning of this one, unless the line may have idled. */
     if (c->out.tail == c->out.ready) raw(c, 0);
     c->in_frame = 1;
     c->out.crc = CRC_START;
     block_open(c);
-    send8(c, kind);
-    send8(c, tag);
+    send_bytes(c, at, count);
+}
+
+void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
+    uint8_t bytes[2] = {kind, tag};
+    frame_open(c, bytes, 2);
+}
+
+void send_reply(bw_core *c, uint8_t *frame, uint8_t count) {
+    c->replying = 1;
+    frame[0] = c->work_kind | K_REPLY;
+    frame[1] = c->work_tag;
+    frame_open(c, frame, count);
 }
 
 static void close_frame(bw_core *c) {
@@ -142,7 +156,7 @@ void send_forget(bw_core *c) {
     at = c->out.ready = c->out.tail;
     bd_unlock(&c->bd);
     /* What was sent last still stands in the ring. */
-    if (RING[at == 0 ? BD_OUT - 1 : at - 1] != 0) {
+    if (RING[at == BD_OUT_FIRST ? BD_OUT_FIRST + BD_OUT - 1 : at - 1] != 0) {
         /* In the midst of a frame: up to its delimiter. */
         while (at != c->out.head) {
             uint8_t byte = RING[at];
