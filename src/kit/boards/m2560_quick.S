@@ -108,6 +108,7 @@ m2560_quick_run:
     rcall m2560_q_soon
     movw r26, r10
 8:  movw r28, r12
+    look
     next
 
 .Lend:
@@ -256,6 +257,7 @@ m2560_q_leave_wait:
 1:  next
 
 .Lwant:
+    look
     ld r2, Y+
     ld r3, Y+
     ld r4, Y+
@@ -278,6 +280,7 @@ m2560_q_leave_wait:
     add r18, r24
     adc r19, r0
     adc r20, r30
+    look
     next
 
 .Lloop:
@@ -340,6 +343,7 @@ m2560_q_leave_wait:
     brne 7f
     high
     brne 3f
+    look
     dec r23
     breq 4f
     movw r2, r10

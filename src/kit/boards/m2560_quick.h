@@ -60,6 +60,8 @@ static inline bw_quick *bd_quick_state(bw_core *c) {
 static inline void bd_quick_run(bw_core *c) {
     m2560_quick_state *m = &m2560_quick;
     uint8_t *to = c->ring + c->put;
+    /* At the fastest rate the line is not looked at often enough if the sender interrupts. */
+    while (UBRR0 == 0 && UCSR0B & 1 << UDRIE0) {}
     m->from = c->ring + c->scan;
     m->to = to;
     m->rx = c->rx;

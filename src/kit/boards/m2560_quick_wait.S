@@ -11,7 +11,6 @@ m2560_q_wait:
     clr r24
 .Lpoll:
     sts Q(POLLS), r24
-    look
     rcall .Lsense
     breq .Lagrees
     open r30, 0
@@ -43,6 +42,7 @@ m2560_q_wait:
     sts Q(D+1), r11
     sts Q(D+2), r12
     sts Q(D+3), r13
+    look
     ret
 
 /* Some lane agrees, others do not: which agrees twice leaves the test. */
@@ -72,6 +72,7 @@ m2560_q_wait:
 /* A read cycle at the address that stands there; r10 to r13 the word. In r30, r31, r24, r0 the bytes of
  * those lanes are not 0 that are not as wanted; equal if all are. */
 .Lsense:
+    look
     sense
     sample r10, r11, r12, r13
     sensed
