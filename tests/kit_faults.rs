@@ -1,0 +1,10 @@
+//! The firmware as machine code under faults: what docs/wire.md promises is asked of the pins and of
+//! the line, in simulated time. The rig of tests/kit makes the faults and keeps the books.
+
+#![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
+
+#[path = "kit_faults/bench.rs"]
+mod bench;
+#[path = "kit_faults/damage.rs"]
+mod damage;
+mod support;
