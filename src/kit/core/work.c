@@ -113,9 +113,11 @@ bool breathe(bw_core *c) {
     send_pump(c);
     if (c->owes) answer_owed(c);
     if (beat != c->beat) {
+        /* Not at every eighth beat: work whose pauses lie eight beats apart would never meet one. */
+        bool eight = (beat ^ c->beat) >= 8;
         c->beat = beat;
         rail_poll(c);
-        if ((beat & 7) == 0 || c->lines_set) times_poll(c);
+        if (eight || c->lines_set) times_poll(c);
     }
     return c->cause == E_GOOD;
 }
