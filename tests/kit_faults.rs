@@ -8,3 +8,5 @@ mod bench;
 #[path = "kit_faults/damage.rs"]
 mod damage;
 mod support;
+#[path = "kit_faults/vanished.rs"]
+mod vanished;

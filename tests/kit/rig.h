@@ -87,7 +87,7 @@ typedef struct {
     uint8_t heard[2048];
     unsigned heard_count, frame; /* bytes of it up to the end of a frame; 0: none has ended */
     uint64_t frame_end;
-    uint64_t rate_at; /* when the controller changed its rate */
+    uint64_t rate_at, came_at; /* when the controller changed its rate, and when the last byte came */
     /* Books. */
     uint32_t overruns, overwritten;
     uint64_t sent, received;

@@ -158,7 +158,7 @@ static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with)
     if (l->in_at < l->in_count) {
         uint8_t byte = seen(l->in[l->in_at++], host_bit(l), byte_cycles(l) / 10.0);
         l->received++;
-        l->last_byte = avr->cycle;
+        l->last_byte = l->came_at = avr->cycle;
         if (!(avr->data[UART_CONTROL] & RXEN)) {
             /* Nobody listens yet. */
         } else if (l->fifo_count == 2 || l->jammed) {

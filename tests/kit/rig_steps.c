@@ -111,8 +111,9 @@ static void state(const rig *r, FILE *out) {
             m->reads, m->ram_writes, module_violations(m));
     fprintf(out, "alone %" PRIu64 " fought-alone %" PRIu64 " fought %" PRIu64 "\n", m->alone,
             m->fought_alone, m->fought);
-    fprintf(out, "sent %" PRIu64 " received %" PRIu64 " coming %u rate-changed %" PRIu64 "\n", l->sent,
-            l->received, l->in_count - l->in_at, l->rate_at);
+    fprintf(out, "sent %" PRIu64 " received %" PRIu64 " coming %u came-at %" PRIu64
+            " rate-changed %" PRIu64 "\n", l->sent, l->received, l->in_count - l->in_at, l->came_at,
+            l->rate_at);
 }
 
 /* False if it is none. */

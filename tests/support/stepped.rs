@@ -51,6 +51,8 @@ pub struct State {
     pub fought_alone: u64,
     /// Bytes said that have not come yet.
     pub coming: u64,
+    /// The cycle in which the last byte came to the controller.
+    pub came_at: u64,
     /// The cycle in which the controller changed its rate.
     pub rate_changed: u64,
 }
@@ -256,6 +258,7 @@ impl Stepped {
             alone: of("alone "),
             fought_alone: of("fought-alone "),
             coming: of("coming "),
+            came_at: of("came-at "),
             rate_changed: of("rate-changed "),
         }
     }
