@@ -7,6 +7,20 @@
 mod bench;
 #[path = "kit_faults/damage.rs"]
 mod damage;
+#[path = "kit_faults/large.rs"]
+mod large;
+#[path = "kit_faults/overrun.rs"]
+mod overrun;
+#[path = "kit_faults/rates.rs"]
+mod rates;
+#[path = "kit_faults/reset.rs"]
+mod reset;
+#[path = "kit_faults/sag.rs"]
+mod sag;
+#[path = "kit_faults/scripts.rs"]
+mod scripts;
 mod support;
 #[path = "kit_faults/vanished.rs"]
 mod vanished;
+#[path = "kit_faults/walk.rs"]
+mod walk;

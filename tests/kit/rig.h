@@ -58,9 +58,10 @@ typedef struct {
     /* Books. */
     uint64_t reads, ram_writes, program_at, program_cycles, program_words;
     uint32_t early, fights, short_pulses, late_data, moved, hasty, unpowered, store_writes;
-    /* Faults: the supply has so much from a cycle on; the current limit acts; the module is busy. */
+    /* Faults: the supply has so much from a cycle on; lines feed the rail while it is off; the current
+     * limit acts; the module is busy. */
     uint64_t supply_at;
-    uint16_t supply_mv;
+    uint16_t supply_mv, feed_mv;
     bool limited, busy;
     rig_tie tie[TIES];
     unsigned ties;

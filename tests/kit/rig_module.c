@@ -208,6 +208,7 @@ uint16_t module_mv(const rig_module *m, uint64_t at) {
     } else {
         mv = us >= 1000 * FALL_MS || m->rail_at == 0 ? 0
                                                      : (uint32_t)(3300 - 3300 * us / (1000 * FALL_MS));
+        if (mv < m->feed_mv) mv = m->feed_mv;
     }
     return (uint16_t)mv;
 }

@@ -8,6 +8,7 @@
  *   jam               the receiver loses the next byte
  *   reset             as the reset pin does
  *   supply CYCLE MV   the rail has no more than this from a cycle on
+ *   feed MV           with the switch open the rail does not fall below this
  *   limit 0|1         the current limit acts
  *   busy 0|1          the module's ready line
  *   tie LINE WHAT     a line (d0, a3, c1) and `ground`, `rail` or another line
@@ -137,6 +138,8 @@ static bool command(rig *r, char *text, FILE *out, bool *ended) {
     } else if (!strcmp(word[0], "supply")) {
         m->supply_at = first;
         m->supply_mv = (uint16_t)second;
+    } else if (!strcmp(word[0], "feed")) {
+        m->feed_mv = (uint16_t)first;
     } else if (!strcmp(word[0], "limit")) {
         m->limited = first;
     } else if (!strcmp(word[0], "busy")) {
