@@ -265,6 +265,8 @@ static inline void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t act
     if (action >= 2) pin[1] |= bit;
 }
 
+#include "m2560_lines.h"
+
 static inline uint32_t bd_address_in(bd_state *b) {
     (void)b;
     return (uint32_t)PINL | (uint32_t)PINK << 8 | (uint32_t)PINH << 16;
