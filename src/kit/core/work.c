@@ -106,12 +106,8 @@ static void times_poll(bw_core *c) {
     }
 }
 
-bool breathe(bw_core *c) {
+static void watch(bw_core *c) {
     uint8_t beat = bd_beat(&c->bd);
-    bd_idle(&c->bd);
-    if (c->head != c->scan) line_poll(c);
-    send_pump(c);
-    if (c->owes) answer_owed(c);
     if (beat != c->beat) {
         /* Not at every eighth beat: work whose pauses lie eight beats apart would never meet one. */
         bool eight = (beat ^ c->beat) >= 8;
@@ -119,6 +115,21 @@ bool breathe(bw_core *c) {
         rail_poll(c);
         if (eight || c->lines_set) times_poll(c);
     }
+}
+
+bool breathe(bw_core *c) {
+    bd_idle(&c->bd);
+    /* Where bytes come as fast as they are taken this lasts until the line is silent, or until what is
+     * at work must end. */
+    if (c->head != c->scan) {
+        while (line_poll(c)) {
+            watch(c);
+            if (c->cause != E_GOOD) break;
+        }
+    }
+    send_pump(c);
+    if (c->owes) answer_owed(c);
+    watch(c);
     return c->cause == E_GOOD;
 }
 
