@@ -170,7 +170,10 @@ void bw_begin(bw_core *c) {
     c->rate = BD_RESET_RATE;
     c->last_good = bd_now(&c->bd);
     c->last_status = 0;
-    c->put = 2;
+    /* Bytes may stand at the start of the ring already: `put` begins there, two bytes behind `keep`. */
+    bd_lock(&c->bd);
+    c->tail = c->keep = BD_RING - 2;
+    bd_unlock(&c->bd);
     c->rx_crc = CRC_START;
     bd_rail(&c->bd, false);
     bd_data_free(&c->bd);
