@@ -9,6 +9,8 @@ mod bench;
 mod damage;
 #[path = "kit_faults/large.rs"]
 mod large;
+#[path = "kit_faults/lasting.rs"]
+mod lasting;
 #[path = "kit_faults/overrun.rs"]
 mod overrun;
 #[path = "kit_faults/rates.rs"]

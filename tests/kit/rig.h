@@ -61,7 +61,7 @@ typedef struct {
     /* Faults: the supply has so much from a cycle on; lines feed the rail while it is off; the current
      * limit acts; the module is busy. */
     uint64_t supply_at;
-    uint16_t supply_mv, feed_mv;
+    uint16_t supply_mv, feed_mv, fall_mv; /* the last: what it had when the switch opened */
     bool limited, busy;
     rig_tie tie[TIES];
     unsigned ties;

@@ -134,6 +134,7 @@ static void changed(rig_module *m) {
 static void settled(rig_module *m) {
     bool is = out(m, PIN_E) & 1 << 5;
     if (is != m->powered) {
+        m->fall_mv = module_mv(m, m->avr->cycle);
         m->rail_at = m->avr->cycle;
         m->powered = is;
         m->control = 0xFFFF;
@@ -207,7 +208,7 @@ uint16_t module_mv(const rig_module *m, uint64_t at) {
         if (m->supply_mv && at >= m->supply_at && mv > m->supply_mv) mv = m->supply_mv;
     } else {
         mv = us >= 1000 * FALL_MS || m->rail_at == 0 ? 0
-                                                     : (uint32_t)(3300 - 3300 * us / (1000 * FALL_MS));
+                                                     : (uint32_t)(m->fall_mv - m->fall_mv * us / (1000 * FALL_MS));
         if (mv < m->feed_mv) mv = m->feed_mv;
     }
     return (uint16_t)mv;

@@ -165,3 +165,13 @@ pub fn powered(clock: u32) -> Option<Stepped> {
     assert!(matches!(reply, Reply::Permit(_)), "{reply:?}");
     Some(host)
 }
+
+/// The ROM's shape as slow as it can be, but for its strobe.
+#[track_caller]
+pub fn slow_rom(host: &mut Stepped, pulse: u16) {
+    let mut slow = shape(ROM);
+    let most = u16::MAX;
+    slow.times = ShapeTimes { setup: most, pulse, hold: most, recover: most, release: most };
+    let reply = host.ask(&Request::Shape(ShapeRequest { id: ROM, shape: slow }));
+    assert!(matches!(reply, Reply::Shape(_)), "{reply:?}");
+}

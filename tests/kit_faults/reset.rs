@@ -1,6 +1,7 @@
 //! The controller is reset in the midst of a run, as opening its port does with many boards.
 
 use crate::bench::{RAM, SESSION, hello, permit, ping, powered, rail_on, read, run, shapes, store};
+use crate::support::stepped::Stepped;
 use buswright::bus::WordAddress;
 use buswright::bus::script::Builder;
 use buswright::wire::{
@@ -67,34 +68,42 @@ fn a_hello_that_comes_while_the_controller_starts_is_answered() {
     let whole = [encode_frame(&Request::Ping.encode(3)), encode_frame(&ask.encode(77))].concat();
     let streams =
         [begun(&[]), begun(&[0x11, 0x22]), begun(&[7]), begun(&[3, 1, 0]), begun(&[0; 9]), whole];
-    let Some(mut host) = powered(16_000_000) else { return };
-    let (mut first, mut ids) = (None, Vec::new());
-    for late in (0..8_000).step_by(250) {
+    for rate in [250_000, 1_000_000] {
+        let machine = Stepped::start_at(16_000_000, rate, &[0; 64], 0);
+        let Some(mut host) = machine else { return };
+        host.order(&format!("rate {rate}"));
+        let mut ids = Vec::new();
         for stream in &streams {
-            host.order("reset");
-            host.pass(late);
-            host.say(stream);
-            let answered = loop {
-                match host.hear(100_000) {
-                    Some(heard) if heard.tag == 77 => break Some(heard),
-                    Some(_) => {}
-                    None => break None,
-                }
-            };
-            let Some(heard) = answered else {
-                assert!(first.is_none(), "{late} us after the reset, {stream:02X?}: no answer");
-                continue;
-            };
-            first.get_or_insert(late);
-            let Reply::Hello(hello) = heard.reply else { panic!("{heard:?}") };
-            ids.push(hello.boot_id);
+            let mut first = None;
+            for late in (0..1_700).step_by(100).chain((1_700..2_600).step_by(20)) {
+                host.order("reset");
+                host.pass(late);
+                host.say(stream);
+                let Some(reply) = answer(&mut host) else {
+                    assert!(first.is_none(), "{late} us after the reset, {stream:02X?}: no answer");
+                    continue;
+                };
+                first.get_or_insert(late);
+                let Reply::Hello(hello) = reply else { panic!("{reply:?}") };
+                ids.push(hello.boot_id);
+            }
+            println!("at {rate} baud answered from {first:?} us after the reset on");
+            assert!(first.is_some_and(|us| us < 2_500), "{first:?}");
+        }
+        let all = ids.len();
+        ids.sort_unstable();
+        ids.dedup();
+        assert_eq!(ids.len(), all, "each boot has an id of its own");
+        host.end();
+    }
+}
+
+/// The answer to tag 77, if it comes.
+fn answer(host: &mut Stepped) -> Option<Reply> {
+    while let Some(heard) = host.hear(20_000) {
+        if heard.tag == 77 {
+            return Some(heard.reply);
         }
     }
-    println!("answered from {first:?} us after the reset on");
-    assert!(first.is_some_and(|us| us < 4_000), "{first:?}");
-    let all = ids.len();
-    ids.sort_unstable();
-    ids.dedup();
-    assert_eq!(ids.len(), all, "each boot has an id of its own");
-    host.end();
+    None
 }

@@ -2,7 +2,7 @@
 
 use crate::bench::{
     FLOOR, ON, RAM, SESSION, assert_words, digest, greeted, hello, permit, ping, powered, rail_on,
-    read, run, store,
+    read, run, slow_rom, store,
 };
 use crate::support::stepped::{Heard, Stepped};
 use buswright::bus::WordAddress;
@@ -104,9 +104,9 @@ fn a_run_ends_with_power_lost_and_without_its_finally() {
 /// A stretch without a safe point is no reason to go on without supply.
 #[test]
 fn an_atomic_stretch_ends_at_once_too() {
-    for delay in [1_u32, 200, 5_000, 19_000] {
+    for delay in [1_u32, 200, 5_000, 18_000] {
         let Some(mut host) = powered(16_000_000) else { return };
-        let times = 19_000 / (delay + 60);
+        let times = 19_000 / (delay + 500);
         let script = Builder::new(RAM)
             .repeat(100, |b| b.atomic(|b| b.repeat(times, |b| b.write_a(1).step(1).delay(delay))))
             .finally(|b| b.write(WordAddress(0xFFFF), 2));
@@ -220,4 +220,30 @@ fn a_rail_that_does_not_fall_is_named() {
     host.pass(30_000);
     assert_eq!(ping(&mut host).rail, RailState::Off);
     host.end();
+}
+
+/// Of words that take long only a few are read between two measurements.
+#[test]
+fn slow_cycles_and_a_busy_line_are_no_excuse() {
+    for slow in [true, false] {
+        for work in [digest(8, 3, 1_000_000), read(9, 3, 200)] {
+            let Some(mut host) = powered(16_000_000) else { return };
+            if slow {
+                slow_rom(&mut host, u16::MAX);
+            }
+            let tag = host.send(&work);
+            while host.state().coming > 0 {
+                host.pass(100);
+            }
+            if !slow {
+                host.say(&[0x55; 3_000]);
+            }
+            let sagged = sags(&mut host, 3_000);
+            let heard = host.answer(tag);
+            assert!(fault(&heard).is_some_and(is_sag), "{heard:?}");
+            assert_off(&mut host, sagged, 6_000);
+            assert_tripped(&mut host, 1);
+            host.end();
+        }
+    }
 }

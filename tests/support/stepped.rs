@@ -94,7 +94,12 @@ impl Stepped {
     /// Firmware for this clock, a ROM with these contents and so many words of RAM; `None` where a
     /// tool is missing. The controller has started.
     pub fn start(clock: u32, contents: &[u8], ram_words: u32) -> Option<Self> {
-        let built = Built::ready(clock, 250_000)?;
+        Self::start_at(clock, 250_000, contents, ram_words)
+    }
+
+    /// The same, with the rate that the firmware begins with.
+    pub fn start_at(clock: u32, rate: u32, contents: &[u8], ram_words: u32) -> Option<Self> {
+        let built = Built::ready(clock, rate)?;
         let folder = TempDir::new().unwrap();
         let mut command = built.command(folder.path(), &["--steps"], contents, ram_words, None);
         command.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
