@@ -3,7 +3,7 @@
 
 use crate::bench::{RAM, ROM, SESSION, hello, rail_on, shape};
 use crate::support::stepped::Stepped;
-use buswright::bus::{Millivolts, ShapeId, Width, WordAddress};
+use buswright::bus::{ShapeId, Width, WordAddress};
 use buswright::wire::{
     FaultCode, RailRequest, Reply, Request, RunId, RunRequest, ScriptRequest, ShapeRequest,
 };
@@ -143,5 +143,3 @@ fn what_the_text_refuses_is_refused_at_the_byte_it_names() {
     assert_eq!(host.state().writes, 0);
     host.end();
 }
-
-const _: Millivolts = Millivolts(0);

@@ -172,8 +172,9 @@ fn a_held_cycle_and_driven_lines_are_let_go() {
             id = RunId { session: SESSION, chain: 1, run: 1 };
         }
         let value = if write { 0x0F0F_5511 } else { 0 };
-        let hold = HoldRequest { id, after: 0, shape: RAM, write, address: WordAddress(9), value };
-        let reply = host.ask(&Request::Hold(hold));
+        let request =
+            HoldRequest { id, after: 0, shape: RAM, write, address: WordAddress(9), value };
+        let reply = host.ask(&Request::Hold(request));
         assert!(matches!(reply, Reply::Hold(_)), "{reply:?}");
         let held = host.state();
         let all = u64::from(u32::MAX);

@@ -76,7 +76,7 @@ pub struct Move {
 
 /// The rig in the hands of a test.
 pub struct Stepped {
-    _process: Process,
+    process: Process,
     orders: Option<ChildStdin>,
     answers: BufReader<ChildStdout>,
     _folder: TempDir,
@@ -107,7 +107,7 @@ impl Stepped {
         let answers = BufReader::new(child.stdout.take().unwrap());
         let mut new = Self {
             orders: child.stdin.take(),
-            _process: Process(child),
+            process: Process(child),
             answers,
             _folder: folder,
             clock: u64::from(clock),
@@ -294,7 +294,7 @@ impl Stepped {
     pub fn end(mut self) {
         drop(self.orders.take());
         let mut books = String::new();
-        self._process.0.stderr.take().unwrap().read_to_string(&mut books).unwrap();
+        self.process.0.stderr.take().unwrap().read_to_string(&mut books).unwrap();
         assert!(books.contains("violations 0:"), "{books}");
         assert!(books.contains("overwritten 0"), "{books}");
     }
