@@ -34,16 +34,15 @@ pub(super) async fn capture_job(
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }
     let identified = shelf.last_identity(&specimen, &sheet.sha256())?;
-    let mut note = options.note.clone();
-    if let Ok(Some(unsettled)) = unsettled(shelf, &specimen) {
-        note += &format!("{}{unsettled}", if note.is_empty() { "" } else { "; " });
-    }
+    let unsettled = unsettled(shelf, &specimen).ok().flatten().map(|of| of.to_string());
+    let note: Vec<_> =
+        Some(options.note.clone()).filter(|note| !note.is_empty()).into_iter().collect();
     let request = CaptureRequest {
         specimen,
         simulated,
         parts,
         passes: options.passes.max(2),
-        note,
+        note: note.into_iter().chain(unsettled).collect::<Vec<_>>().join("; "),
         identified,
     };
     let store = begin(desk, &sheet, shelf, &request)?;

@@ -151,6 +151,15 @@ fn blank_sectors(
     let space = &sheet.spaces[index];
     let ways = ways(space, sheet.rail, &looked.found.spaces[index], subject.catalogue)
         .map_err(|why| JobError::Safety(format!("{} cannot be erased: {why}", space.name)))?;
+    if let Wanted::Numbers(_, last) = *wanted
+        && last as usize >= ways.sectors.len()
+    {
+        return Err(JobError::Usage(format!(
+            "there is no sector {last}: {} has the sectors 0-{}. Nothing was changed",
+            space.name,
+            ways.sectors.len().saturating_sub(1)
+        )));
+    }
     let whole = parts(sheet, Asked { space: Some(&space.name), range: None })?;
     let mut chosen = Vec::new();
     for (number, SectorNow { first, words, .. }) in ways.sectors.iter().enumerate() {

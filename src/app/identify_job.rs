@@ -38,7 +38,7 @@ pub(super) async fn identify_job(
     options: &IdentifyOptions,
 ) -> Result<(IdentifyReport, Ending), JobError> {
     let catalogue = catalogue(&chip_files(&options.chips)?)?;
-    let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
+    let Ready { hello, sheet, mut access, simulated, specimen, keep } = ready(desk, before).await?;
     if let Some(label) = &specimen {
         ask_started(desk, shelf, label);
     }
@@ -57,7 +57,7 @@ pub(super) async fn identify_job(
         twins: twins(desk, shelf, &sheet, simulated),
         in_doubt,
     };
-    caution_locked(desk).await?;
+    caution_locked(desk, &mut access).await?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         let specimen = specimen.as_ref();

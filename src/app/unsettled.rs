@@ -119,7 +119,7 @@ impl Unsettled {
     }
 
     /// What the module held before the write, of every space.
-    pub fn before(&self, shelf: &Shelf, sheet: &Sheet) -> Result<Vec<VerifyPart>, JobError> {
+    pub fn before(&self, from: &Shelf, sheet: &Sheet) -> Result<Vec<VerifyPart>, JobError> {
         let cannot = |why: String| {
             JobError::Safety(format!(
                 "{self}. That copy cannot be used ({why}), so what stood in the sectors in doubt \
@@ -128,8 +128,8 @@ impl Unsettled {
         };
         let read = || -> Result<Vec<VerifyPart>, String> {
             let kept =
-                shelf.get(&self.way_back.to_string(), None).map_err(|error| error.to_string())?;
-            let content = shelf.content(&kept.id).map_err(|error| error.to_string())?;
+                from.get(&self.way_back.to_string(), None).map_err(|error| error.to_string())?;
+            let content = from.content(&kept.id).map_err(|error| error.to_string())?;
             Ok(kept_parts(sheet, &kept, None, &content).map_err(|error| error.to_string())?.parts)
         };
         read().map_err(cannot)

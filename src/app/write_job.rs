@@ -62,6 +62,7 @@ pub(super) async fn write_job(
             if let Some(unsettled) = unsettled(shelf, &specimen)? {
                 unsettled.refuse_unaware(&plan)?;
             }
+            refuse_written(shelf, &plan)?;
             ask_started(desk, shelf, &specimen);
             (plan, None)
         }
@@ -150,6 +151,21 @@ fn confirmed_for(plan: &StoredPlan, confirmed: &Label) -> Result<(), JobError> {
         return Err(JobError::Usage(format!("plan {} changes nothing", plan.code)));
     }
     Ok(())
+}
+
+/// Refuses the plan that was written last and came to its good end.
+fn refuse_written(shelf: &Shelf, plan: &StoredPlan) -> Result<(), JobError> {
+    let last = shelf.last_journal(&plan.plan.specimen)?;
+    match last.filter(|last| last.begin.plan == plan.code && last.ended() == Some(true)) {
+        None => Ok(()),
+        Some(last) => Err(JobError::Safety(format!(
+            "plan {} is on {} already, since {}: there is nothing to write. `buswright verify` \
+             proves it; `buswright plan --back` leads back",
+            plan.code,
+            plan.plan.specimen,
+            last.begin.time.strftime("%Y-%m-%d")
+        ))),
+    }
 }
 
 /// The write of this module that was interrupted.
