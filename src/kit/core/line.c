@@ -8,6 +8,9 @@
  * its frame. */
 #include "parts.h"
 
+/* Of bytes taken singly between two looks at the clock: noise has hardly any others, and each takes longer
+ * than it lasts at the faster rates. */
+#define SINGLES 16
 /* Of free bytes between what is decoded and what is not; the more, the more seldom bytes are moved. */
 #define GAP 40
 
@@ -184,6 +187,7 @@ static bool left_to_row(bw_core *c, uint16_t head) {
 void line_poll(bw_core *c) {
     uint16_t head = head_of(c);
     bool left = left_to_row(c, head), enough = false;
+    uint8_t single = 0;
     uint8_t lost;
     bd_lock(&c->bd);
     lost = c->lost;
@@ -198,7 +202,7 @@ void line_poll(bw_core *c) {
         byte = c->ring[c->scan];
         c->scan = next(c->scan);
         /* With a reply on its way one request at a time, or its bytes would run out meanwhile. */
-        enough = byte == 0 && c->rx.block != 0 && c->in_frame;
+        enough = (byte == 0 && c->rx.block != 0 && c->in_frame) || ++single == SINGLES;
         coded(c, byte);
     }
     close_up(c);

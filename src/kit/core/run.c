@@ -311,6 +311,7 @@ static bool through(const bw_run *r) {
 uint8_t run_step(bw_core *c) {
     bw_run *r = &c->run;
     uint8_t step = STEP_MORE;
+    bool atomic = false;
     do {
         if (r->asked || !env_powered(c)) r->seen = env_now(c);
         if (!env_powered(c)) {
@@ -320,6 +321,9 @@ uint8_t run_step(bw_core *c) {
         } else {
             step = unit(c);
         }
+        atomic |= r->atomic;
     } while (r->atomic && !r->ended);
-    return r->ended ? STEP_DONE : step;
+    if (r->ended) return STEP_DONE;
+    /* What ends a stretch is short; the stretch was not. */
+    return step == STEP_SHORT && atomic ? STEP_MORE : step;
 }
