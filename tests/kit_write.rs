@@ -141,3 +141,26 @@ fn the_chips_of_the_rig_stand_alone() {
         assert!(included.clone().all(|file| own.contains(&file)), "{name}: {included:?}");
     }
 }
+
+/// Runs are at work while the next ones come in as fast as the line goes, at every rate that the
+/// firmware offers: no byte is lost (`Machine::end` looks at the line's books).
+#[track_caller]
+fn loses_nothing(clock: u32, rates: &[u32]) {
+    let chips = [chip("kit-n", 0x10000, "amd"), chip("kit-i", 0x10000, "intel")];
+    for rate in rates {
+        for chip in &chips {
+            let Some(books) = programs(clock, *rate, chip, 0x1000) else { return };
+            println!("{} at {clock} Hz and {rate} baud: {:.0} cycles", chip.name, each(&books));
+        }
+    }
+}
+
+#[test]
+fn nothing_is_lost_at_any_rate_at_16_mhz() {
+    loses_nothing(16_000_000, &[250_000, 500_000, 1_000_000, 2_000_000]);
+}
+
+#[test]
+fn nothing_is_lost_at_any_rate_at_8_mhz() {
+    loses_nothing(8_000_000, &[250_000, 500_000, 1_000_000]);
+}
