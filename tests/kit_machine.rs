@@ -116,7 +116,12 @@ struct Host {
 impl Host {
     /// With the rail on, and a shape for each of these selects.
     fn start(machine: &Machine, selects: &[(u8, u16)]) -> Self {
-        let port = serialport::new(machine.port(), 250_000).timeout(Duration::from_millis(50));
+        Self::start_at(machine, 250_000, selects)
+    }
+
+    /// The same at the rate that the firmware begins with.
+    fn start_at(machine: &Machine, rate: u32, selects: &[(u8, u16)]) -> Self {
+        let port = serialport::new(machine.port(), rate).timeout(Duration::from_millis(50));
         let reader = FrameReader::new(2_000);
         let mut host = Self { port: port.open().unwrap(), reader, tag: 0 };
         let hello = host.ask(&Request::Hello(HelloRequest { major: 1, session: 7 }));
@@ -135,6 +140,23 @@ impl Host {
         };
         let reply = host.ask(&Request::Rail(on));
         assert!(matches!(&reply, Reply::Rail(rail) if rail.state == RailState::On), "{reply:?}");
+        host
+    }
+
+    /// Session 7, with RAM in shape 1 and leave to write it.
+    fn ready(machine: &Machine, rate: u32) -> Self {
+        let mut host = Self::start_at(machine, rate, &[(0, 4), (1, 8)]);
+        let reply = host.ask(&Request::Permit(PermitRequest {
+            shape: ShapeId(1),
+            lines: false,
+            seconds: 600,
+            start: WordAddress(0),
+            words: 0x10000,
+            lanes: u32::MAX,
+            address_mask: 0,
+            addresses: Vec::new(),
+        }));
+        assert!(matches!(reply, Reply::Permit(_)), "{reply:?}");
         host
     }
 
@@ -208,6 +230,73 @@ impl Host {
         assert_eq!(reply.status, 0, "{reply:?}");
         reply
     }
+
+    /// `count` runs of the script in slot 0 with `n` payload words each, three on their way at any
+    /// time; each is to end good, without being asked for again.
+    fn stream(&mut self, script_crc: u32, count: u32, n: u32) {
+        let until = Instant::now() + Duration::from_secs(60);
+        let (mut sent, mut ended) = (0, 0);
+        while ended < count {
+            assert!(Instant::now() < until, "{ended} of {count} runs");
+            while sent < count.min(ended + 3) {
+                sent += 1;
+                let request = Request::Run(RunRequest {
+                    id: RunId { session: 7, chain: 1, run: sent },
+                    after: sent - 1,
+                    slot: 0,
+                    script_crc,
+                    a: WordAddress(0),
+                    b: WordAddress(sent * n),
+                    n,
+                    lanes: u32::MAX,
+                    width: Width::W32,
+                    payload: (0..n)
+                        .map(|word| (sent * n + word).wrapping_mul(0x9E37_79B1))
+                        .collect(),
+                });
+                self.port.write_all(&encode_frame_after_idle(&request.encode(sent as u8))).unwrap();
+            }
+            let mut bytes = [0; 256];
+            let Ok(got) = self.port.read(&mut bytes) else { continue };
+            self.reader.push(&bytes[..got], |body| match Reply::decode(body).unwrap().unwrap() {
+                (_, Reply::Busy(_)) => {}
+                (_, Reply::Run(reply)) if reply.status == 0 => ended += 1,
+                (_, other) => panic!("{other:?}"),
+            });
+        }
+    }
+}
+
+/// Runs at work while the next ones come in at full rate: the adapter has lost nothing.
+#[track_caller]
+fn keeps_up(clock: u32, rate: u32) {
+    let Some(machine) = Machine::start_at(clock, rate, &[0; 4096], 0x10000, None) else { return };
+    let mut host = Host::ready(&machine, rate);
+    let word = |b: Builder| b.write_payload().wait_written(Width::W16, 0, 100);
+    let script = Builder::new(ShapeId(1))
+        .set_a_to_b()
+        .repeat_n(|b| b.critical(200, word).step(1))
+        .script()
+        .unwrap();
+    let script_crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&script.0);
+    let stored = host.ask(&Request::Script(ScriptRequest { slot: 0, bytes: script.0 }));
+    assert!(matches!(stored, Reply::Script(_)), "{stored:?}");
+    host.stream(script_crc, 30, 204);
+    let Reply::Ping(ping) = host.ask(&Request::Ping) else { panic!("no PING") };
+    assert_eq!((ping.overruns, ping.frames_damaged), (0, 0), "{clock} Hz, {rate} baud: {ping:?}");
+    host.ask(&Request::Rail(RailRequest::OFF));
+    let books = machine.end();
+    assert_eq!(books.number("RAM writes"), 30 * 204, "{}", books.text);
+}
+
+#[test]
+fn nothing_that_comes_at_full_rate_is_lost() {
+    for rate in [250_000, 500_000, 1_000_000, 2_000_000] {
+        keeps_up(16_000_000, rate);
+    }
+    for rate in [250_000, 500_000, 1_000_000] {
+        keeps_up(8_000_000, rate);
+    }
 }
 
 fn shape(select: u16) -> Shape {
@@ -226,19 +315,7 @@ fn shape(select: u16) -> Shape {
 #[test]
 fn scripts_run_as_machine_code() {
     let Some(machine) = Machine::start(16_000_000, &[0; 4096], 0x10000, None) else { return };
-    let mut host = Host::start(&machine, &[(0, 4), (1, 8)]);
-    let reply = host.ask(&Request::Permit(PermitRequest {
-        shape: ShapeId(1),
-        lines: false,
-        seconds: 600,
-        start: WordAddress(0),
-        words: 0x10000,
-        lanes: u32::MAX,
-        address_mask: 0,
-        addresses: Vec::new(),
-    }));
-    assert!(matches!(reply, Reply::Permit(_)), "{reply:?}");
-
+    let mut host = Host::ready(&machine, 250_000);
     let new = || Builder::new(ShapeId(1));
     let words: Vec<u32> = (1..=150_u32).map(|n| n.wrapping_mul(0x9E37_79B1)).collect();
     let write = new().repeat_n(|b| b.write_payload().wait_written(Width::W16, 0, 1_000).step(1));

@@ -27,6 +27,9 @@
  *           BD_OP_NS      longest time of one script operation
  *           BD_CYCLE_NS   what a cycle takes beside the times of its shape, at most
  * Time      BD_TICKS      ticks of bd_now in a microsecond, 1 to 10
+ * Left out  BD_BURSTS, BD_QUICK   headers of a board that makes bursts of cycles, and loops of scripts, by
+ *                         means of its own: see burst.h; quick.h and quick_ops.h
+ *           BD_TAKE, BD_CRC, BD_BULK   the same for frames in, checksums, frames out
  */
 #ifndef BW_BOARD_H
 #define BW_BOARD_H
