@@ -117,27 +117,26 @@ static void many(bw_core *c, uint16_t head) {
     c->scan = line_index(c->scan, done);
 }
 
-void line_poll(bw_core *c) {
-    for (;;) {
-        uint16_t head;
-        uint8_t lost;
-        bd_lock(&c->bd);
-        if (c->scan == c->head) c->scan = c->head = c->put;
-        head = c->head;
-        lost = c->lost;
-        c->lost = 0;
-        bd_unlock(&c->bd);
-        c->overruns += lost;
-        if (c->scan == head) return;
-        while (c->scan != head) {
-            uint8_t byte;
-            many(c, head);
-            if (c->scan == head) break;
-            byte = c->ring[c->scan];
-            c->scan = next(c->scan);
-            coded(c, byte);
-        }
+bool line_poll(bw_core *c) {
+    uint16_t head;
+    uint8_t lost;
+    bd_lock(&c->bd);
+    if (c->scan == c->head) c->scan = c->head = c->put;
+    head = c->head;
+    lost = c->lost;
+    c->lost = 0;
+    bd_unlock(&c->bd);
+    c->overruns += lost;
+    if (c->scan == head) return false;
+    while (c->scan != head) {
+        uint8_t byte;
+        many(c, head);
+        if (c->scan == head) break;
+        byte = c->ring[c->scan];
+        c->scan = next(c->scan);
+        coded(c, byte);
     }
+    return true;
 }
 
 uint8_t line_u8(const bw_core *c, uint16_t at) {

@@ -31,6 +31,7 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
 static uint8_t words_in(reading *r, uint8_t most, uint8_t mode, bool *ended) {
     uint8_t some = most < SLICE ? most : SLICE, made;
     if (r->left < some) some = (uint8_t)r->left;
+    some = burst_some(&r->burst, some);
     made = burst_read(r->c, &r->burst, r->c->scratch + (uint16_t)r->plain * r->width, some, mode,
                       ended);
     r->left -= made;
