@@ -115,6 +115,6 @@ fn a_paste_that_does_not_say_so_confirms_nothing() {
     // What allows nothing takes it as ever.
     let mut state = identified(80, 24);
     keys(&mut state, &[Key::Char('n')]);
-    at_once(&mut state, "a.bin\r");
-    assert!(!matches!(state.dialog, Some(Dialog::Choose(_))) || state.notice.is_none());
+    let asks = at_once(&mut state, "a.bin\r");
+    assert!(matches!(&asks[..], [Effect::FindImage(name)] if name == "a.bin"), "{asks:?}");
 }
