@@ -6,6 +6,7 @@ use super::parts::{Asked, parts, read_range};
 use super::plan_job::{Looked, Source, Subject, assemble, look};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
+use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
 use super::write_job::{Here, carry_out};
 use crate::bus::WordAddress;
@@ -91,6 +92,7 @@ pub(super) async fn erase_job(
         )));
     }
     ask_started(desk, shelf, &specimen);
+    let unsettled = unsettled(shelf, &specimen)?;
     refuse_to_identify(&sheet)?;
     let index = flash_space(&sheet, options.space.as_deref())?;
     let subject = Subject {
@@ -100,6 +102,7 @@ pub(super) async fn erase_job(
         simulated,
         shelf,
         desk,
+        unsettled: unsettled.as_ref(),
         chip_files: &chip_files,
         catalogue: &catalogue,
     };
@@ -148,6 +151,15 @@ fn blank_sectors(
     let space = &sheet.spaces[index];
     let ways = ways(space, sheet.rail, &looked.found.spaces[index], subject.catalogue)
         .map_err(|why| JobError::Safety(format!("{} cannot be erased: {why}", space.name)))?;
+    if let Wanted::Numbers(_, last) = *wanted
+        && last as usize >= ways.sectors.len()
+    {
+        return Err(JobError::Usage(format!(
+            "there is no sector {last}: {} has the sectors 0-{}. Nothing was changed",
+            space.name,
+            ways.sectors.len().saturating_sub(1)
+        )));
+    }
     let whole = parts(sheet, Asked { space: Some(&space.name), range: None })?;
     let mut chosen = Vec::new();
     for (number, SectorNow { first, words, .. }) in ways.sectors.iter().enumerate() {

@@ -167,6 +167,10 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
     // Words 0x7000 to 0x10000: a part of sector 3 and all of sector 4.
     let options =
         EraseOptions { range: "0x7000+0x9000".into(), confirm, ..EraseOptions::default() };
+    let beyond = EraseOptions { range: "3-40".into(), ..options.clone() };
+    let outcome = shop.run(&Job::Erase(beyond));
+    assert_eq!(outcome.code, 2, "{}", outcome.text);
+    assert!(outcome.text.contains("there is no sector 40"), "{}", outcome.text);
     let outcome = shop.run(&Job::Erase(options));
     assert_eq!(outcome.code, 0, "{}", outcome.text);
     let mut blank = before.clone();
@@ -197,6 +201,9 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
     let outcome = shop.written(&code);
     assert_eq!(outcome.code, 0, "{}", outcome.text);
     assert!(shop.contents("store") == before, "the way back does not lead back");
+    let again = shop.written(&code);
+    assert_eq!(again.code, 4, "{}", again.text);
+    assert!(again.text.contains("already"), "{}", again.text);
     let asked = asked || shop.events.iter().any(|event| {
         matches!(event, Event::Caution { text } if text.contains("Did the instrument start"))
     });
@@ -250,7 +257,12 @@ fn a_write_switch_that_is_locked_refuses_and_so_does_the_hardware() {
     let image = Some("@blank".into());
     let outcome = shop.run(&Job::Plan(PlanOptions { image, ..PlanOptions::default() }));
     assert_eq!(outcome.code, 4, "{}", outcome.text);
-    shop.run(&Job::Identify(super::IdentifyOptions::default()));
+    let outcome = shop.run(&Job::Identify(super::IdentifyOptions::default()));
+    assert!(
+        outcome.text.contains("no command was sent: the board's write switch"),
+        "{}",
+        outcome.text
+    );
     let told = |event: &Event| matches!(event, Event::Caution { text } if text.contains("cannot be asked what they are"));
     assert!(shop.events.iter().any(told), "{:?}", shop.events);
     assert!(shop.contents("store") == before);

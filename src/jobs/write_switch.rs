@@ -2,6 +2,7 @@
 
 use super::{Desk, JobError};
 use crate::link::LinkError;
+use crate::module::{NoWrite, SpaceAccess};
 use crate::wire::{Reply, Request};
 
 const LOCKED: &str = "the adapter's write switch is set to locked, and no write strobe reaches the \
@@ -26,12 +27,18 @@ pub(crate) async fn refuse_locked(desk: &Desk<'_>) -> Result<(), JobError> {
     )))
 }
 
-/// Says that chips cannot be asked while the switch is set to locked.
-pub(crate) async fn caution_locked(desk: &Desk<'_>) -> Result<(), JobError> {
+/// Says that chips cannot be asked while the switch is set to locked; then no space is written.
+pub(crate) async fn caution_locked(
+    desk: &Desk<'_>,
+    access: &mut [SpaceAccess],
+) -> Result<(), JobError> {
     if is_locked(desk).await? {
         desk.caution(format!(
             "{LOCKED}: flash chips cannot be asked what they are, since commands are write cycles"
         ));
+        for space in access.iter_mut().filter(|space| space.no_write.is_none()) {
+            space.no_write = Some(NoWrite::Switch);
+        }
     }
     Ok(())
 }

@@ -42,6 +42,9 @@ pub enum NoWrite {
         /// The pins.
         pins: String,
     },
+    /// A switch on the board keeps every write strobe from the module.
+    #[error("the board's write switch is set to locked")]
+    Switch,
 }
 
 /// Builds the shapes of every space of `sheet` on `board`, in sheet order.

@@ -36,7 +36,7 @@ pub use board::{Board, ControlLine};
 pub use builtin::{builtin, builtin_names};
 pub use chip::Chip;
 pub use fault::{SheetError, SheetFault};
-pub use fit::{SpaceAccess, plan_access};
+pub use fit::{NoWrite, SpaceAccess, plan_access};
 pub use fit_error::FitError;
 pub use fit_report::{FitReport, LineFit, fit_report};
 pub use line::{Level, LineLevel, LineName};

@@ -1,12 +1,14 @@
-/* usage: rig ELF CLOCK STORE RAM_WORDS [CHIP]: STORE is a file of 32-bit words, in a ROM or in two
- * chips of this type; then the file is written again at the end. Prints the name of a pseudo-terminal, serves it until its
- * standard input ends, then writes its books to standard error. The simulator's own words are kept
- * from standard output. */
+/* usage: rig [--steps] ELF CLOCK STORE RAM_WORDS [CHIP]: STORE is a file of 32-bit words, in a ROM or
+ * in two chips of this type; then the file is written again at the end. Prints the name of a
+ * pseudo-terminal, serves it until its standard input ends, then writes its books to standard error.
+ * With --steps there is no pseudo-terminal: rig_steps.c tells what standard input says then. The
+ * simulator's own words are kept from standard output. */
 #define _GNU_SOURCE
 #include <fcntl.h>
 #include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sim_elf.h>
 #include <sys/ioctl.h>
 #include <time.h>
@@ -78,62 +80,74 @@ static void books(const rig_module *m, const rig_line *l, uint16_t stack) {
                     (unsigned long long)l->of[kind].bytes);
 }
 
-int main(int argc, char **argv) {
-    static rig_module m;
-    static rig_line l;
-    static elf_firmware_t firmware;
-    uint64_t wall, simulated, steps = 0;
-    uint16_t lowest = 0xFFFF;
-    avr_t *avr;
-    int out = dup(1);
-    dup2(2, 1);
-    if (argc < 5 || argc > 6 || elf_read_firmware(argv[1], &firmware)) return 2;
-    avr = avr_make_mcu_by_name("atmega2560");
-    if (!avr) return 2;
-    avr_init(avr);
-    firmware.frequency = (uint32_t)strtoul(argv[2], 0, 0);
-    avr_load_firmware(avr, &firmware);
-    avr->frequency = firmware.frequency;
-    avr->log = LOG_ERROR;
-    avr->run_cycle_limit = 200;
-    m.access_ns = 90;
-    m.pulse_ns = 50;
-    m.setup_ns = 50;
-    m.recovery_ns = 30;
-    if (!load(&m, argv[3], (uint32_t)strtoul(argv[4], 0, 0))) return 2;
-    if (argc == 6 && !chips(&m, argv[5])) return 2;
-    module_begin(&m, avr);
-    l.reads = &m.reads;
-    if (!line_begin(&l, avr)) return 2;
-    avr_irq_register_notify(avr_get_interrupt_irq(avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING, entered,
-                            avr);
-    dprintf(out, "%s\n", ptsname(l.master));
-    wall = wall_us();
-    simulated = avr->cycle;
-    for (;;) {
-        int state = avr_run(avr);
-        uint16_t sp = (uint16_t)(avr->data[R_SPL] | avr->data[R_SPH] << 8);
-        if (sp > 0x1000 && sp < lowest) lowest = sp;
-        if (state == cpu_Done || state == cpu_Crashed) {
-            fprintf(stderr, "the firmware has ended\n");
-            return 1;
-        }
+bool rig_turn(rig *r) {
+    int state = avr_run(r->avr);
+    uint16_t sp = (uint16_t)(r->avr->data[R_SPL] | r->avr->data[R_SPH] << 8);
+    if (sp > 0x1000 && sp < r->lowest) r->lowest = sp;
+    if (state != cpu_Done && state != cpu_Crashed) return true;
+    fprintf(stderr, "the firmware has ended\n");
+    return false;
+}
+
+/* False if the firmware has ended. */
+static bool on_line(rig *r) {
+    avr_t *avr = r->avr;
+    rig_line *l = &r->line;
+    uint64_t wall = wall_us(), simulated = avr->cycle, steps = 0;
+    while (rig_turn(r)) {
         if (++steps % 64) continue;
-        line_take(&l);
+        line_take(l);
         /* While bytes or words move simulated time goes as fast as it can; else as the wall's. */
-        uint64_t quiet = avr->cycle - (l.last_byte > m.read_at ? l.last_byte : m.read_at);
+        uint64_t read_at = r->module.read_at;
+        uint64_t quiet = avr->cycle - (l->last_byte > read_at ? l->last_byte : read_at);
         uint64_t us = (avr->cycle - simulated) / (avr->frequency / 1000000);
         if (quiet < avr->frequency / 500) {
             wall = wall_us();
             simulated = avr->cycle;
         } else if (us > wall_us() - wall + 2000) {
-            struct pollfd p[2] = {{l.master, POLLIN, 0}, {0, POLLIN, 0}};
+            struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
             poll(p, 2, 2);
-            if (p[1].revents) break;
-            ioctl(l.slave, TIOCNXCL);
+            if (p[1].revents) return true;
+            ioctl(l->slave, TIOCNXCL);
         }
     }
-    books(&m, &l, (uint16_t)(avr->ramend - lowest));
-    if (m.chips && !save(&m, argv[3])) return 2;
-    return module_violations(&m) || l.overwritten ? 1 : 0;
+    return false;
+}
+
+int main(int argc, char **argv) {
+    static rig r;
+    static elf_firmware_t firmware;
+    rig_module *m = &r.module;
+    FILE *out = fdopen(dup(1), "w");
+    bool steps = argc > 1 && !strcmp(argv[1], "--steps"), lives;
+    dup2(2, 1);
+    if (steps) argc--, argv++;
+    if (argc < 5 || argc > 6 || elf_read_firmware(argv[1], &firmware)) return 2;
+    r.avr = avr_make_mcu_by_name("atmega2560");
+    if (!r.avr || !out) return 2;
+    avr_init(r.avr);
+    firmware.frequency = (uint32_t)strtoul(argv[2], 0, 0);
+    avr_load_firmware(r.avr, &firmware);
+    r.avr->frequency = firmware.frequency;
+    r.avr->log = LOG_ERROR;
+    r.avr->run_cycle_limit = 200;
+    r.lowest = 0xFFFF;
+    m->access_ns = 90;
+    m->pulse_ns = 50;
+    m->setup_ns = 50;
+    m->recovery_ns = 30;
+    if (!load(m, argv[3], (uint32_t)strtoul(argv[4], 0, 0))) return 2;
+    if (argc == 6 && !chips(m, argv[5])) return 2;
+    module_begin(m, r.avr);
+    r.line.reads = &m->reads;
+    if (!line_begin(&r.line, r.avr) || (!steps && !line_open(&r.line))) return 2;
+    avr_irq_register_notify(avr_get_interrupt_irq(r.avr, AVR_INT_ANY) + AVR_INT_IRQ_RUNNING, entered,
+                            r.avr);
+    fprintf(out, "%s\n", steps ? "steps" : ptsname(r.line.master));
+    fflush(out);
+    lives = steps ? rig_steps(&r, out) : on_line(&r);
+    if (!lives) return 1;
+    books(m, &r.line, (uint16_t)(r.avr->ramend - r.lowest));
+    if (m->chips && !save(m, argv[3])) return 2;
+    return module_violations(m) || r.line.overwritten ? 1 : 0;
 }

@@ -1,5 +1,6 @@
-/* A rig around a simulated controller: a module on its ports, its line on a pseudo-terminal. For
- * tests only: it links the simulator's library, which the product neither links nor ships. */
+/* A rig around a simulated controller: a module on its ports, its line on a pseudo-terminal or in the
+ * hands of a test. For tests only: it links the simulator's library, which the product neither links
+ * nor ships. */
 #ifndef RIG_H
 #define RIG_H
 
@@ -8,6 +9,7 @@
 #include <sim_cycle_timers.h>
 #include <stdbool.h>
 #include <stdint.h>
+#include <stdio.h>
 
 #include "flash.h"
 
@@ -19,6 +21,27 @@ enum {
     UART_STATUS = 0xC0, UART_CONTROL = 0xC1, UART_RATE = 0xC4, UART_DATA = 0xC6
 };
 
+/* Groups of lines. */
+enum { DATA, ADDRESS, CONTROL, GROUPS };
+
+/* A line that is tied to ground, to the rail, or to another line; each stands in one tie only. */
+enum { TO_GROUND, TO_RAIL, TO_LINE };
+typedef struct {
+    uint8_t group, line, to, other_group, other_line;
+    bool fights;
+    uint64_t since;
+} rig_tie;
+#define TIES 8
+
+/* What the lines were at, whenever something of this changed. */
+typedef struct {
+    uint64_t at;
+    uint32_t data, address; /* driven lines */
+    uint8_t control, levels;
+    bool rail;
+} rig_move;
+#define MOVES 256
+
 typedef struct {
     avr_t *avr;
     uint32_t *store, *ram;
@@ -28,12 +51,26 @@ typedef struct {
     uint32_t access_ns, pulse_ns, setup_ns, recovery_ns;
     /* Cycles of the last changes. */
     uint64_t address_at, control_at, data_at, write_at, write_end, rail_at, read_at;
-    uint32_t address, floating, word;
+    uint32_t address, word;
+    uint32_t charge[2]; /* what a data or address line keeps that nobody drives */
     uint16_t control;
     bool writing, output, powered;
     /* Books. */
     uint64_t reads, ram_writes, program_at, program_cycles, program_words;
     uint32_t early, fights, short_pulses, late_data, moved, hasty, unpowered, store_writes;
+    /* Faults: the supply has so much from a cycle on; lines feed the rail while it is off; the current
+     * limit acts; the module is busy. */
+    uint64_t supply_at;
+    uint16_t supply_mv, feed_mv, fall_mv; /* the last: what it had when the switch opened */
+    bool limited, busy;
+    rig_tie tie[TIES];
+    unsigned ties;
+    /* Their books: changes of the control lines; cycles that one data or address line was driven alone,
+     * and that a driven line stood against what it is tied to, alone or among others. */
+    uint64_t strobes, alone_at, alone, fought_alone, fought;
+    bool keeps_moves, is_alone;
+    rig_move move[MOVES];
+    unsigned moves;
 } rig_module;
 
 typedef struct {
@@ -45,7 +82,13 @@ typedef struct {
     unsigned in_count, in_at;
     uint8_t fifo[2];
     unsigned fifo_count;
-    bool receiving, overrun;
+    bool receiving, overrun, jammed;
+    /* Without a pseudo-terminal: the host's rate (0: the controller's), and what it has heard. */
+    uint32_t rate;
+    uint8_t heard[2048];
+    unsigned heard_count, frame; /* bytes of it up to the end of a frame; 0: none has ended */
+    uint64_t frame_end;
+    uint64_t rate_at, came_at; /* when the controller changed its rate, and when the last byte came */
     /* Books. */
     uint32_t overruns, overwritten;
     uint64_t sent, received, asked, answered;
@@ -58,11 +101,36 @@ typedef struct {
     const uint64_t *reads;
 } rig_line;
 
+typedef struct {
+    avr_t *avr;
+    rig_module module;
+    rig_line line;
+    uint16_t lowest; /* the stack */
+} rig;
+
+/* Runs some instructions; false if the firmware has ended. */
+bool rig_turn(rig *r);
+/* Commands on standard input; see rig_steps.c. False if the firmware has ended. */
+bool rig_steps(rig *r, FILE *out);
+
 void module_begin(rig_module *m, avr_t *avr);
+void module_reset(rig_module *m); /* the controller's registers are as after a reset */
 uint32_t module_violations(const rig_module *m);
 uint32_t module_programmed(const rig_module *m);
-bool line_begin(rig_line *l, avr_t *avr);
+uint16_t module_mv(const rig_module *m, uint64_t at);
+
+/* rig_pins.c: registers of the ports, as lines of a group. */
+uint32_t pins_driven(const rig_module *m, unsigned group);
+uint32_t pins_port(const rig_module *m, unsigned group); /* driven high, or pulled up */
+/* What lines show that are tied, where the others show `level`. */
+void pins_tied(const rig_module *m, uint32_t level[GROUPS]);
+void pins_noted(rig_module *m); /* after every change */
+
+bool line_begin(rig_line *l, avr_t *avr); /* the line is in the hands of a test */
+bool line_open(rig_line *l);              /* on a pseudo-terminal */
+void line_reset(rig_line *l);
 /* Takes what the host has sent; true if something came. */
 bool line_take(rig_line *l);
+bool line_say(rig_line *l, const uint8_t *bytes, unsigned count);
 
 #endif

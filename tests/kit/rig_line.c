@@ -1,9 +1,11 @@
-/* The line: frames of ten bits, a sender with one byte in waiting, a receiver with two. */
+/* The line: frames of ten bits, a sender with one byte in waiting, a receiver with two. The host is on
+ * a pseudo-terminal, at the controller's rate, or a test that has a rate of its own. */
 #define _GNU_SOURCE
 #include <fcntl.h>
 #include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sys/ioctl.h>
 #include <termios.h>
 #include <unistd.h>
@@ -15,6 +17,20 @@ enum { RXEN = 1 << 4, UDRIE = 1 << 5, RXC = 1 << 7, TXC = 1 << 6, UDRE = 1 << 5,
 static uint64_t byte_cycles(const rig_line *l) {
     const uint8_t *d = l->avr->data;
     return 80u * ((d[UART_RATE] | (d[UART_RATE + 1] & 15) << 8) + 1u);
+}
+
+static double host_bit(const rig_line *l) {
+    return l->rate ? (double)l->avr->frequency / l->rate : byte_cycles(l) / 10.0;
+}
+
+/* A byte as one sees it who looks at the midst of bits of another length. */
+static uint8_t seen(uint8_t byte, double bit, double looked) {
+    uint8_t as = 0;
+    for (unsigned n = 0; n < 8; n++) {
+        unsigned at = (unsigned)((n + 1.5) * looked / bit);
+        if (at > 8 || (at > 0 && byte >> (at - 1) & 1)) as |= (uint8_t)(1 << n);
+    }
+    return as;
 }
 
 /* What goes out, by kind of frame. */
@@ -87,6 +103,14 @@ static void wait_for_requests(rig_line *l) {
     if (l->asked < l->answered + 8 && line_take(l) == false) poll(p, 2, 100);
 }
 
+static void hears(rig_line *l, uint8_t byte) {
+    if (l->heard_count == sizeof l->heard) return;
+    l->heard[l->heard_count++] = byte;
+    if (byte || l->heard_count < 2) return;
+    l->frame = l->heard_count;
+    l->frame_end = l->shift_end;
+}
+
 static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     rig_line *l = with;
     uint64_t now = avr->cycle;
@@ -103,6 +127,11 @@ static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
     if (l->buffer_empty > now) avr_cycle_timer_register(avr, l->buffer_empty - now, empties, l);
     else if (avr->data[UART_CONTROL] & UDRIE) avr_raise_interrupt(avr, &l->uart->udrc);
     l->last_byte = now;
+    if (l->master < 0) {
+        noted(l, byte);
+        hears(l, seen(byte, byte_cycles(l) / 10.0, host_bit(l)));
+        return;
+    }
     if (byte == 0) wait_for_host(l);
     ends_run = byte == 0 && l->place > 2 && l->kind == 0x8F;
     ends_read = byte == 0 && l->place > 2 && l->kind == 0x89;
@@ -136,12 +165,13 @@ static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with)
     rig_line *l = with;
     (void)when;
     if (l->in_at < l->in_count) {
-        uint8_t byte = l->in[l->in_at++];
+        uint8_t byte = seen(l->in[l->in_at++], host_bit(l), byte_cycles(l) / 10.0);
         l->received++;
-        l->last_byte = avr->cycle;
+        l->last_byte = l->came_at = avr->cycle;
         if (!(avr->data[UART_CONTROL] & RXEN)) {
             /* Nobody listens yet. */
-        } else if (l->fifo_count == 2) {
+        } else if (l->fifo_count == 2 || l->jammed) {
+            l->jammed = false;
             l->overrun = true;
             l->overruns++;
         } else {
@@ -153,7 +183,7 @@ static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with)
         l->receiving = false;
         return 0;
     }
-    return avr->cycle + byte_cycles(l);
+    return avr->cycle + (uint64_t)(10 * host_bit(l));
 }
 
 static uint8_t taken(avr_t *avr, avr_io_addr_t at, void *with) {
@@ -170,9 +200,27 @@ static uint8_t taken(avr_t *avr, avr_io_addr_t at, void *with) {
     return byte;
 }
 
+static void begins(rig_line *l) {
+    if (l->receiving) return;
+    l->receiving = true;
+    avr_cycle_timer_register(l->avr, (uint64_t)(10 * host_bit(l)), arrives, l);
+}
+
+bool line_say(rig_line *l, const uint8_t *bytes, unsigned count) {
+    unsigned left = l->in_count - l->in_at;
+    if (count > sizeof l->in - left) return false;
+    memmove(l->in, l->in + l->in_at, left);
+    memcpy(l->in + left, bytes, count);
+    l->in_at = 0;
+    l->in_count = left + count;
+    if (l->in_count) begins(l);
+    return true;
+}
+
 bool line_take(rig_line *l) {
     ssize_t n;
     if (l->in_at < l->in_count) return true;
+    if (l->master < 0) return false;
     n = read(l->master, l->in, sizeof l->in);
     if (n <= 0) return false;
     l->in_at = 0;
@@ -181,25 +229,49 @@ bool line_take(rig_line *l) {
         l->asked += l->in[at] == 0 && l->before != 0;
         l->before = l->in[at];
     }
-    if (!l->receiving) {
-        l->receiving = true;
-        avr_cycle_timer_register(l->avr, byte_cycles(l), arrives, l);
-    }
+    begins(l);
     return true;
 }
 
-bool line_begin(rig_line *l, avr_t *avr) {
+static void rate_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
+    rig_line *l = with;
+    avr->data[at] = value;
+    l->rate_at = avr->cycle;
+}
+
+void line_reset(rig_line *l) {
+    uint64_t now = l->avr->cycle;
+    /* What had not left yet never comes. */
+    if (now < l->buffer_empty && l->heard_count) l->heard_count--;
+    if (now < l->shift_end && l->heard_count) l->heard_count--;
+    l->buffer_empty = l->shift_end = now;
+    l->fifo_count = l->frame = 0;
+    l->overrun = l->receiving = false;
+    if (l->in_at < l->in_count) begins(l);
+}
+
+bool line_open(rig_line *l) {
     struct termios t;
-    l->avr = avr;
-    for (avr_io_t *io = avr->io_port; io; io = io->next)
-        if (io->kind[0] == 'u' && ((avr_uart_t *)io)->name == '0') l->uart = (avr_uart_t *)io;
     l->master = posix_openpt(O_RDWR | O_NOCTTY | O_CLOEXEC);
-    if (!l->uart || l->master < 0 || grantpt(l->master) || unlockpt(l->master)) return false;
+    if (l->master < 0 || grantpt(l->master) || unlockpt(l->master)) return false;
     l->slave = open(ptsname(l->master), O_RDWR | O_NOCTTY | O_CLOEXEC);
     if (l->slave < 0 || tcgetattr(l->slave, &t)) return false;
     cfmakeraw(&t);
     tcsetattr(l->slave, TCSANOW, &t);
     fcntl(l->master, F_SETFL, O_NONBLOCK);
+    return true;
+}
+
+bool line_begin(rig_line *l, avr_t *avr) {
+    l->avr = avr;
+    l->master = l->slave = -1;
+    for (avr_io_t *io = avr->io_port; io; io = io->next)
+        if (io->kind[0] == 'u' && ((avr_uart_t *)io)->name == '0') l->uart = (avr_uart_t *)io;
+    if (!l->uart) return false;
+    for (unsigned n = 0; n < 2; n++) {
+        avr->io[AVR_DATA_TO_IO(UART_RATE + n)].w.c = rate_written;
+        avr->io[AVR_DATA_TO_IO(UART_RATE + n)].w.param = l;
+    }
     avr->io[AVR_DATA_TO_IO(UART_DATA)].w.c = sent;
     avr->io[AVR_DATA_TO_IO(UART_DATA)].w.param = l;
     avr->io[AVR_DATA_TO_IO(UART_DATA)].r.c = taken;

@@ -7,24 +7,24 @@ enum { OE = 1, WE = 2, CS0 = 4, CS1 = 8 };
 #define RISE_MS 3
 #define FALL_MS 20
 
+/* Below this it neither answers nor takes anything for certain. */
+#define LEAST_MV 3000
+
 static uint8_t out(const rig_module *m, int pin) {
     const uint8_t *d = m->avr->data;
     return d[pin + 2] & d[pin + 1];
 }
 
 static uint32_t address(const rig_module *m) {
-    return (uint32_t)out(m, PIN_L) | (uint32_t)out(m, PIN_K) << 8 | (uint32_t)out(m, PIN_H) << 16;
+    return pins_port(m, ADDRESS) & pins_driven(m, ADDRESS);
 }
 
 static uint32_t data_out(const rig_module *m) {
-    return (uint32_t)out(m, PIN_A) | (uint32_t)out(m, PIN_B) << 8 | (uint32_t)out(m, PIN_C) << 16 |
-           (uint32_t)out(m, PIN_D) << 24;
+    return pins_port(m, DATA) & pins_driven(m, DATA);
 }
 
 static uint32_t data_driven(const rig_module *m) {
-    const uint8_t *d = m->avr->data;
-    return (uint32_t)d[PIN_A + 1] | (uint32_t)d[PIN_B + 1] << 8 | (uint32_t)d[PIN_C + 1] << 16 |
-           (uint32_t)d[PIN_D + 1] << 24;
+    return pins_driven(m, DATA);
 }
 
 /* Control lines that nobody drives are pulled up to the module's own rail. */
@@ -100,6 +100,9 @@ static void changed(rig_module *m) {
     uint32_t at = address(m), driven = data_driven(m);
     uint64_t now = m->avr->cycle;
     bool output, writing;
+    for (unsigned group = DATA; group <= ADDRESS; group++)
+        m->charge[group] = (m->charge[group] & ~pins_driven(m, group)) | pins_port(m, group);
+    pins_noted(m);
     if (!m->powered) {
         if (ns_since(m, m->rail_at) > 1000000u * FALL_MS &&
             (data_out(m) | at | out(m, PIN_G)))
@@ -109,7 +112,10 @@ static void changed(rig_module *m) {
     writing = !(levels & WE) && (levels & (CS0 | CS1)) != (CS0 | CS1);
     if (m->writing && !writing) write_ends(m, before);
     if (at != m->address) m->address_at = now;
-    if (levels != before) m->control_at = now;
+    if (levels != before) {
+        m->control_at = now;
+        m->strobes++;
+    }
     if (!m->writing && writing) {
         m->write_at = now;
         if (m->write_end && ns_since(m, m->write_end) < m->recovery_ns) m->hasty++;
@@ -119,27 +125,35 @@ static void changed(rig_module *m) {
         m->word = word_of(m, levels, at);
     m->output = output;
     if (output && driven) m->fights++;
-    m->floating = (m->floating & ~driven) | data_out(m);
     m->address = at;
     m->control = levels;
     m->writing = writing;
 }
 
-static void port_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
-    rig_module *m = with;
-    bool was = avr->data[PIN_E + 2] & 1 << 5, is;
-    bool data = at <= PIN_D + 2;
-    if (data && avr->data[at] != value) m->data_at = avr->cycle;
-    avr->data[at] = value;
-    is = avr->data[PIN_E + 2] & 1 << 5;
-    if (is != was) {
-        m->rail_at = avr->cycle;
+/* The rail's switch is held off by a resistor where its pin is no output. */
+static void settled(rig_module *m) {
+    bool is = out(m, PIN_E) & 1 << 5;
+    if (is != m->powered) {
+        m->fall_mv = module_mv(m, m->avr->cycle);
+        m->rail_at = m->avr->cycle;
         m->powered = is;
         m->control = 0xFFFF;
         m->writing = m->output = false;
         for (unsigned n = 0; m->chips && n < 2; n++) flash_power(&m->chip[n], is, ns_now(m));
     }
     changed(m);
+}
+
+static void port_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {
+    rig_module *m = with;
+    bool data = at <= PIN_D + 2;
+    if (data && avr->data[at] != value) m->data_at = avr->cycle;
+    avr->data[at] = value;
+    settled(m);
+}
+
+void module_reset(rig_module *m) {
+    settled(m);
 }
 
 static uint32_t bus(rig_module *m) {
@@ -154,35 +168,56 @@ static uint32_t bus(rig_module *m) {
         }
         if (m->read_at != last) m->reads++;
         m->read_at = last;
-        m->floating = m->word;
+        m->charge[DATA] = m->word;
+        if (m->supply_mv && module_mv(m, m->avr->cycle) < LEAST_MV) m->charge[DATA] = ~m->word;
     }
-    return (m->floating & ~driven) | data_out(m);
+    return (m->charge[DATA] & ~driven) | data_out(m);
+}
+
+static uint32_t shown(rig_module *m, unsigned group) {
+    uint32_t level[GROUPS];
+    if (group == DATA || m->ties) level[DATA] = bus(m);
+    level[ADDRESS] = m->charge[ADDRESS];
+    level[CONTROL] = control(m) & 0x3F;
+    if (m->ties) pins_tied(m, level);
+    return level[group];
 }
 
 static uint8_t port_read(avr_t *avr, avr_io_addr_t at, void *with) {
     rig_module *m = with;
     (void)avr;
     switch (at) {
-    case PIN_A: return (uint8_t)bus(m);
-    case PIN_B: return (uint8_t)(bus(m) >> 8);
-    case PIN_C: return (uint8_t)(bus(m) >> 16);
-    case PIN_D: return (uint8_t)(bus(m) >> 24);
-    case PIN_E: return 1 << 7 | 1 << 4 | (out(m, PIN_E) & 0x60);
-    case PIN_G: return (uint8_t)control(m);
-    default: return out(m, at);
+    case PIN_A: return (uint8_t)shown(m, DATA);
+    case PIN_B: return (uint8_t)(shown(m, DATA) >> 8);
+    case PIN_C: return (uint8_t)(shown(m, DATA) >> 16);
+    case PIN_D: return (uint8_t)(shown(m, DATA) >> 24);
+    case PIN_L: return (uint8_t)shown(m, ADDRESS);
+    case PIN_K: return (uint8_t)(shown(m, ADDRESS) >> 8);
+    case PIN_H: return (uint8_t)(shown(m, ADDRESS) >> 16);
+    case PIN_G: return (uint8_t)shown(m, CONTROL);
+    default: return (m->limited ? 0 : 1 << 7) | (m->busy ? 0 : 1 << 4) | (out(m, PIN_E) & 0x60);
     }
 }
 
-static uint16_t sense(const rig_module *m) {
-    uint64_t us = ns_since(m, m->rail_at) / 1000;
+/* The rail at a cycle that is not long ago. */
+uint16_t module_mv(const rig_module *m, uint64_t at) {
+    uint64_t us = at < m->rail_at ? 0 : (at - m->rail_at) / (m->avr->frequency / 1000000);
     uint32_t mv;
     if (m->powered) {
         mv = us >= 1000 * RISE_MS ? 3300 : (uint32_t)(3300 * us / (1000 * RISE_MS));
+        if (m->supply_mv && at >= m->supply_at && mv > m->supply_mv) mv = m->supply_mv;
     } else {
         mv = us >= 1000 * FALL_MS || m->rail_at == 0 ? 0
-                                                     : (uint32_t)(3300 - 3300 * us / (1000 * FALL_MS));
+                                                     : (uint32_t)(m->fall_mv - m->fall_mv * us / (1000 * FALL_MS));
+        if (mv < m->feed_mv) mv = m->feed_mv;
     }
-    return (uint16_t)(mv / 5);
+    return (uint16_t)mv;
+}
+
+/* A conversion takes 13 periods of 8 us, and shows what was there at its beginning. */
+static uint16_t sense(const rig_module *m) {
+    uint64_t turn = 104 * (m->avr->frequency / 1000000), now = m->avr->cycle / turn;
+    return now < 1 ? 0 : module_mv(m, (now - 1) * turn) / 5;
 }
 
 static uint8_t sense_read(avr_t *avr, avr_io_addr_t at, void *with) {

@@ -5,13 +5,16 @@
 
 use super::kit::{Kit, OnPty, run};
 use super::outside_tool;
+use std::collections::BTreeMap;
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::sync::{Mutex, PoisonError};
+use tempfile::TempDir;
 
 /// Firmware in the rig, on a pseudo-terminal.
 pub struct Machine {
-    kit: Kit,
+    folder: TempDir,
     adapter: OnPty,
     /// What the build said of its sizes.
     pub sizes: String,
@@ -25,26 +28,83 @@ pub struct Books {
     pub store: Vec<u8>,
 }
 
-/// Everything that the build and the rig need; `None` where something is missing.
-fn kit() -> Option<Kit> {
-    let tools = [
-        ("avr-gcc", "gcc-avr"),
-        ("/usr/lib/avr/include/avr/io.h", "avr-libc"),
-        ("/usr/include/simavr/sim_avr.h", "libsimavr-dev"),
-        ("/usr/include/libelf.h", "libelf-dev"),
-    ];
-    if !tools.iter().all(|(tool, package)| outside_tool(tool, package)) {
-        return None;
-    }
-    Kit::export()
+/// The rig and the firmware, ready to be started.
+#[derive(Clone)]
+pub struct Built {
+    rig: PathBuf,
+    firmware: PathBuf,
+    clock: u32,
+    sizes: String,
 }
 
-/// The rig, built without the product.
-fn rig(kit: &Kit) -> PathBuf {
+impl Built {
+    /// With firmware for this clock that begins with this rate; `None` where a tool is missing. A
+    /// test program builds each once.
+    pub fn ready(clock: u32, rate: u32) -> Option<Self> {
+        static READY: Mutex<BTreeMap<(u32, u32), Built>> = Mutex::new(BTreeMap::new());
+        let tools = [
+            ("avr-gcc", "gcc-avr"),
+            ("/usr/lib/avr/include/avr/io.h", "avr-libc"),
+            ("/usr/include/simavr/sim_avr.h", "libsimavr-dev"),
+            ("/usr/include/libelf.h", "libelf-dev"),
+        ];
+        if !tools.iter().all(|(tool, package)| outside_tool(tool, package)) {
+            return None;
+        }
+        let mut ready = READY.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(built) = ready.get(&(clock, rate)) {
+            return Some(built.clone());
+        }
+        let out = Path::new(env!("CARGO_TARGET_TMPDIR")).join(env!("CARGO_CRATE_NAME"));
+        fs::create_dir_all(&out).unwrap();
+        let kit = Kit::export()?;
+        let sizes = kit.make(&["m2560", &format!("CLOCK={clock}"), &format!("RESET_RATE={rate}")]);
+        let firmware = out.join(format!("m2560-{clock}-{rate}.elf"));
+        fs::copy(kit.path().join("build/m2560.elf"), &firmware).unwrap();
+        let rig = match ready.values().next() {
+            Some(built) => built.rig.clone(),
+            None => rig(&out),
+        };
+        let built = Self { rig, firmware, clock, sizes };
+        ready.insert((clock, rate), built.clone());
+        Some(built)
+    }
+
+    /// The rig's command with these options, and a module with these contents in a ROM, or in two
+    /// flash chips of this type, and so many words of RAM.
+    pub fn command(
+        &self,
+        folder: &Path,
+        options: &[&str],
+        contents: &[u8],
+        ram_words: u32,
+        chip: Option<&str>,
+    ) -> Command {
+        let store = folder.join("store.bin");
+        fs::write(&store, contents).unwrap();
+        let mut command = Command::new(&self.rig);
+        command.args(options).arg(&self.firmware).arg(self.clock.to_string());
+        command.arg(store).arg(ram_words.to_string()).args(chip);
+        command
+    }
+}
+
+/// The rig, built without the product. The compiler writes it, so that no other thread of this
+/// program can hold it open for writing when it is to be started.
+fn rig(out: &Path) -> PathBuf {
     let tests = PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("tests/kit");
-    let out = kit.beside("rig");
-    let sources =
-        ["rig", "rig_module", "rig_line", "flash", "flash_types", "flash_amd", "flash_intel"];
+    let out = out.join("rig");
+    let sources = [
+        "rig",
+        "rig_module",
+        "rig_pins",
+        "rig_line",
+        "rig_steps",
+        "flash",
+        "flash_types",
+        "flash_amd",
+        "flash_intel",
+    ];
     let mut gcc = Command::new("gcc");
     gcc.args(["-std=gnu99", "-Wall", "-Wextra", "-O2", "-I/usr/include/simavr", "-o"]).arg(&out);
     gcc.args(sources.map(|name| tests.join(format!("{name}.c"))));
@@ -67,15 +127,11 @@ impl Machine {
         ram_words: u32,
         chip: Option<&str>,
     ) -> Option<Self> {
-        let kit = kit()?;
-        let sizes = kit.make(&["m2560", &format!("CLOCK={clock}"), &format!("RESET_RATE={rate}")]);
-        let store = kit.beside("store.bin");
-        fs::write(&store, contents).unwrap();
-        let mut command = Command::new(rig(&kit));
-        command.arg(kit.path().join("build/m2560.elf")).arg(clock.to_string());
-        command.arg(store).arg(ram_words.to_string()).args(chip);
+        let built = Built::ready(clock, rate)?;
+        let folder = TempDir::new().unwrap();
+        let mut command = built.command(folder.path(), &[], contents, ram_words, chip);
         let adapter = OnPty::start(&mut command);
-        Some(Self { kit, adapter, sizes })
+        Some(Self { folder, adapter, sizes: built.sizes })
     }
 
     /// PORT as the program takes it.
@@ -89,7 +145,7 @@ impl Machine {
         let text = self.adapter.end();
         assert!(text.contains("violations 0:"), "{text}");
         assert!(text.contains("overruns 0, overwritten 0"), "{text}");
-        Books { text, store: fs::read(self.kit.beside("store.bin")).unwrap() }
+        Books { text, store: fs::read(self.folder.path().join("store.bin")).unwrap() }
     }
 }
 

@@ -13,6 +13,7 @@ mod qmp;
 mod qtest;
 pub mod rig;
 pub mod served;
+pub mod stepped;
 
 use std::env;
 use std::io::{Write, stderr};

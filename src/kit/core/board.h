@@ -93,6 +93,15 @@ static void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t action);
 static uint32_t bd_address_in(bd_state *b);
 static uint16_t bd_control_in(bd_state *b);
 
+/* A controller on which that takes longer than "Single lines" of docs/wire.md allows defines BD_TRY and
+ * these two. A line is driven low or high; if it reads opposite it is as it was before again, within
+ * two microseconds, and it is false. bd_look makes it as before in any case, within twenty, when it
+ * has taken the levels of all lines: four bytes of data, four of address, two of control lines. */
+#ifdef BD_TRY
+static bool bd_try(bd_state *b, uint8_t group, uint8_t line, bool high);
+static bool bd_look(bd_state *b, uint8_t group, uint8_t line, bool high, uint8_t *seen);
+#endif
+
 /* A wait of so many nanoseconds at least, made ready beforehand, since reckoning takes longer. */
 static bd_wait_t bd_wait_of(uint16_t ns);
 static uint16_t bd_wait_ns(bd_wait_t wait); /* what it really takes, at most 65535 */

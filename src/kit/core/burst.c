@@ -16,6 +16,18 @@ void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t pre
     cycle_ready(c);
 }
 
+/* A word takes up to 400 us by the longest times of a shape. */
+#define SLOW 8
+
+uint8_t burst_some(const bw_burst *b, uint8_t most) {
+#ifdef BD_BURSTS
+    if (b->own) return most;
+#else
+    (void)b;
+#endif
+    return most < SLOW ? most : SLOW;
+}
+
 static uint32_t one(bw_core *c, bw_burst *b) {
     uint32_t address = b->address;
     b->address = address + b->step;

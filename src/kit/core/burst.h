@@ -24,6 +24,8 @@ enum { READ_ALL, READ_TO_EQUAL, READ_WHILE_EQUAL };
 
 /* The address stands in it already. */
 void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t precharge);
+/* Words that may be read between two looks at the rail, `most` of them at most. */
+uint8_t burst_some(const bw_burst *b, uint8_t most);
 /* Reads up to `count` words to `to`, lowest byte first. READ_TO_EQUAL ends after a word that equals
  * the one before it, READ_WHILE_EQUAL after one that does not: the words before it are passed
  * over, and it stands at `to`. The first is compared with the word before `to`. Returns

@@ -143,6 +143,7 @@ typedef struct bw_core {
     uint8_t rail_fault;
     uint32_t rail_detail, rail_counter, rail_since;
     uint16_t floor, lowest, highest;
+    uint8_t rail_beat; /* when a run has looked at it */
     uint8_t control_late; /* lines that idle high are not driven yet */
 
     /* Held cycle and single lines. */

@@ -25,7 +25,7 @@ uint8_t serve_digest(bw_core *c) {
     sum.all = word_ones(s);
     sum.any = 0;
     while (count) {
-        uint8_t slice = count < SLICE ? (uint8_t)count : SLICE;
+        uint8_t slice = burst_some(&burst, count < SLICE ? (uint8_t)count : SLICE);
         if (!breathe_short(c)) return work_fault(c);
         burst_sum(c, &burst, slice, &sum);
         count -= slice;

@@ -69,7 +69,13 @@ bool env_ready(bw_core *c) {
     return bd_ready(&c->bd);
 }
 
+/* Looked at here, too: in an atomic stretch nobody else does. */
 bool env_powered(bw_core *c) {
+    uint8_t beat = bd_beat(&c->bd);
+    if (beat != c->rail_beat) {
+        c->rail_beat = beat;
+        rail_poll(c);
+    }
     return c->rail == RAIL_ON;
 }
 
@@ -79,7 +85,7 @@ uint32_t env_now(bw_core *c) {
 
 void env_pass(bw_core *c, uint32_t ticks) {
     uint32_t since = bd_now(&c->bd);
-    while (bd_now(&c->bd) - since < ticks) bd_idle(&c->bd);
+    while (bd_now(&c->bd) - since < ticks && env_powered(c)) bd_idle(&c->bd);
 }
 
 uint32_t env_payload(bw_core *c, uint16_t word) {

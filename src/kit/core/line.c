@@ -181,7 +181,7 @@ static bool left_to_row(bw_core *c, uint16_t head) {
 #endif
 
 /* What has come until now; what comes meanwhile waits, or a steady stream would keep it here. */
-void line_poll(bw_core *c) {
+bool line_poll(bw_core *c) {
     uint16_t head = head_of(c);
     bool left = left_to_row(c, head), enough = false;
     uint8_t lost;
@@ -190,9 +190,13 @@ void line_poll(bw_core *c) {
     c->lost = 0;
     bd_unlock(&c->bd);
     c->overruns += lost;
+    if (c->scan == head) return false;
     while (c->scan != head && !enough) {
         uint8_t byte = c->ring[c->scan];
-        if (byte && left && line_straight(c)) break;
+        if (byte && left && line_straight(c)) {
+            enough = true;
+            break;
+        }
         if (byte) many(c, head);
         if (c->scan == head) break;
         byte = c->ring[c->scan];
@@ -202,6 +206,7 @@ void line_poll(bw_core *c) {
         coded(c, byte);
     }
     close_up(c);
+    return !enough;
 }
 
 uint8_t line_u8(const bw_core *c, uint16_t at) {

@@ -5,7 +5,8 @@ enum { DATA, ADDRESS, CONTROL };
 enum { INPUT, PULLED, LOW, HIGH };
 
 #define TURNS_AT 5
-#define ROW 11u
+#define LEVELS 10u
+#define ROW (LEVELS + 1u)
 
 static uint8_t width(uint8_t group) {
     return group == DATA ? BD_DATA_LINES : group == ADDRESS ? BD_ADDRESS_LINES : BD_CONTROL_LINES;
@@ -120,10 +121,14 @@ static void free_line(bw_core *c, uint8_t group, uint8_t line) {
 
 /* Drives a line; false, and let go again at once, if it reads opposite. */
 static bool drive(bw_core *c, uint8_t group, uint8_t line, bool high) {
+#ifdef BD_TRY
+    return bd_try(&c->bd, group, line, high);
+#else
     bd_line(&c->bd, group, line, high ? HIGH : LOW);
     if ((level_of(c, group) >> line & 1) == high) return true;
     free_line(c, group, line);
     return false;
+#endif
 }
 
 static void all_input(bw_core *c) {
@@ -223,34 +228,33 @@ static void rest(bw_core *c, bool high) {
     for (uint8_t n = 0; n < BD_ADDRESS_LINES; n++) bd_line(&c->bd, ADDRESS, n, PULLED);
 }
 
-static uint32_t sticks(bool high, uint32_t old, uint32_t seen) {
-    return high ? old | seen : old & seen;
+#ifndef BD_TRY
+static void put(uint8_t *at, uint32_t value, uint8_t bytes) {
+    for (uint8_t n = 0; n < bytes; n++, value >>= 8) at[n] = (uint8_t)value;
 }
+#endif
 
-static void put32(uint8_t *at, uint32_t value) {
-    for (uint8_t n = 0; n < 4; n++, value >>= 8) at[n] = (uint8_t)value;
-}
-
-static uint32_t get32(const uint8_t *at) {
-    return (uint32_t)at[0] | (uint32_t)at[1] << 8 | (uint32_t)at[2] << 16 | (uint32_t)at[3] << 24;
+/* Drives a line and takes the levels of all; false if it read opposite. */
+static bool look(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_t *seen) {
+#ifdef BD_TRY
+    bool stayed = bd_look(&c->bd, group, line, high, seen);
+#else
+    bool stayed = drive(c, group, line, high);
+    uint32_t data = bd_data_in(&c->bd), address = bd_address_in(&c->bd);
+    uint16_t control = bd_control_in(&c->bd);
+    free_line(c, group, line);
+    put(seen, data, 4);
+    put(seen + 4, address, 4);
+    put(seen + 8, control, 2);
+#endif
+    return stayed;
 }
 
 static void walk_line(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_t *row) {
-    uint32_t data, address;
-    uint16_t control;
-    bool stayed;
+    uint8_t seen[LEVELS];
     rest(c, high);
-    stayed = drive(c, group, line, high);
-    data = bd_data_in(&c->bd);
-    address = bd_address_in(&c->bd);
-    control = bd_control_in(&c->bd);
-    free_line(c, group, line);
-    put32(row, sticks(high, get32(row), data));
-    put32(row + 4, sticks(high, get32(row + 4), address));
-    control = (uint16_t)sticks(high, (uint32_t)(row[8] | row[9] << 8), control);
-    row[8] = (uint8_t)control;
-    row[9] = (uint8_t)(control >> 8);
-    if (!stayed) row[10] = 1;
+    if (!look(c, group, line, high, seen)) row[LEVELS] = 1;
+    for (uint8_t n = 0; n < LEVELS; n++) row[n] = high ? row[n] | seen[n] : row[n] & seen[n];
 }
 
 static uint8_t walk_check(bw_core *c, bool high, uint16_t list, uint8_t count) {

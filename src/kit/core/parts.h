@@ -6,7 +6,7 @@
 #include "bw_crc.h"
 
 /* line.c: frames in, the queue, and the fields of the request that is looked at. */
-void line_poll(bw_core *c);
+bool line_poll(bw_core *c); /* takes the bytes that are there; false if no more are to be taken now */
 void line_open_entry(bw_core *c); /* looks at the first request of the queue */
 void line_drop_entry(bw_core *c); /* it is done with */
 void line_drop_waiting(bw_core *c);

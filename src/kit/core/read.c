@@ -37,8 +37,9 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
 
 /* Reads on, to the place of this word; how many, as burst_read() says it. */
 static uint16_t words_in(reading *r, uint8_t at, uint8_t most, uint8_t mode) {
-    uint16_t made = burst_read(r->c, &r->burst, word(r, at), r->left < most ? (uint8_t)r->left : most,
-                               mode);
+    uint16_t made;
+    most = burst_some(&r->burst, r->left < most ? (uint8_t)r->left : most);
+    made = burst_read(r->c, &r->burst, word(r, at), most, mode);
     r->left -= (uint8_t)made;
     r->c->work_done += (uint8_t)made;
     return made;

@@ -106,17 +106,30 @@ static void times_poll(bw_core *c) {
     }
 }
 
-bool breathe(bw_core *c) {
+static void watch(bw_core *c) {
     uint8_t beat = bd_beat(&c->bd);
-    bd_idle(&c->bd);
-    if (c->head != c->scan) line_poll(c);
-    send_pump(c);
-    if (c->owes) answer_owed(c);
     if (beat != c->beat) {
+        /* Not at every eighth beat: work whose pauses lie eight beats apart would never meet one. */
+        bool eight = (beat ^ c->beat) >= 8;
         c->beat = beat;
         rail_poll(c);
-        if ((beat & 7) == 0 || c->lines_set) times_poll(c);
+        if (eight || c->lines_set) times_poll(c);
     }
+}
+
+bool breathe(bw_core *c) {
+    bd_idle(&c->bd);
+    /* Where bytes come as fast as they are taken this lasts until the line is silent, or until what is
+     * at work must end. */
+    if (c->head != c->scan) {
+        while (line_poll(c)) {
+            watch(c);
+            if (c->cause != E_GOOD) break;
+        }
+    }
+    send_pump(c);
+    if (c->owes) answer_owed(c);
+    watch(c);
     return c->cause == E_GOOD;
 }
 
@@ -157,7 +170,10 @@ void bw_begin(bw_core *c) {
     c->rate = BD_RESET_RATE;
     c->last_good = bd_now(&c->bd);
     c->last_status = 0;
-    c->put = c->scan = c->head = 2;
+    /* Bytes may stand at the start of the ring already: `put` begins there, two bytes behind `keep`. */
+    bd_lock(&c->bd);
+    c->tail = c->keep = BD_RING - 2;
+    bd_unlock(&c->bd);
     c->rx.crc = CRC_START;
     bd_rail(&c->bd, false);
     bd_data_free(&c->bd);
