@@ -10,7 +10,6 @@ use super::{EraseOptions, Event, Job, Outcome, PlanOptions, WriteOptions};
 use crate::bus::{Millivolts, Nanos};
 use crate::link::Port;
 use crate::sim::{ChipFaults, Wear};
-use serde_json::Value;
 
 const BACKUP: &str = "0417-001";
 
@@ -26,7 +25,7 @@ fn code(outcome: &Outcome) -> String {
 fn erased(outcome: &Outcome) -> u64 {
     let spaces = outcome.report.as_ref().unwrap()["spaces"].as_array().unwrap().clone();
     let runs = spaces.iter().flat_map(|space| space["runs"].as_array().unwrap().clone());
-    let erased = runs.filter(|run| run["action"] == Value::from("erase"));
+    let erased = runs.filter(|run| run["action"] == "erase");
     erased.map(|run| run["last"].as_u64().unwrap() - run["first"].as_u64().unwrap() + 1).sum()
 }
 
@@ -56,7 +55,7 @@ fn another_plan_after_an_interruption_keeps_the_way_back() {
     let planned = shop.run(&Job::Plan(options));
     let other = code(&planned);
     assert!(said(&shop, "is not finished") && said(&shop, BACKUP));
-    assert_eq!(planned.report.as_ref().unwrap()["backup"], Value::from(BACKUP));
+    assert_eq!(planned.report.as_ref().unwrap()["backup"], BACKUP);
     assert!(erased(&planned) > 0, "{}", planned.text);
     let outcome = shop.written(&other);
     assert_eq!(outcome.code, 0, "{}", outcome.text);

@@ -1,6 +1,8 @@
 //! The whole screen, from the state alone.
 
-use super::layout::{Areas, areas};
+use super::dialogs::Dialog;
+use super::layout::{Areas, LEAST, areas};
+use super::plain::wrap;
 use super::state::{Pane, State};
 use super::{dialogs, panes, status, strip};
 use ratatui::Frame;
@@ -12,9 +14,9 @@ use ratatui::widgets::{Clear, Paragraph};
 pub fn draw(state: &State, frame: &mut Frame) {
     let whole = frame.area();
     let Some(areas) = areas((whole.width, whole.height), state.focus) else {
-        let text =
-            format!("{}x{}: too small to show anything, make it larger", whole.width, whole.height);
-        frame.render_widget(Paragraph::new(text), whole);
+        let lines = wrap(&small(state, whole), usize::from(whole.width.max(1)));
+        let lines: Vec<_> = lines.into_iter().map(Line::from).collect();
+        frame.render_widget(Paragraph::new(lines), whole);
         return;
     };
     ground(state, frame, whole);
@@ -30,6 +32,18 @@ pub fn draw(state: &State, frame: &mut Frame) {
         dialogs::draw(state, frame, areas.middle);
     }
     strip::draw(state, frame, areas.strip);
+}
+
+/// What is said where nothing else can be shown, the most important first.
+fn small(state: &State, whole: Rect) -> String {
+    let (width, height) = LEAST;
+    let size = format!("{}x{}", whole.width, whole.height);
+    if matches!(state.dialog, Some(Dialog::Quit)) {
+        return format!(
+            "q again: stop, rail off, end. {size} is too small, {width}x{height} shows"
+        );
+    }
+    format!("{size} is too small, make it {width}x{height}. ^C rail off, q quit; no other key acts")
 }
 
 fn frame_lines(state: &State, frame: &mut Frame, areas: &Areas) {

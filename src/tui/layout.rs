@@ -6,7 +6,7 @@ use ratatui::layout::Rect;
 /// From here on all four panes are shown.
 const WHOLE: (u16, u16) = (80, 24);
 /// Below this nothing can be shown.
-const LEAST: (u16, u16) = (36, 8);
+pub const LEAST: (u16, u16) = (36, 8);
 
 /// The places of everything.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -25,12 +25,17 @@ pub struct Areas {
     pub middle: Rect,
 }
 
+/// True if something can be shown in a window of this size.
+pub fn shows((width, height): (u16, u16)) -> bool {
+    width >= LEAST.0 && height >= LEAST.1
+}
+
 /// The places in a window of this size; `None` if it is too small.
 pub fn areas(size: (u16, u16), focus: Pane) -> Option<Areas> {
-    let (width, height) = size;
-    if width < LEAST.0 || height < LEAST.1 {
+    if !shows(size) {
         return None;
     }
+    let (width, height) = size;
     let row = |y: u16| Rect { x: 0, y, width, height: 1 };
     let strip = [row(height - 2), row(height - 1)];
     let middle = Rect { x: 0, y: 1, width, height: height - 3 };

@@ -3,6 +3,7 @@
 //! `update` changes the state and `draw` shows it; neither does anything else. The shell waits for
 //! keys, signals and the core, and sleeps while nothing happens.
 
+mod burst;
 mod console;
 mod dialogs;
 mod draw;
@@ -135,6 +136,9 @@ fn live(shell: &mut Shell) -> u8 {
     };
     if let Some(said) = said {
         let _ = writeln!(stdout(), "{said}");
+    }
+    if let Some(unfinished) = &shell.state.core.unfinished {
+        let _ = writeln!(stdout(), "{}", unfinished.left_behind());
     }
     match end {
         End::Signal(code) => code,

@@ -11,6 +11,8 @@ pub enum Msg {
     Tick(Instant),
     /// A key.
     Key(Key),
+    /// A key that has come in one go with signs and an Enter: nobody types so.
+    Pasted(Key),
     /// Pasted text.
     Paste(String),
     /// The window has another size.
@@ -23,6 +25,8 @@ pub enum Msg {
     Ports(Vec<ListLine>),
     /// The images that there are.
     Images(Vec<ListLine>),
+    /// An image was looked for; why it cannot be planned, if so.
+    Image(String, Option<String>),
     /// Another workbench was looked at.
     Elsewhere(Option<Elsewhere>),
     /// A signal asks for the end.
@@ -40,6 +44,8 @@ pub enum Effect {
     ListPorts,
     /// Ask which images there are.
     ListImages,
+    /// Ask whether there is an image of that name.
+    FindImage(String),
     /// Stop the process until it is continued.
     Suspend,
     /// Paint everything anew.

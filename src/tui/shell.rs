@@ -1,5 +1,6 @@
 //! The terminal thread: waits, lets the state change, does what it wants done, draws.
 
+use super::burst::burst;
 use super::draw::draw;
 use super::input::{Input, Typed};
 use super::keys::Key;
@@ -8,7 +9,7 @@ use super::signals::{Flags, Wake, taken};
 use super::state::{Pane, State};
 use super::term::{Screen, give_back};
 use super::update::update;
-use crate::app::workbench::{Command, Handle, Watch, image_lines, port_lines};
+use crate::app::workbench::{Command, Handle, Watch, image_error, image_lines, port_lines};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 use std::io;
@@ -25,8 +26,6 @@ const FOLLOW: Duration = Duration::from_secs(1);
 /// The rest of a sequence comes within this time, also over a slow link.
 const REST: Timespec = Timespec { tv_sec: 0, tv_nsec: 30_000_000 };
 const AT_ONCE: Timespec = Timespec { tv_sec: 0, tv_nsec: 0 };
-/// Nobody types so many signs within one look.
-const BURST: usize = 16;
 /// After so long a pause half a sequence is given up.
 const PAUSE: Duration = Duration::from_millis(100);
 
@@ -208,6 +207,12 @@ impl Shell {
                 let images = image_lines(&self.shelf, specimen, core.simulated);
                 return self.msg(Msg::Images(images));
             }
+            Effect::FindImage(name) => {
+                let core = &self.state.core;
+                let specimen = core.specimen.as_deref().unwrap_or_default();
+                let wrong = image_error(&self.shelf, specimen, core.simulated, &name);
+                return self.msg(Msg::Image(name, wrong));
+            }
             Effect::Redraw => self.screen.clear()?,
             Effect::Suspend => {
                 give_back();
@@ -318,31 +323,9 @@ impl Shell {
         Ok(true)
     }
 
-    fn typed(&mut self, mut keys: Vec<Key>) -> io::Result<()> {
-        // Where nothing is written, a paste would be orders: only the stop in it counts.
+    fn typed(&mut self, keys: Vec<Key>) -> io::Result<()> {
         let writes = self.state.dialog.is_some() || self.state.focus == Pane::Console;
-        let signs = keys.iter().filter(|key| matches!(key, Key::Char(_) | Key::Enter)).count();
-        if !writes && signs > BURST {
-            keys.retain(|key| *key == Key::Ctrl('c'));
-            let nothing = keys.is_empty();
-            keys.into_iter().try_for_each(|key| self.msg(Msg::Key(key)))?;
-            if nothing {
-                self.msg(Msg::Paste(String::new()))?;
-            }
-            return Ok(());
-        }
-        // Nobody types on after Enter within the same moment: this is a paste from a terminal
-        // that does not say so.
-        let on = |pair: &[Key]| pair[0] == Key::Enter && matches!(pair[1], Key::Char(_));
-        if writes && keys.windows(2).any(on) {
-            let text = keys.iter().filter_map(|key| match key {
-                Key::Char(c) => Some(*c),
-                Key::Enter => Some(' '),
-                _ => None,
-            });
-            return self.msg(Msg::Paste(text.collect()));
-        }
-        keys.into_iter().try_for_each(|key| self.msg(Msg::Key(key)))
+        burst(keys, writes).into_iter().try_for_each(|msg| self.msg(msg))
     }
 
     /// Looks at a workbench elsewhere while somebody wants to see it.

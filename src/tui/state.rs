@@ -1,7 +1,7 @@
 //! Everything that the screen shows and remembers. No value here does anything by itself.
 
 use super::console::Console;
-use super::dialogs::Dialog;
+use super::dialogs::{Dialog, PlanForm};
 use super::glyphs::Glyphs;
 use super::theme::Theme;
 use crate::app::Wanted;
@@ -106,6 +106,8 @@ pub struct Offers {
     pub started: bool,
     /// A plan is to be read.
     pub review: bool,
+    /// What was asked of a plan is to be mended.
+    pub form: bool,
     /// How a write has ended.
     pub end: bool,
 }
@@ -185,6 +187,8 @@ pub struct State {
     pub notice: Option<String>,
     /// A stop was asked for, and when.
     pub stop_asked: Option<Instant>,
+    /// What was asked of the plan that was begun last.
+    pub asked: Option<Box<PlanForm>>,
     /// What is to be written once there is leave.
     pub after_leave: Option<Order>,
     /// The workbench ends as soon as the core has.
@@ -214,6 +218,7 @@ impl State {
             cautioned: false,
             notice: None,
             stop_asked: None,
+            asked: None,
             after_leave: None,
             leaving: false,
         }

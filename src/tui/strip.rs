@@ -1,6 +1,6 @@
 //! The key strip: the pane's own keys in one line, those of the work in the other.
 
-use super::dialogs::Dialog;
+use super::dialogs::{Dialog, too_small};
 use super::keys::{ALWAYS, Action, Binding, PANES, Stage, WORK, table};
 use super::plain::{fit, width};
 use super::state::{Pane, State};
@@ -162,7 +162,9 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         Dialog::Specimen(_) => &[("Enter", "takes it"), ("Esc", "back")],
         Dialog::Cautions(Some(_)) => &[("Enter", "read, go on"), ("Esc", "back")],
         Dialog::Cautions(None) => &[("Enter", "read"), ("Esc", "back")],
-        Dialog::Leave(_) => &[("Enter", "allow"), ("Left Right", "time"), ("Esc", "stay locked")],
+        Dialog::Leave(_) => {
+            &[("Enter", "takes the word"), ("Left Right", "time"), ("Esc", "stay locked")]
+        }
         Dialog::Measured => &[("Enter", "yes, below 300 mV"), ("Esc", "no")],
         Dialog::Quit => &[("Enter", "stop, rail off, end"), ("Esc", "stay")],
         Dialog::Help { .. } => &[("Up Down", "scroll"), ("Esc", "back")],
@@ -174,6 +176,9 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         }
         Dialog::Review { .. } => {
             &[("w", "write, asks once more"), ("Up Down PgUp PgDn", "scroll"), ("Esc", "back")]
+        }
+        Dialog::Confirm { resume, .. } if too_small(state, *resume).is_some() => {
+            &[("Esc", "back, nothing is written")]
         }
         Dialog::Confirm { .. } => &[("Enter", "writes it"), ("Esc", "back, nothing is written")],
         Dialog::Unfinished { .. } => {

@@ -8,6 +8,7 @@ pub use write::{confirm, write};
 
 use super::dialogs::{self, Choice, Choose, Dialog};
 use super::keys::{self, Action, Key};
+use super::layout::shows;
 use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
 use super::state::{Pane, State};
@@ -32,6 +33,7 @@ fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
             Vec::new()
         }
         Msg::Key(key) => pressed(state, key),
+        Msg::Pasted(key) => pasted(state, key),
         Msg::Paste(text) => {
             paste(state, &text);
             Vec::new()
@@ -67,6 +69,7 @@ fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
             refill(state, Choice::Image, &images);
             Vec::new()
         }
+        Msg::Image(name, wrong) => dialogs::found(state, &name, wrong),
         Msg::Elsewhere(there) => {
             if let Some(Dialog::Elsewhere { there: known, .. }) = &mut state.dialog {
                 *known = there;
@@ -123,7 +126,23 @@ fn heard(state: &mut State, item: Item) -> Vec<Effect> {
     }
 }
 
+/// What is said of text that is asked for so that somebody reads the module, and was pasted.
+const TYPE_IT: &str = "type it, with the module before you";
+
+/// A key of a burst: where Enter allows something, neither it nor the text before it is taken.
+fn pasted(state: &mut State, key: Key) -> Vec<Effect> {
+    let allows = state.dialog.as_ref().is_some_and(Dialog::allows);
+    if allows && matches!(key, Key::Char(_) | Key::Enter) && shows(state.size) {
+        state.notice = Some(TYPE_IT.into());
+        return Vec::new();
+    }
+    pressed(state, key)
+}
+
 fn paste(state: &mut State, text: &str) {
+    if !shows(state.size) {
+        return;
+    }
     match &mut state.dialog {
         Some(Dialog::Choose(choose)) => {
             choose.at = choose.rows.len();
@@ -131,16 +150,32 @@ fn paste(state: &mut State, text: &str) {
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
         Some(Dialog::Plan(form)) => form.range.paste(text),
-        Some(Dialog::Confirm { .. }) => {
-            state.notice = Some("type it, with the module before you".into());
+        Some(dialog) if dialog.allows() => {
+            state.notice = Some(TYPE_IT.into());
         }
         None if state.focus == Pane::Console => state.console.line.paste(text),
         Some(_) | None => state.notice = Some("a paste does nothing here".into()),
     }
 }
 
+/// Where nothing can be shown, nothing is answered either: only the ways out are open.
+fn unseen(state: &mut State, key: Key) -> Vec<Effect> {
+    match key {
+        Key::Ctrl('c') => stop(state),
+        // The message asks, as the dialog would.
+        Key::Char('q') if matches!(state.dialog, Some(Dialog::Quit)) => {
+            dialogs::key(state, Key::Enter)
+        }
+        Key::Char('q') if !state.leaving => quit(state),
+        _ => Vec::new(),
+    }
+}
+
 fn pressed(state: &mut State, key: Key) -> Vec<Effect> {
     state.notice = None;
+    if !shows(state.size) {
+        return unseen(state, key);
+    }
     if let Some(action) = keys::always(key) {
         return act(state, action);
     }

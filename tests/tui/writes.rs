@@ -59,11 +59,17 @@ fn planned(terminal: &Terminal) {
     terminal.shows("w write, asks once more");
 }
 
+/// Types a label, and Enter once it is there: both in one go would be a paste.
+fn labelled(terminal: &Terminal, label: &str) {
+    terminal.shows("Read the label on the module itself");
+    terminal.types(label);
+    terminal.shows(&format!("label {label}"));
+    terminal.types("\r");
+}
+
 fn confirmed(terminal: &Terminal) {
     terminal.types("w");
-    terminal.shows("Read the label on the module itself");
-    terminal.types(LABEL);
-    terminal.types("\r");
+    labelled(terminal, LABEL);
 }
 
 /// Closes the dialog that tells how it ended.
@@ -86,14 +92,19 @@ fn planned_confirmed_written_proven_and_asked_for() {
     let text = terminal.shows("Plan");
     assert!(text.contains("aim") && text.contains("way back") && text.contains(SAFE), "{text}");
     terminal.types("w");
-    terminal.shows("Read the label on the module itself");
-    terminal.types("PT #0002\r");
+    labelled(&terminal, "PT #0002");
     terminal.shows("is it the right module?");
     // What is pasted was not read from the module.
     terminal.types("\u{15}\u{1b}[200~PT #0001\u{1b}[201~");
     terminal.shows("type it, with the module before you");
-    terminal.types(LABEL);
-    terminal.types("\r");
+    // The same from a terminal that does not mark a paste.
+    terminal.types("7");
+    terminal.wait("no notice", |text| !text.contains("type it, with"));
+    terminal.types(&format!("\u{8}{LABEL}\r"));
+    terminal.shows("type it, with the module before you");
+    terminal.types("\u{15}");
+    terminal.wait("no notice", |text| !text.contains("type it, with"));
+    labelled(&terminal, LABEL);
     let text = terminal.shows("is on the module");
     assert!(text.contains(SAFE) && text.contains("holds what plan"), "{text}");
     closed(&terminal);
@@ -130,12 +141,30 @@ fn a_write_is_stopped_between_sectors_and_gone_on_with() {
     assert!(!text.contains("broken off"), "a stop leaves no sector half written: {text}");
     terminal.types("\r");
     terminal.shows("Go on with plan");
-    terminal.types(LABEL);
-    terminal.types("\r");
+    labelled(&terminal, LABEL);
     terminal.shows("is on the module");
     closed(&terminal);
     terminal.types("q");
     assert_eq!(terminal.end().0, Some(0));
+}
+
+#[test]
+fn who_leaves_a_write_is_told_what_is_not_finished() {
+    let home = Home::new();
+    bench(&home, "real");
+    let mut terminal = connected(&home, &["--port", "sim:bench.toml"]);
+    planned(&terminal);
+    confirmed(&terminal);
+    terminal.wait("a sector that is written", |text| text.contains("writing, 2 of 10"));
+    terminal.types("q");
+    terminal.shows("End the workbench");
+    terminal.types("\r");
+    let (code, text) = terminal.end();
+    assert_eq!(code, Some(0));
+    for words in [SAFE, "the write of PT #0001 (plan", "is not finished", "`buswright resume`"] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+    assert!(text.contains("of 10 sectors"), "{text}");
 }
 
 #[test]
@@ -179,8 +208,7 @@ fn a_killed_write_is_offered_at_the_next_start_and_finished() {
     );
     next.types("\r");
     next.shows("Go on with plan");
-    next.types(LABEL);
-    next.types("\r");
+    labelled(&next, LABEL);
     next.shows("Before the rail goes on");
     next.types("\r");
     next.shows("is on the module");

@@ -11,7 +11,13 @@ use crate::wire::HelloReply;
 const SECTORS_MAX: u32 = 4_096;
 
 /// Lays a plan over the map, with what its journal says.
-pub(super) fn lay_over(snapshot: &mut Snapshot, plan: &Plan, told: Option<&Told>) {
+pub(super) fn lay_over(
+    snapshot: &mut Snapshot,
+    code: Option<String>,
+    plan: &Plan,
+    told: Option<&Told>,
+) {
+    snapshot.laid = code;
     let Some(sheet) = snapshot.sheet.clone() else { return };
     for (facts, map) in sheet.spaces.iter().zip(&mut snapshot.map) {
         let planned = plan.spaces.iter().find(|space| space.name == facts.name);

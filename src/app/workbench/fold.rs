@@ -38,6 +38,9 @@ impl Fold {
     /// A job begins.
     pub(super) fn begin(&mut self, shared: &mut Shared, doing: Doing) {
         let snapshot = &mut shared.snapshot;
+        if doing == Doing::Job("plan") {
+            snapshot.plan_refused = None;
+        }
         snapshot.doing = doing;
         snapshot.stopping = None;
         snapshot.progress = None;
@@ -97,6 +100,10 @@ impl Fold {
                     let backup = report.unwrap_or_default().to_string();
                     let end = WriteEnd { plan, code, text: said(&outcome.text, &LATER), backup };
                     shared.snapshot.write_end = Some(Arc::new(end));
+                }
+                let refused = matches!(outcome.code, 2 | 4) && outcome.report.is_none();
+                if refused && shared.snapshot.doing == Doing::Job("plan") {
+                    shared.snapshot.plan_refused = Some(Arc::new(outcome.text.clone()));
                 }
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
@@ -208,7 +215,7 @@ impl Fold {
                     snapshot.sheet = Some(Arc::new(facts));
                     snapshot.specimen = specimen;
                     snapshot.chips.clear();
-                    (snapshot.plan, snapshot.unfinished) = (None, None);
+                    (snapshot.plan, snapshot.unfinished, snapshot.laid) = (None, None, None);
                 }
                 snapshot.simulated = *simulated;
             }
@@ -235,10 +242,10 @@ impl Fold {
             }
             Arrival::Planned { plan, report } => {
                 shared.snapshot.plan = Some(Arc::new(PlanFacts::new(plan, report)));
-                lay_over(&mut shared.snapshot, plan, None);
+                lay_over(&mut shared.snapshot, report.code.clone(), plan, None);
             }
             Arrival::Writing { plan, told } => {
-                lay_over(&mut shared.snapshot, &plan.plan, *told);
+                lay_over(&mut shared.snapshot, Some(plan.code.to_string()), &plan.plan, *told);
                 self.writing = Some(Writing::new(plan.code.to_string()));
             }
             Arrival::InHand { space, address } => {

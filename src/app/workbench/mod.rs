@@ -34,7 +34,7 @@ pub use core::{Places, Setup, start};
 pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
 pub use map::{Image, Mark, Part, SpaceMap};
-pub use places::{BACK, ListLine, image_lines, label_error, port_lines};
+pub use places::{BACK, ListLine, image_error, image_lines, label_error, port_lines, range_error};
 #[cfg(test)]
 pub use planned::PlannedPart;
 pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};

@@ -48,9 +48,19 @@ impl Core {
             if let Some((plan, told)) = &found
                 && snapshot.plan.is_none()
             {
-                super::facts::lay_over(snapshot, &plan.plan, Some(told));
+                let code = Some(plan.code.to_string());
+                super::facts::lay_over(snapshot, code, &plan.plan, Some(told));
             }
         });
+    }
+
+    /// Tells of a write that was broken off in its proof: its outcome does not say so.
+    pub(super) fn tell_unproven(&self) {
+        let unfinished = self.common.shared().snapshot.unfinished.clone();
+        if let Some(unfinished) = unfinished.filter(|one| one.is_unproven()) {
+            let UnfinishedWrite { code, .. } = &*unfinished;
+            self.say(Tone::Trouble, format!("plan {code}: {}; w goes on", unfinished.progress()));
+        }
     }
 
     fn unfinished(&self) -> Result<Option<(StoredPlan, Told)>, JobError> {

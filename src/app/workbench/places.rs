@@ -1,6 +1,9 @@
 //! Ports and images that there are.
 
+use super::snapshot::SpaceFacts;
+use crate::app::image::{ImageName, kept_image, open_image};
 use crate::jobs::BLANK;
+use crate::module::parse_range;
 use crate::shelf::{Label, OsDisk, Shelf, Summary};
 use serialport::SerialPortType;
 use std::path::Path;
@@ -67,6 +70,49 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
     }
     lines.push(row(BLANK, "every word ones"));
     lines
+}
+
+/// Why `image` cannot be planned for this module, as far as file and shelf say.
+pub fn image_error(shelf: &Path, specimen: &str, simulated: bool, image: &str) -> Option<String> {
+    if image == BACK || image == BLANK {
+        return None;
+    }
+    match open_image(image) {
+        Ok(Some(_)) => None,
+        Err(error) => Some(error.to_string()),
+        Ok(None) => {
+            // Without a label the job itself says what is missing.
+            let label = Label::parse(specimen).ok()?;
+            let shelf = Shelf::open(Arc::new(OsDisk), shelf).ok()?;
+            let name = ImageName { image, space: None, range: None };
+            kept_image(&shelf, name, &label, simulated).err().map(|error| error.to_string())
+        }
+    }
+}
+
+/// Why `text` is no range of words of `space`, or of the only space that there is.
+pub fn range_error(text: &str, space: Option<&SpaceFacts>) -> Option<String> {
+    let (start, words) = match parse_range(text) {
+        Ok(range) => range,
+        Err(error) => return Some(error.to_string()),
+    };
+    if !text.trim_start().starts_with("0x") && !text.trim_start().starts_with("0X") {
+        return Some(format!(
+            "is {text} hexadecimal or decimal? Addresses are written with 0x; as a decimal number \
+             this one is {start}"
+        ));
+    }
+    let Some(space) = space else {
+        return Some("a range is of one space: choose it in the field space".into());
+    };
+    let last = u64::from(start.0) + u64::from(words);
+    let end = u64::from(space.base.0) + u64::from(space.words);
+    (start < space.base || last > end).then(|| {
+        format!(
+            "{text} is not inside {}, which has words {}+0x{:X}",
+            space.name, space.base, space.words
+        )
+    })
 }
 
 /// Why `text` is no label of a specimen, if it is none.

@@ -170,6 +170,36 @@ pub struct UnfinishedWrite {
 }
 
 impl UnfinishedWrite {
+    /// How far it is, a sentence without its full stop.
+    pub fn progress(&self) -> String {
+        let Self { written, of, .. } = self;
+        match (written, of) {
+            (1, 1) => "its one sector is written, and not yet proven after a power cycle".into(),
+            (0, 1) => "its one sector is not written".into(),
+            _ if written == of => {
+                format!("all {of} sectors are written, and not yet proven after a power cycle")
+            }
+            (1, _) => format!("1 of {of} sectors is written"),
+            _ => format!("{written} of {of} sectors are written"),
+        }
+    }
+
+    /// Every sector is written; what is left is the proof.
+    pub fn is_unproven(&self) -> bool {
+        self.written == self.of
+    }
+
+    /// What is said to whoever leaves while it is so; commands and keys that go on.
+    pub fn left_behind(&self) -> String {
+        format!(
+            "the write of {} (plan {}) is not finished: {}. `buswright resume` goes on with it, \
+             or w in the workbench",
+            self.specimen,
+            self.code,
+            self.progress()
+        )
+    }
+
     /// What plan and journal say.
     pub(super) fn new(plan: &Plan, told: &Told) -> Self {
         let begin = &told.begin;

@@ -223,6 +223,10 @@ pub struct Snapshot {
     pub map: Vec<SpaceMap>,
     /// The plan that was made last.
     pub plan: Option<Arc<PlanFacts>>,
+    /// Why the last plan was refused for what was asked, until the next one begins.
+    pub plan_refused: Option<Arc<String>>,
+    /// The code of the plan whose sectors lie over the map.
+    pub laid: Option<String>,
     /// How the last write has ended.
     pub write_end: Option<Arc<WriteEnd>>,
     /// A write of this module that is to be gone on with.

@@ -126,6 +126,7 @@ impl Core {
                     self.common.change(|shared| shared.snapshot.plan = None);
                 }
                 self.look_for_unfinished();
+                self.tell_unproven();
             }
             _ => {}
         }

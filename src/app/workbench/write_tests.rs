@@ -149,6 +149,51 @@ fn a_stopped_write_is_offered_and_gone_on_with() {
 }
 
 #[test]
+fn a_new_plan_that_is_written_instead_is_the_one_that_is_named() {
+    let mut screen = screen();
+    screen.connect();
+    let now = screen.plan(Some("@blank"), None);
+    let given_up = now.plan_code().unwrap().to_string();
+    screen.begin_write(&now);
+    screen.until(|now| count(now, Progressed::Written) > 0);
+    screen.handle.stop();
+    let now = screen.until(|now| now.unfinished.is_some());
+    assert_eq!(now.laid.as_ref(), Some(&given_up));
+    let now = screen.plan(Some("@blank"), Some("0x1000+0x1800"));
+    let code = now.plan_code().unwrap().to_string();
+    assert!(now.unfinished.is_some() && code != given_up);
+    assert_eq!(now.laid.as_ref(), Some(&code));
+    screen.begin_write(&now);
+    let now = screen.until(|now| now.map[0].in_hand.is_some());
+    assert_eq!(now.laid.as_ref(), Some(&code), "{:?}", screen.items);
+    let now = screen.until(|now| now.doing == Doing::Nothing && now.unfinished.is_none());
+    assert_eq!((now.laid.as_ref(), now.last_code), (Some(&code), Some(0)));
+}
+
+#[test]
+fn what_cannot_be_planned_is_known_before_or_told_with_the_refusal() {
+    let mut screen = screen();
+    screen.connect();
+    let short = screen.folder.path().join("short.bin");
+    std::fs::write(&short, [0; 5]).unwrap();
+    let short = short.to_str().unwrap();
+    let of = |image: &str| image_error(&screen.shelf(), LABEL, true, image);
+    assert_eq!((of(BACK), of(BLANK), of(short)), (None, None, None));
+    for (image, words) in [
+        ("nofile.bin", "no such file"),
+        ("9999-001", "9999-001 is not on the shelf"),
+        (screen.folder.path().to_str().unwrap(), "only plain files are read"),
+    ] {
+        assert!(of(image).is_some_and(|why| why.contains(words)), "{image}: {:?}", of(image));
+    }
+    let now = screen.plan(Some(short), None);
+    let why = now.plan_refused.clone().unwrap_or_else(|| panic!("{:?}", screen.items));
+    assert!(why.contains("holds 5 bytes"), "{why}");
+    let now = screen.plan(Some("@blank"), None);
+    assert!(now.plan_refused.is_none() && now.plan.is_some(), "{:?}", screen.items);
+}
+
+#[test]
 fn what_an_earlier_bench_was_given_is_not_offered_for_a_new_one() {
     let mut screen = screen();
     screen.connect();

@@ -30,7 +30,7 @@ pub static VERBS: &[Verb] = &[
         form: "SPACE ADDRESS = VALUE",
         help: "Writes a word and reads it back. Writes need leave, which is asked for. In flash \
                each is named by what it would do: what changes a chip needs leave of its own, \
-               what protects for good is refused.",
+               for which the label of the module is typed; what protects for good is refused.",
     },
     Verb {
         word: "hold",

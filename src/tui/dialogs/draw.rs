@@ -1,8 +1,7 @@
 //! Dialogs on the screen: a few lines between two rules.
 
 use super::elsewhere::sentences;
-use super::{CAUTIONS, Choice, Choose, Dialog, LeaveForm, write_pages};
-use crate::module::Kind;
+use super::{CAUTIONS, Choice, Choose, Dialog, leave, write_pages};
 use crate::tui::console::grammar::VERBS;
 use crate::tui::draw::clear;
 use crate::tui::keys::tables;
@@ -15,6 +14,20 @@ use ratatui::widgets::Paragraph;
 
 /// The widest that a dialog is.
 const WIDEST: u16 = 72;
+
+/// Rows that a dialog's lines do not have: status line, key strip, two rules and the margins
+/// within them.
+const FRAME: u16 = 7;
+
+/// Columns for the lines of a dialog in the present window.
+pub(super) fn room_of(state: &State) -> usize {
+    usize::from(state.size.0.min(WIDEST)).saturating_sub(4)
+}
+
+/// Rows for them.
+pub(super) fn shown_of(state: &State) -> usize {
+    usize::from(state.size.1.saturating_sub(FRAME))
+}
 
 /// The lines of a dialog, with the one that must be seen and the line edit in one of them.
 pub(super) struct Page {
@@ -44,6 +57,18 @@ impl Page {
             ]));
         }
     }
+}
+
+/// Why nothing is allowed in this window, if it has no room for all that is to be read before.
+pub(super) fn lacks_room(state: &State, page: &Page) -> Option<String> {
+    let rows = page.lines.len();
+    let (width, height) = (state.size.0, rows + usize::from(FRAME));
+    (rows > shown_of(state)).then(|| {
+        format!(
+            "this window is too small for what is to be read before: nothing is written from here. \
+             Make it {width}x{height} or larger"
+        )
+    })
 }
 
 /// Draws the dialog that is open over `area`.
@@ -114,10 +139,7 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
 
 /// How far down a long text can be scrolled.
 pub fn last_down(state: &State, dialog: &Dialog) -> usize {
-    let room = usize::from(state.size.0.min(WIDEST)).saturating_sub(4);
-    // Status line, key strip, two rules and the margins within them.
-    let shown = usize::from(state.size.1).saturating_sub(7);
-    page(state, dialog, room).lines.len().saturating_sub(shown)
+    page(state, dialog, room_of(state)).lines.len().saturating_sub(shown_of(state))
 }
 
 fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
@@ -148,7 +170,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             }
             page
         }
-        Dialog::Leave(form) => leave(state, form, room),
+        Dialog::Leave(form) => leave::page(state, form, room),
         Dialog::Measured => {
             let mut page = Page::new("Measured by hand");
             page.say(
@@ -213,48 +235,6 @@ fn list(state: &State, choose: &Choose, room: usize) -> Page {
     let hint = choose.wrong.clone().unwrap_or_else(|| other.to_string());
     let style = if choose.wrong.is_some() { theme.trouble } else { theme.quiet };
     page.lines.extend(wrap(&hint, room).into_iter().map(|text| Line::styled(text, style)));
-    page
-}
-
-fn leave(state: &State, form: &LeaveForm, room: usize) -> Page {
-    let mut page = Page::new("Leave to write");
-    let sheet = state.core.sheet.as_deref();
-    if let Some(space) = sheet.and_then(|sheet| sheet.spaces.get(form.space)) {
-        let last = space.base.0 + (space.words - 1);
-        page.pair(
-            state,
-            "window",
-            &format!("all of {}, words {} to 0x{last:X}", space.name, space.base),
-            9,
-            room,
-        );
-        let words = match &form.changes {
-            Some(((first, last), _)) => Some(format!("words {first} to {last} of its chips")),
-            None if space.kind == Kind::Flash => Some("nothing: commands that only ask".into()),
-            None => None,
-        };
-        if let Some(words) = words {
-            page.pair(state, "changes", &words, 9, room);
-        }
-    }
-    let time = format!("{} s, Left and Right change it", form.seconds());
-    page.pair(state, "time", &time, 9, room);
-    page.lines.push(Line::default());
-    if let Some((_, does)) = &form.changes {
-        page.say(
-            &format!(
-                "{does}. What is changed is gone from the module, and a sector is erased whole. \
-                 The copy on the shelf is the only way back: has it been exported?"
-            ),
-            room,
-        );
-        page.lines.push(Line::default());
-    }
-    page.say(
-        "The adapter writes nothing without leave, and nothing outside the window. It ends with \
-         the time, with the rail, and with `locked`.",
-        room,
-    );
     page
 }
 

@@ -1,7 +1,7 @@
 //! What keys do in a dialog.
 
-use super::{Choice, Dialog, LeaveForm, TIMES, write_keys};
-use crate::app::workbench::{Command, Order, label_error};
+use super::{Choice, Dialog, leave, write_keys};
+use crate::app::workbench::{Command, label_error};
 use crate::tui::keys::Key;
 use crate::tui::msg::Effect;
 use crate::tui::state::State;
@@ -41,7 +41,7 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
                 Vec::new()
             }
         },
-        Dialog::Leave(form) => leave(state, form, key),
+        Dialog::Leave(form) => leave::key(state, form, key),
         Dialog::Measured => {
             if key == Key::Enter {
                 return vec![Effect::Send(Command::RailMeasured)];
@@ -106,6 +106,11 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
         Key::Enter => {
             let name = choose.name().to_string();
             match choose.what {
+                // It stays open until it is known that there is one.
+                Choice::Image if choose.is_typed() => {
+                    state.dialog = Some(Dialog::Choose(choose));
+                    return vec![Effect::FindImage(name)];
+                }
                 Choice::Image => return write_keys::image(state, &name),
                 Choice::Sheet => {
                     state.wanted.sheet = Some(name);
@@ -129,22 +134,6 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
         }
     }
     state.dialog = Some(Dialog::Choose(choose));
-    Vec::new()
-}
-
-fn leave(state: &mut State, mut form: LeaveForm, key: Key) -> Vec<Effect> {
-    match key {
-        Key::Enter => {
-            let (space, seconds) = (form.space, form.seconds());
-            let changes = form.changes.map(|(window, _)| window);
-            state.after_leave = Some(form.order);
-            return vec![Effect::Send(Command::Order(Order::Allow { space, seconds, changes }))];
-        }
-        Key::Left | Key::Down | Key::Char('-') => form.time = form.time.saturating_sub(1),
-        Key::Right | Key::Up | Key::Char('+') => form.time = (form.time + 1).min(TIMES.len() - 1),
-        _ => {}
-    }
-    state.dialog = Some(Dialog::Leave(form));
     Vec::new()
 }
 

@@ -5,6 +5,7 @@ mod choose;
 mod draw;
 mod elsewhere;
 mod keys;
+mod leave;
 mod plan_form;
 mod write_keys;
 mod write_pages;
@@ -13,40 +14,14 @@ pub use cautions::CAUTIONS;
 pub use choose::{Choice, Choose};
 pub use draw::draw;
 pub use keys::{key, scrolled};
+pub use leave::LeaveForm;
 pub use plan_form::PlanForm;
+pub use write_keys::found;
+pub use write_pages::too_small;
 
 use super::line_edit::LineEdit;
 use super::state::Pane;
-use crate::app::workbench::{Command, Elsewhere, Order};
-use crate::bus::WordAddress;
-
-/// Times of leave that can be chosen, in seconds.
-pub const TIMES: [u16; 5] = [30, 60, 120, 300, 600];
-
-/// Leave to write that is about to be asked for.
-#[derive(Clone, Debug)]
-pub struct LeaveForm {
-    /// The space.
-    pub space: usize,
-    /// Which of [`TIMES`].
-    pub time: usize,
-    /// What is to be written with it.
-    pub order: Order,
-    /// Where flash chips may be changed, and what would change them.
-    pub changes: Option<((WordAddress, WordAddress), String)>,
-}
-
-impl LeaveForm {
-    /// For this order, and for no change of flash chips.
-    pub fn new(space: usize, order: Order) -> Self {
-        Self { space, time: 1, order, changes: None }
-    }
-
-    /// How long, in seconds.
-    pub fn seconds(&self) -> u16 {
-        TIMES[self.time.min(TIMES.len() - 1)]
-    }
-}
+use crate::app::workbench::{Command, Elsewhere};
 
 /// A dialog.
 #[derive(Clone, Debug)]
@@ -105,4 +80,16 @@ pub enum Dialog {
         /// It is looked at once a second.
         follow: bool,
     },
+}
+
+impl Dialog {
+    /// True if Enter allows something here that a person must have looked for first: no Enter of
+    /// a paste is meant so.
+    pub fn allows(&self) -> bool {
+        match self {
+            Self::Confirm { .. } | Self::Leave(_) | Self::Started { .. } | Self::Measured => true,
+            Self::Cautions(Some(then)) => matches!(**then, Command::Run("write", _)),
+            _ => false,
+        }
+    }
 }

@@ -1,7 +1,7 @@
 //! What of an image is planned: a space, a range of words, kept zones.
 
 use crate::app::PlanOptions;
-use crate::app::workbench::{BACK, BLANK, SheetFacts};
+use crate::app::workbench::{BACK, BLANK, SheetFacts, range_error};
 use crate::bus::WordAddress;
 use crate::module::Kind;
 use crate::tui::line_edit::LineEdit;
@@ -32,6 +32,8 @@ pub struct PlanForm {
     pub zones: Vec<(String, bool)>,
     /// The row that has the keys.
     pub at: usize,
+    /// Why it cannot be planned so.
+    pub wrong: Option<String>,
 }
 
 impl PlanForm {
@@ -56,6 +58,7 @@ impl PlanForm {
             range: LineEdit::new(&range),
             zones: zones.map(|zone| (zone.name.clone(), false)).collect(),
             at: 0,
+            wrong: None,
         }
     }
 
@@ -92,6 +95,18 @@ impl PlanForm {
             }
             Field::Range => {}
         }
+    }
+
+    /// Why the range cannot be.
+    pub fn range_error(&self, sheet: Option<&SheetFacts>) -> Option<String> {
+        let (range, all) = (self.range.text().trim(), &sheet?.spaces);
+        let chosen = self.space.and_then(|space| self.spaces.get(space));
+        let space = match (chosen, &all[..]) {
+            (Some(name), all) => all.iter().find(|one| one.name == *name),
+            (None, [only]) => Some(only),
+            (None, _) => None,
+        };
+        (!range.is_empty()).then(|| range_error(range, space)).flatten()
     }
 
     /// What is asked for.

@@ -1,8 +1,8 @@
 //! What keys do in the dialogs of planning and writing.
 
 use super::plan_form::{Field, PlanForm};
-use super::write_pages::rows_of;
-use super::{Dialog, scrolled};
+use super::write_pages::{rows_of, too_small};
+use super::{Choice, Dialog, scrolled};
 use crate::app::workbench::Command;
 use crate::app::{Job, WriteOptions};
 use crate::tui::keys::Key;
@@ -14,6 +14,7 @@ use crate::tui::update::{confirm, job, write};
 /// An image was chosen.
 pub fn image(state: &mut State, name: &str) -> Vec<Effect> {
     let form = PlanForm::new(name, state.core.sheet.as_deref(), state.under_cursor());
+    state.asked = None;
     // Everything about the way back is known already.
     if name == crate::app::workbench::BACK {
         return job(state, "plan", Job::Plan(form.options()));
@@ -22,9 +23,31 @@ pub fn image(state: &mut State, name: &str) -> Vec<Effect> {
     Vec::new()
 }
 
+/// What was typed was looked for.
+pub fn found(state: &mut State, name: &str, wrong: Option<String>) -> Vec<Effect> {
+    let Some(Dialog::Choose(choose)) = &mut state.dialog else { return Vec::new() };
+    if choose.what != Choice::Image {
+        return Vec::new();
+    }
+    if wrong.is_some() {
+        choose.wrong = wrong;
+        return Vec::new();
+    }
+    state.dialog = None;
+    image(state, name)
+}
+
 pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect> {
+    form.wrong = None;
     match key {
-        Key::Enter => return job(state, "plan", Job::Plan(form.options())),
+        Key::Enter => {
+            form.wrong = form.range_error(state.core.sheet.as_deref());
+            if form.wrong.is_none() {
+                // Kept as it is, in case that the plan is refused for something in it.
+                state.asked = Some(form.clone());
+                return job(state, "plan", Job::Plan(form.options()));
+            }
+        }
         Key::Up | Key::BackTab => form.go(false),
         Key::Down | Key::Tab => form.go(true),
         key if form.field() == Field::Range => {
@@ -56,6 +79,12 @@ pub fn label(state: &mut State, resume: bool, mut line: LineEdit, key: Key) -> V
     if key != Key::Enter {
         line.key(key);
         state.dialog = Some(Dialog::Confirm { resume, line, wrong: None });
+        return Vec::new();
+    }
+    // Nobody confirms what is not on the screen.
+    if let Some(wrong) = too_small(state, resume) {
+        state.dialog = Some(Dialog::Confirm { resume, line, wrong: None });
+        state.notice = Some(wrong);
         return Vec::new();
     }
     let typed = line.text().trim().to_string();

@@ -1,10 +1,11 @@
 //! The dialogs of planning and writing as they are drawn.
 
-use super::draw::Page;
+use super::draw::{Page, lacks_room, room_of, shown_of};
 use super::plan_form::{Field, PlanForm};
 use super::{CAUTIONS, Dialog};
 use crate::app::workbench::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};
 use crate::tui::line_edit::LineEdit;
+use crate::tui::plain::wrap;
 use crate::tui::state::State;
 use ratatui::text::{Line, Span};
 
@@ -91,7 +92,12 @@ pub fn form(state: &State, form: &PlanForm, room: usize) -> Page {
         }
         Field::Zone(_) => "The sheet keeps this zone. Left and Right change that, for this plan.",
     };
-    page.say(hint, room);
+    if let Some(wrong) = &form.wrong {
+        let style = theme.trouble;
+        page.lines.extend(wrap(wrong, room).into_iter().map(|text| Line::styled(text, style)));
+    } else {
+        page.say(hint, room);
+    }
     page.seen = page.seen.max(page.lines.len().saturating_sub(1).min(page.seen + 3));
     page
 }
@@ -129,6 +135,12 @@ fn does(plan: &PlanFacts) -> String {
     format!("{}: {all}{part}", plan.what)
 }
 
+/// Why Enter does nothing in the question before a write, if there is no room for all of it.
+pub fn too_small(state: &State, resume: bool) -> Option<String> {
+    let tight = question(state, resume, &LineEdit::default(), true, room_of(state));
+    lacks_room(state, &tight)
+}
+
 /// The last question before a module is changed.
 pub fn confirm(
     state: &State,
@@ -137,11 +149,30 @@ pub fn confirm(
     wrong: Option<&str>,
     room: usize,
 ) -> Page {
+    let small = too_small(state, resume);
+    let wrong = small.as_deref().or(wrong);
+    let wrong = wrong.map_or_else(Vec::new, |wrong| wrap(wrong, room));
+    let mut page = question(state, resume, label, false, room);
+    if page.lines.len() + wrong.len() > shown_of(state) {
+        page = question(state, resume, label, true, room);
+    }
+    let style = state.look.theme.trouble;
+    page.lines.extend(wrong.into_iter().map(|text| Line::styled(text, style)));
+    page.seen = page.lines.len() - 1;
+    page
+}
+
+/// What is to be read, and the line for the label; without empty lines where it must be `tight`.
+fn question(state: &State, resume: bool, label: &LineEdit, tight: bool, room: usize) -> Page {
     let (plan, unfinished) = (state.core.plan.as_deref(), state.core.unfinished.as_deref());
     let (title, module, what, back) = match (resume, plan, unfinished) {
         (true, _, Some(unfinished)) => {
             let UnfinishedWrite { code, specimen, what, written, of, backup, .. } = unfinished;
-            let rest = format!("{what}: {} of {} left", of - written, sectors(*of));
+            let rest = if unfinished.is_unproven() {
+                format!("{what}: nothing is left to write, it is proven after a power cycle")
+            } else {
+                format!("{what}: {} of {} left", of - written, sectors(*of))
+            };
             (format!("Go on with plan {code}"), specimen, rest, backup)
         }
         (false, Some(plan), _) => {
@@ -166,7 +197,9 @@ pub fn confirm(
     ] {
         page.pair(state, head, text, HEADS + 2, room);
     }
-    page.lines.push(Line::default());
+    if !tight {
+        page.lines.push(Line::default());
+    }
     let back = format!("{back}, by a plan of the image @back");
     for (head, text) in [("module", module), ("does", &what), ("way back", &back)] {
         page.pair(state, head, text, HEADS + 2, room);
@@ -175,34 +208,31 @@ pub fn confirm(
         let text = format!("the unfinished write of plan {} is given up", unfinished.code);
         page.pair(state, "instead", &text, HEADS + 2, room);
     }
-    page.lines.push(Line::default());
+    if !tight {
+        page.lines.push(Line::default());
+    }
     page.say("Read the label on the module itself, and type it as it is written there:", room);
     page.lines.push(Line::from("label "));
     page.edit = Some((page.lines.len() - 1, 6, label.area(true)));
-    page.seen = page.lines.len() - 1;
-    if let Some(wrong) = wrong {
-        let style = state.look.theme.trouble;
-        let said = crate::tui::plain::wrap(wrong, room);
-        page.lines.extend(said.into_iter().map(|text| Line::styled(text, style)));
-        page.seen = page.lines.len() - 1;
-    }
     page
 }
 
 /// A write that was interrupted.
 pub fn unfinished(state: &State, dialog: &Dialog, at: usize, room: usize) -> Page {
-    let mut page = Page::new("A write is not finished");
-    let Some(UnfinishedWrite { code, what, specimen, begun, written, of, broken, .. }) =
-        state.core.unfinished.as_deref()
-    else {
+    let Some(unfinished) = state.core.unfinished.as_deref() else {
+        let mut page = Page::new("A write is not finished");
         page.say("It is finished.", room);
         return page;
     };
+    let UnfinishedWrite { code, what, specimen, begun, broken, .. } = unfinished;
+    let mut page = Page::new(if unfinished.is_unproven() {
+        "A write is not proven yet"
+    } else {
+        "A write is not finished"
+    });
+    let progress = unfinished.progress();
     page.say(
-        &format!(
-            "{specimen}: plan {code}, begun {begun} ({what}). {written} of {} are written.",
-            sectors(*of)
-        ),
+        &format!("{specimen}: plan {code}, begun {begun} ({what}). So far: {progress}."),
         room,
     );
     for (space, address, how) in broken {

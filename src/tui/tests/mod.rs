@@ -1,9 +1,11 @@
 //! The workbench without terminal and core: key scripts in, state and screens out.
 
+mod asked_again;
 mod documents;
 mod fixture;
 mod screens;
 mod scripts;
+mod unseen;
 mod write_fixture;
 mod write_screens;
 mod write_scripts;

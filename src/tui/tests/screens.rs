@@ -203,7 +203,7 @@ fn every_dialog_fits_every_window() {
         }
     }
     let mut state = connected(20, 5);
-    assert!(text(&state).contains("20x5: too small"));
+    assert!(text(&state).contains("20x5 is too small"));
     state.size = (1, 1);
     text(&state);
 }

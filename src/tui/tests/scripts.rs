@@ -221,7 +221,8 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     let mut state = by_hand(80, 24);
     assert!(types(&mut state, "records 10 = 1234ABCD").is_empty());
     assert!(matches!(state.dialog, Some(Dialog::Leave(LeaveForm { space: 1, .. }))));
-    let asks = keys(&mut state, &[Key::Right, Key::Enter]);
+    keys(&mut state, &[Key::Right]);
+    let asks = types(&mut state, "allow");
     assert_eq!(order(&asks), Some(Order::Allow { space: 1, seconds: 120, changes: None }));
     let write = Order::Write { space: 1, address: WordAddress(0x10), value: 0x1234_ABCD };
     let core = state.core.clone();
@@ -229,7 +230,7 @@ fn a_write_asks_for_leave_and_is_made_once_there_is_leave() {
     let then = send(&mut state, Msg::Core(Box::new(core.clone()), refused));
     assert!(then.is_empty() && state.after_leave.is_none());
     types(&mut state, "records 10 = 1234ABCD");
-    keys(&mut state, &[Key::Enter]);
+    types(&mut state, "allow");
     let mut leave = core;
     leave.leave = Some(Leave { space: Some(1), until: state.now + Duration::from_secs(60) });
     let given = vec![Item::Answer(Answer::Allowed { space: 1, seconds: 60, changes: None })];
@@ -263,15 +264,58 @@ fn a_write_that_changes_a_chip_asks_with_its_sector_as_the_window() {
     assert!(shown.contains("words 0x2000 to 0x2FFF of its chips"), "{shown}");
     assert!(shown.contains("30 at 0x2345 of U1 erases"), "{shown}");
     let changes = Some((WordAddress(0x2000), WordAddress(0x2FFF)));
+    for no in ["", "allow", "TG-7 #0418"] {
+        assert!(types(&mut state, no).is_empty(), "{no}");
+        assert!(text(&state).contains("type TG-7 #0417"), "{}", text(&state));
+        keys(&mut state, &[Key::Ctrl('u')]);
+    }
+    send(&mut state, Msg::Resize(60, 14));
+    assert!(types(&mut state, "TG-7 #0417").is_empty());
+    assert!(state.notice.as_deref().unwrap().contains("too small"), "{}", text(&state));
+    send(&mut state, Msg::Resize(80, 24));
     let allow = keys(&mut state, &[Key::Enter]);
     assert_eq!(order(&allow), Some(Order::Allow { space: 0, seconds: 60, changes }));
     let given = Item::Answer(Answer::Allowed { space: 0, seconds: 60, changes });
     let then = send(&mut state, Msg::Core(Box::new(core), vec![given]));
     assert_eq!(order(&then), Some(write));
     let typed = Order::Allow { space: 0, seconds: 90, changes };
-    assert_eq!(order(&types(&mut state, "writes store 2000-2FFF 90s")), Some(typed));
+    assert!(types(&mut state, "writes store 2000-2FFF 90s").is_empty(), "it asks as well");
+    let shown = text(&state);
+    assert!(shown.contains("words 0x2000 to 0x2FFF of its chips"), "{shown}");
+    assert!(shown.contains("may erase and program there"), "{shown}");
+    assert!(keys(&mut state, &[Key::Enter]).is_empty());
+    assert_eq!(order(&types(&mut state, "TG-7 #0417")), Some(typed));
+    assert!(state.after_leave.is_none(), "nothing waits for it");
     assert!(types(&mut state, "writes store 2FFF-2000").is_empty());
     assert!(text(&state).contains("ends before it begins"));
+}
+
+#[test]
+fn a_line_typed_ahead_gives_no_leave_and_stays_in_sight() {
+    let mut state = by_hand(80, 24);
+    types(&mut state, "records 10 = 1");
+    assert!(types(&mut state, "records 11 ?").is_empty());
+    let shown = text(&state);
+    assert!(shown.contains("'records 11 ?' gives no leave, and nothing was sent"), "{shown}");
+    assert!(keys(&mut state, &[Key::Enter, Key::Enter]).is_empty() && state.dialog.is_some());
+    keys(&mut state, &[Key::Ctrl('u'), Key::Enter]);
+    assert!(text(&state).contains("Enter alone gives no leave: type allow"));
+    send(&mut state, Msg::Paste("allow".into()));
+    assert!(state.notice.as_deref().unwrap().contains("type it"));
+    assert!(keys(&mut state, &[Key::Enter, Key::Esc]).is_empty() && state.dialog.is_none());
+    // By its own line, too; without the rail the core says what is missing.
+    let asks = |state: &mut State, line: &str| (types(state, line).len(), state.dialog.is_some());
+    assert_eq!(asks(&mut state, "writes records 45"), (0, true));
+    let allow = types(&mut state, "allow");
+    assert_eq!(order(&allow), Some(Order::Allow { space: 1, seconds: 45, changes: None }));
+    for (turn, seconds) in [(Key::Left, 30), (Key::Right, 60)] {
+        types(&mut state, "writes records 45");
+        keys(&mut state, &[turn]);
+        let allow = types(&mut state, "allow");
+        assert_eq!(order(&allow), Some(Order::Allow { space: 1, seconds, changes: None }));
+    }
+    state.core.doing = Doing::Nothing;
+    assert_eq!(asks(&mut state, "writes records 45"), (1, false));
 }
 
 #[test]

@@ -49,6 +49,7 @@ pub fn facts() -> PlanFacts {
 /// What is connected, with the plan over its map.
 pub fn planned_core() -> Snapshot {
     let mut core = identified(80, 24).core;
+    core.laid = Some("K7M2QX".into());
     let sectors = core.map[0].sectors.clone();
     let next = |n: usize| sectors.get(n + 1).copied().unwrap_or(0x8_0000);
     core.map[0].planned = (0..sectors.len())

@@ -46,7 +46,9 @@ fn an_image_is_chosen_or_typed_and_the_form_says_what_of_it() {
     let options = plan_of(&keys(&mut state, &[Key::Enter]));
     assert_eq!((options.image.as_deref(), options.space), (Some("0417-003"), None));
     let mut state = asked();
-    types(&mut state, "tables/new.bin");
+    let asks = types(&mut state, "tables/new.bin");
+    assert!(matches!(&asks[..], [Effect::FindImage(name)] if name == "tables/new.bin"), "{asks:?}");
+    send(&mut state, Msg::Image("tables/new.bin".into(), None));
     keys(&mut state, &[Key::Right, Key::Down]);
     send(&mut state, Msg::Paste("0x8000+0x4000\n".into()));
     keys(&mut state, &[Key::Down, Key::Char(' ')]);

@@ -13,6 +13,9 @@ use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
 use crate::tui::state::{Pane, State};
 
+/// How long leave is offered for, in seconds.
+const SECONDS: u16 = 60;
+
 /// Takes a key in the console; `None` if it means something to all panes.
 pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
     let empty = state.console.line.is_empty();
@@ -62,9 +65,7 @@ fn run(state: &mut State) -> Vec<Effect> {
         Ok(Ask::LetGo) => order(state, Order::LetGo),
         Ok(Ask::Lines) => lines(state),
         Ok(Ask::Rail(on)) => rail(state, on),
-        Ok(Ask::Writes { space, seconds, changes }) => {
-            order(state, Order::Allow { space, seconds, changes })
-        }
+        Ok(Ask::Writes { space, seconds, changes }) => allow(state, space, seconds, changes),
         Ok(Ask::Locked) => order(state, Order::Lock),
         Ok(Ask::Help) => {
             for verb in VERBS {
@@ -108,6 +109,24 @@ fn order(state: &mut State, order: Order) -> Vec<Effect> {
     vec![Effect::Send(Command::Order(order))]
 }
 
+/// Leave that is asked for by its own line: the same question as for a write. What cannot have
+/// any is left to the core, which says why.
+fn allow(
+    state: &mut State,
+    space: usize,
+    seconds: u16,
+    changes: Option<(WordAddress, WordAddress)>,
+) -> Vec<Effect> {
+    if state.core.doing != Doing::ByHand {
+        return order(state, Order::Allow { space, seconds, changes });
+    }
+    let does = "Every write that follows may erase and program there";
+    let mut form = LeaveForm::new(space, seconds, None);
+    form.changes = changes.map(|window| (window, does.to_string()));
+    state.dialog = Some(Dialog::Leave(form));
+    Vec::new()
+}
+
 fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
     let covers = |leave: Leave| leave.space == Some(cycle.space) && state.now < leave.until;
     let locked = !state.core.leave.is_some_and(covers);
@@ -119,7 +138,8 @@ fn make(state: &mut State, cycle: Cycle) -> Vec<Effect> {
         && state.core.doing == Doing::ByHand
         && state.core.sheet.as_deref().is_some_and(writable);
     if asks {
-        state.dialog = Some(Dialog::Leave(LeaveForm::new(cycle.space, cycle.order())));
+        let form = LeaveForm::new(cycle.space, SECONDS, Some(cycle.order()));
+        state.dialog = Some(Dialog::Leave(form));
         return Vec::new();
     }
     order(state, cycle.order())
@@ -132,9 +152,9 @@ pub(super) fn asks(state: &mut State, answer: &Answer) {
     let cycle = Cycle { space: *space, address: *address, value: Some(*value), hold };
     let sheet = state.core.sheet.clone().unwrap_or_default();
     let window = window(state, &sheet, *space, *address, verdict.act);
-    let changes = Some((window, told(&sheet, *space, verdict)));
-    state.dialog =
-        Some(Dialog::Leave(LeaveForm { changes, ..LeaveForm::new(*space, cycle.order()) }));
+    let mut form = LeaveForm::new(*space, SECONDS, Some(cycle.order()));
+    form.changes = Some((window, told(&sheet, *space, verdict)));
+    state.dialog = Some(Dialog::Leave(form));
 }
 
 /// The sector of a word, as far as sectors are known; all of the space for what reaches the chip.

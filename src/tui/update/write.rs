@@ -77,12 +77,19 @@ pub(super) fn follow(state: &mut State, before: &Snapshot) {
             state.offers.review = true;
         }
     }
+    if let Some(why) = &core.plan_refused
+        && before.plan_refused.as_ref().is_none_or(|known| !Arc::ptr_eq(known, why))
+        && let Some(form) = &mut state.asked
+    {
+        form.wrong = Some(why.to_string());
+        state.offers.form = true;
+    }
     if let Some(end) = &core.write_end
         && before.write_end.as_ref().is_none_or(|known| !Arc::ptr_eq(known, end))
     {
         match end.code {
             // Who has stopped it knows that.
-            130 => state.notice = Some("the write is not finished: w goes on with it".into()),
+            130 => state.notice = Some(stopped(core)),
             _ => state.offers.end = true,
         }
     }
@@ -92,13 +99,26 @@ pub(super) fn follow(state: &mut State, before: &Snapshot) {
     }
 }
 
+/// What is said of a write that was stopped.
+fn stopped(core: &Snapshot) -> String {
+    let how = match &core.unfinished {
+        Some(unfinished) if unfinished.is_unproven() => "written, but not yet proven",
+        _ => "not finished",
+    };
+    format!("the write is {how}: w goes on with it")
+}
+
 /// Opens what is offered by itself, one after the other, where nobody is at something else.
 pub(super) fn offer(state: &mut State) {
     let types = state.focus == Pane::Console && !state.console.line.is_empty();
     if state.dialog.is_some() || state.is_busy() || state.leaving || types {
         return;
     }
-    if std::mem::take(&mut state.offers.end) && state.core.write_end.is_some() {
+    if std::mem::take(&mut state.offers.form)
+        && let Some(form) = state.asked.take()
+    {
+        state.dialog = Some(Dialog::Plan(form));
+    } else if std::mem::take(&mut state.offers.end) && state.core.write_end.is_some() {
         state.dialog = Some(Dialog::WriteEnd);
     } else if std::mem::take(&mut state.offers.unfinished) && state.core.unfinished.is_some() {
         state.map.view = View::Write;

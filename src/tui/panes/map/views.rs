@@ -114,19 +114,12 @@ pub fn legend(state: &State, room: usize) -> Vec<Line<'static>> {
     lines
 }
 
-/// The name of the present view for the title.
+/// The name of the present view for the title: the plan is the one whose sectors are shown.
 pub fn name(state: &State) -> String {
-    let core = &state.core;
-    let planned = core.plan_code();
-    let unfinished = core.unfinished.as_ref().map(|one| one.code.as_str());
-    let ended = core.write_end.as_ref().map(|end| end.plan.as_str());
-    match state.view() {
-        View::Copy => "copy".into(),
-        View::Plan => format!("plan {}", planned.or(unfinished).or(ended).unwrap_or_default())
-            .trim_end()
-            .into(),
-        View::Write => format!("write {}", unfinished.or(planned).or(ended).unwrap_or_default())
-            .trim_end()
-            .into(),
-    }
+    let what = match state.view() {
+        View::Copy => return "copy".into(),
+        View::Plan => "plan",
+        View::Write => "write",
+    };
+    format!("{what} {}", state.core.laid.as_deref().unwrap_or_default()).trim_end().into()
 }
