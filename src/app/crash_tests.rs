@@ -11,8 +11,8 @@ use crate::sim::{Bench, BenchDescription, Event, FrameFaults};
 use std::path::Path;
 use std::sync::Arc;
 
-/// Random times that are tried; `BUSWRIGHT_CRASHES` asks for another number.
-const TIMES: u64 = 1_000;
+/// Random times that are tried in a run of all tests; `BUSWRIGHT_CRASHES` asks for another number.
+const TIMES: u64 = 400;
 /// What passes before each job, so that the adapter is at its reset rate.
 const IDLE: Nanos = super::write_job_tests::IDLE;
 const SEED: u64 = 0x7E1D_E5EA;
