@@ -1,8 +1,8 @@
 /* What a board must bring. The core names no controller; BW_BOARD is the board's header.
  *
  * The board header defines `bd_state` (its own memory, part of the one context), the sizes and facts
- * below as macros, and the functions below, best as `static inline`. src/kit/boards/template.h says
- * of each what it is for; the comments here are the contract.
+ * below as macros, and the functions below, best as `static inline`. boards/template.h has all
+ * of them, to be filled in; the comments here are the contract, and checks.h looks at the macros.
  *
  * Sizes     BD_RING       bytes of the receive ring; BD_QUEUE + BD_SPARE at least
  *           BD_QUEUE      rx_queue_bytes of HELLO
@@ -14,7 +14,7 @@
  *           BD_SHAPES, BD_SCRIPTS, BD_SCRIPT_BYTES, BD_RUNS, BD_EMIT   as HELLO says
  *           BD_POOL       bytes for emitted words and mismatches of one run, 4 * BD_EMIT at least
  *           BD_ROWS       lines that one WALK may name, at least all that the board has
- *           BD_SCRATCH    130 words, BD_ROWS * 11 and BD_SCRIPT_BYTES at least
+ *           BD_SCRATCH    bytes: 520 (130 words), BD_ROWS * 11 and BD_SCRIPT_BYTES at least
  *           BD_SPARE      of the receive ring, kept for what is answered at once: 40 or more
  * Facts     BD_FIRMWARE, BD_NAME, BD_DATA_LINES, BD_ADDRESS_LINES, BD_CONTROL_LINES,
  *           BD_CONTROL    { { flags, "name" }, ... }: flags as in HELLO
@@ -38,6 +38,8 @@
 #include <stdint.h>
 
 #include BW_BOARD
+
+#include "checks.h"
 
 /* Where the call would cost more than what is called; and where time counts more than size. */
 #if defined(__GNUC__) && !defined(__clang__)

@@ -15,8 +15,8 @@ uint32_t ms_ticks(uint32_t ms) {
     return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
 }
 
-/* The same for times that are known beforehand. */
-#define MS(n) ((n) * (1000u * BD_TICKS))
+/* The same for times that are known beforehand; in 32 bits also where an int has 16. */
+#define MS(n) ((uint32_t)(n) * (1000u * BD_TICKS))
 
 void work_halt(bw_core *c, uint8_t cause) {
     if (!c->working) return;
@@ -128,7 +128,7 @@ bool breathe(bw_core *c) {
 
 uint32_t bw_idle_ticks(bw_core *c) {
     if (c->out.tail != c->out.ready || c->tail != c->keep || c->working) return 0;
-    return c->rail != RAIL_OFF || c->lines_set ? 1000u * BD_TICKS : 20000u * BD_TICKS;
+    return c->rail != RAIL_OFF || c->lines_set ? 1000ul * BD_TICKS : 20000ul * BD_TICKS;
 }
 
 bool bw_step(bw_core *c) {
