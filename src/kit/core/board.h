@@ -57,7 +57,7 @@
 #define BD_ROM32(at) (*(at))
 #endif
 
-/* The clock, in ticks; wraps at 32 bits. */
+/* The clock, in ticks; wraps at 32 bits, and never goes back. */
 static uint32_t bd_now(bd_state *b);
 /* A byte of it that counts milliseconds, more or less; cheap, since it is asked after every few
  * cycles on the bus. */
@@ -84,7 +84,9 @@ static void bd_rate(bd_state *b, uint32_t rate);
 /* Address lines: driven or inputs; the level of all. */
 static void bd_address_drive(bd_state *b, bool on);
 static void bd_address(bd_state *b, uint32_t address);
-/* Data lines: the levels on them; drives those of `mask` to `levels`; lets all go without pull-ups. */
+/* Data lines: the levels on them; drives those of `mask` to `levels`; lets all go without pull-ups.
+ * Lines outside a mask, of control lines too, become inputs, and a level given to an input pulls
+ * nothing up; bits beyond the board's lines mean nothing. */
 static uint32_t bd_data_in(bd_state *b);
 static void bd_data_drive(bd_state *b, uint32_t mask, uint32_t levels);
 static void bd_data_free(bd_state *b);
