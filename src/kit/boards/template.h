@@ -185,7 +185,7 @@ static inline uint16_t bd_control_in(bd_state *b) {
     return 0;
 }
 
-#error "Part 10, single lines. Controllers of 8 bits need BD_TRY, which core/board.h describes: without it two microseconds become five to ten at 16 MHz"
+#error "Part 10, single lines. Controllers of 8 bits need BD_TRY, which core/board.h describes and boards/m2560_lines.h shows: without it two microseconds become five to ten at 16 MHz"
 
 /* Group 0 data, 1 address, 2 control; line below the number of that group; action 0 input, 1 pulled up,
  * 2 low, 3 high. */
