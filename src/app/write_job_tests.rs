@@ -292,4 +292,13 @@ fn a_stopped_write_is_gone_on_with() {
     let outcome = shop.run(&Job::Write(WriteOptions::Resume));
     assert_eq!(outcome.code, 0, "{}", outcome.text);
     assert!(shop.contents("store") == image, "the module does not hold the image");
+    // The report is of the whole write, not only of what the second process did.
+    let report = outcome.report.unwrap();
+    let number = |field: &str| report[field].as_u64().unwrap();
+    let now = number("erased") + number("programmed");
+    assert_eq!((number("sectors"), number("written")), (14, 14), "{}", outcome.text);
+    assert!(0 < now && now < 14, "{now}");
+    assert_eq!(number("bytes_written"), 14 * 0x2_0000);
+    let said = format!("14 of 14 sectors are written, {now} of them now");
+    assert!(outcome.text.contains(&said), "{}", outcome.text);
 }

@@ -103,6 +103,7 @@ pub(crate) async fn write(
     let mut runs = Runs::new(desk, place.hello.sizes);
     let work = Work { place, powered, banks: &banks };
     let failed = work.sectors(&mut runs, &mut journal, &mut report).await?;
+    report.count_all(request.plan, &journal);
     locks::restore(place, &mut runs, &banks, &mut journal).await?;
     if failed {
         report.seconds = seconds(place, begun);

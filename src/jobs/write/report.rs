@@ -2,7 +2,7 @@
 
 use super::bank::Bank;
 use crate::image::counted;
-use crate::shelf::{PlannedSector, StoredPlan};
+use crate::shelf::{Action, Journal, PlannedSector, Stage, StoredPlan};
 use serde::Serialize;
 use std::fmt;
 
@@ -52,6 +52,12 @@ pub struct WriteReport {
     pub programmed: u32,
     /// Bytes of them.
     pub bytes: u64,
+    /// Sectors that the plan changes.
+    pub sectors: u32,
+    /// Those of them that are written, before an interruption or now.
+    pub written: u32,
+    /// Bytes of these.
+    pub bytes_written: u64,
     /// Every sector holds what the plan says, also after a power cycle.
     pub proven: bool,
     /// What is known of the power cycle.
@@ -79,6 +85,9 @@ impl WriteReport {
             erased: 0,
             programmed: 0,
             bytes: 0,
+            sectors: 0,
+            written: 0,
+            bytes_written: 0,
             proven: false,
             rail: String::new(),
             ram: Vec::new(),
@@ -97,6 +106,20 @@ impl WriteReport {
         }
         self.bytes += bytes;
     }
+
+    /// Counts what the journal tells of the whole write, whichever process it was done by.
+    pub(super) fn count_all(&mut self, plan: &StoredPlan, journal: &Journal) {
+        for (space, sector) in plan.plan.sectors() {
+            if !matches!(sector.action, Action::Program | Action::Erase) {
+                continue;
+            }
+            self.sectors += 1;
+            if journal.told().stage(&space.name, sector.number) == Stage::Written {
+                self.written += 1;
+                self.bytes_written += u64::from(sector.words) * space.width.bytes() as u64;
+            }
+        }
+    }
 }
 
 impl fmt::Display for WriteReport {
@@ -106,6 +129,10 @@ impl fmt::Display for WriteReport {
             write!(f, "{specimen} holds what plan {plan} says ({})", self.what)?;
         } else {
             write!(f, "{specimen} does NOT hold what plan {plan} says")?;
+        }
+        if self.resumed {
+            let now = self.erased + self.programmed;
+            write!(f, ": {} of {} sectors are written, {now} of them now", self.written, self.sectors)?;
         }
         let size = humansize::format_size(self.bytes, humansize::BINARY);
         write!(
