@@ -302,3 +302,43 @@ fn a_stopped_write_is_gone_on_with() {
     let said = format!("14 of 14 sectors are written, {now} of them now");
     assert!(outcome.text.contains(&said), "{}", outcome.text);
 }
+
+#[test]
+fn what_differs_only_where_the_plan_kept_a_zone_is_said_to() {
+    let mut shop = Workshop::new("TG-7");
+    let mut image = shop.contents("store");
+    image[0x2_0100] ^= 1;
+    let constants = 0x7_E000 * 4;
+    image[constants] ^= 1;
+    image[constants + 0x1FFF] ^= 1;
+    let code = shop.planned(&image, "store");
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    let verified = |shop: &mut Workshop, image: &[u8]| {
+        let file = Workshop::file(image);
+        let image = file.path().to_string_lossy().into_owned();
+        let (space, range, accept_simulated) = (Some("store".into()), None, false);
+        shop.run(&Job::Verify { image, space, range, accept_simulated })
+    };
+    let outcome = verified(&mut shop, &image);
+    assert_eq!(outcome.code, 1, "{}", outcome.text);
+    let said = format!(
+        "in 2 words of 2 MiB, all in zone constants of store (0x7E000+0x800), which plan {code} kept"
+    );
+    assert!(outcome.text.contains(&said), "{}", outcome.text);
+    let kept = &outcome.report.unwrap()["kept"][0];
+    assert_eq!((&kept["zone"], &kept["differing"]), (&"constants".into(), &2.into()));
+    image[0x4_0000] ^= 1;
+    let outcome = verified(&mut shop, &image);
+    assert_eq!(outcome.code, 1, "{}", outcome.text);
+    assert!(outcome.text.contains("in 3 words of 2 MiB, 2 of them in zone"), "{}", outcome.text);
+    // Words there that are other than the plan left them are no plan's doing.
+    image[0x4_0000] ^= 1;
+    let mut contents = shop.contents("store");
+    contents[constants + 4] ^= 1;
+    shop.description.set_contents("store", contents).unwrap();
+    let mut later = Workshop::of(shop.description.clone());
+    later.disk = Arc::clone(&shop.disk);
+    let outcome = verified(&mut later, &image);
+    assert!(outcome.text.contains("in 3 words of 2 MiB, 2 of them in zone"), "{}", outcome.text);
+}
