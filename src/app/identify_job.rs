@@ -205,6 +205,7 @@ pub(super) fn remember(
         event: "identified".into(),
         capture: None,
         sha256: None,
+        image_sha256: None,
         bytes: None,
         simulated: report.simulated,
         text: said.join("; "),

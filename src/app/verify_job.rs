@@ -61,6 +61,7 @@ pub(super) async fn verify_job(
         event: "verified".into(),
         capture: kept.map(|(id, _)| id),
         sha256: None,
+        image_sha256: None,
         bytes: Some(report.bytes),
         simulated,
         text: report.to_string().lines().next().unwrap_or_default().into(),
@@ -74,12 +75,7 @@ pub(super) async fn verify_job(
 /// The zones that the last write of a module kept, if that came to its good end with this sheet.
 ///
 /// What differs there only says that the plan did what it said.
-fn kept_zones(
-    desk: &Desk<'_>,
-    shelf: &Shelf,
-    sheet: &Sheet,
-    specimen: &Label,
-) -> Vec<KeptZone> {
+fn kept_zones(desk: &Desk<'_>, shelf: &Shelf, sheet: &Sheet, specimen: &Label) -> Vec<KeptZone> {
     let last_plan = || {
         let told = shelf.last_journal(specimen)?;
         let done = told.filter(|told| told.ended() == Some(true));

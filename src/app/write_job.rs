@@ -345,6 +345,7 @@ fn remember(desk: &Desk<'_>, shelf: &Shelf, plan: &StoredPlan, report: &WriteRep
         event: if report.proven { WRITTEN } else { "write failed" }.into(),
         capture: Some(plan.plan.leads_back().clone()),
         sha256: Some(plan.plan.target_sha256.clone()),
+        image_sha256: Some(plan.plan.image.sha256.clone()),
         bytes: Some(report.bytes),
         simulated: plan.plan.simulated,
         text: report.to_string().lines().next().unwrap_or_default().into(),
