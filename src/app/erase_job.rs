@@ -8,7 +8,7 @@ use super::sheets::refuse_to_identify;
 use super::started::ask_started;
 use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
-use super::write_job::{Here, carry_out};
+use super::write_job::{Here, carry_out, confirm_label};
 use crate::bus::WordAddress;
 use crate::image::counted;
 use crate::jobs::{BLANK, Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
@@ -81,16 +81,14 @@ pub(super) async fn erase_job(
     options: &EraseOptions,
 ) -> Result<(WriteReport, Ending), JobError> {
     let wanted = Wanted::read(&options.range)?;
-    let confirmed = label(&options.confirm)?;
+    label(&options.confirm)?;
     let chip_files = chip_files(&options.chips)?;
     let catalogue = catalogue(&chip_files)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    if specimen != confirmed {
-        return Err(JobError::Safety(format!(
-            "this is {specimen}, and {confirmed} was confirmed; read the label on the module"
-        )));
-    }
+    confirm_label(&specimen, &options.confirm, |confirmed| {
+        format!("this is {specimen}, and {confirmed} was confirmed; read the label on the module")
+    })?;
     ask_started(desk, shelf, &specimen);
     let unsettled = unsettled(shelf, &specimen)?;
     refuse_to_identify(&sheet)?;

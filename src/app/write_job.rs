@@ -47,9 +47,7 @@ pub(super) async fn write_job(
     options: &WriteOptions,
 ) -> Result<(WriteReport, Ending), JobError> {
     let named = match options {
-        WriteOptions::Plan { code, confirm } => {
-            Some((shelf.plan(&code.parse()?)?, label(confirm)?))
-        }
+        WriteOptions::Plan { code, confirm } => Some((shelf.plan(&code.parse()?)?, confirm)),
         WriteOptions::Resume => None,
     };
     if let Some((plan, confirmed)) = &named {
@@ -138,15 +136,38 @@ pub(super) async fn carry_out(
     Ok((report, ending))
 }
 
-/// Whoever wants a write types the label of the module that it is for.
-fn confirmed_for(plan: &StoredPlan, confirmed: &Label) -> Result<(), JobError> {
-    if plan.plan.specimen != *confirmed {
-        return Err(JobError::Safety(format!(
-            "plan {} is for {}, and {confirmed} was confirmed; read the label on the module, and \
-             make a plan for it",
-            plan.code, plan.plan.specimen
-        )));
+/// Refuses unless the label that was typed is that of the module, letter by letter.
+///
+/// Labels in other cases mean the same module elsewhere; here a person proves to have read one.
+pub(super) fn confirm_label(
+    of: &Label,
+    typed: &str,
+    refused: impl FnOnce(&str) -> String,
+) -> Result<(), JobError> {
+    let typed = typed.trim();
+    if typed == of.to_string() {
+        return Ok(());
     }
+    Err(JobError::Safety(if label(typed)? == *of {
+        format!(
+            "{typed} was confirmed, and the label is {of}: both name this module, but whoever \
+             confirms types it letter by letter; nothing was changed"
+        )
+    } else {
+        refused(typed)
+    }))
+}
+
+/// Whoever wants a write types the label of the module that it is for.
+fn confirmed_for(plan: &StoredPlan, typed: &str) -> Result<(), JobError> {
+    let of = &plan.plan.specimen;
+    confirm_label(of, typed, |confirmed| {
+        format!(
+            "plan {} is for {of}, and {confirmed} was confirmed; read the label on the module, and \
+             make a plan for it",
+            plan.code
+        )
+    })?;
     if plan.plan.is_empty() {
         return Err(JobError::Usage(format!("plan {} changes nothing", plan.code)));
     }

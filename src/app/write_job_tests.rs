@@ -221,6 +221,19 @@ fn a_plan_is_refused_for_another_label_and_for_other_contents() {
     let outcome = shop.run(&Job::Write(options));
     assert_eq!(outcome.code, 4, "{}", outcome.text);
     assert!(outcome.text.contains("TG-7 #0417"), "{}", outcome.text);
+    // The label is typed as it is written, here as in the workbench.
+    for confirm in ["tg-7 #0417", "TG-7#0417"] {
+        let (code, confirm) = (code.clone(), confirm.to_owned());
+        let outcome = shop.run(&Job::Write(WriteOptions::Plan { code, confirm: confirm.clone() }));
+        assert_eq!(outcome.code, 4, "{}", outcome.text);
+        assert!(outcome.text.contains("letter by letter"), "{}", outcome.text);
+        let range = "4".to_owned();
+        let options = EraseOptions { range, confirm, ..EraseOptions::default() };
+        let outcome = shop.run(&Job::Erase(options));
+        assert_eq!(outcome.code, 4, "{}", outcome.text);
+        assert!(outcome.text.contains("letter by letter"), "{}", outcome.text);
+    }
+    assert!(shop.contents("store") == before);
     // Another module with the same chips: one word is not as in the backup.
     let mut other = Workshop::new("TG-7");
     let mut contents = before.clone();
