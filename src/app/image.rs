@@ -3,6 +3,7 @@
 use super::input::{InputError, Plain};
 use super::parts::{Asked, parts, whole_parts, without};
 use super::sheets::refuse_unopened;
+use crate::image::one_line;
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, Label, Part, Shelf, ShelfError};
@@ -79,7 +80,7 @@ pub(super) fn file_parts(
         JobError::Usage(format!(
             "{} holds {length} bytes; expected {whole} ({}). {}Name the space with --space if it \
              is a copy of one, and the range with --range if it is a copy of less",
-            name.image,
+            one_line(name.image),
             sizes.join(", "),
             odd_length(sheet, &holds, length)
         ))
@@ -142,7 +143,7 @@ pub(super) fn kept_image(
     let kept = shelf.get(name.image, Some(specimen)).map_err(|error| match error {
         ShelfError::BadId { .. } => JobError::Usage(format!(
             "{}: no such file, and no capture id; name a file, an id such as 0417-003, @last or @blank",
-            name.image
+            one_line(name.image)
         )),
         other => other.into(),
     })?;

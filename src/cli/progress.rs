@@ -3,6 +3,7 @@
 use super::context::Context;
 use super::output::Output;
 use crate::app::{Event, View, sentence};
+use crate::image::one_line;
 use jiff::Timestamp;
 use serde::Serialize;
 use std::fs::{File, OpenOptions};
@@ -39,7 +40,10 @@ impl<'a> Progress<'a> {
             None => None,
             Some(path) => {
                 Some(OpenOptions::new().create(true).append(true).open(path).map_err(|error| {
-                    format!("log {}: {error}; name a file that can be written", path.display())
+                    format!(
+                        "log {}: {error}; name a file that can be written",
+                        one_line(path.display())
+                    )
                 })?)
             }
         };
@@ -95,7 +99,7 @@ impl<'a> Progress<'a> {
         let path = self.context.global.log.as_deref().unwrap_or_else(|| Path::new(""));
         Output::always(&format!(
             "buswright: log {}: {error}; what happened after that is not in it",
-            path.display()
+            one_line(path.display())
         ));
         Output::not_written(code)
     }

@@ -13,5 +13,5 @@ mod unsteady;
 pub(crate) use compare::compare;
 pub(crate) use doubt::{Doubt, DoubtKind};
 pub(crate) use doubts::{SpaceView, doubts};
-pub(crate) use say::{counted, word_text};
+pub(crate) use say::{counted, one_line, word_text};
 pub(crate) use unsteady::{Unsteady, UnsteadyWord};

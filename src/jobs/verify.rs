@@ -4,7 +4,7 @@ use super::blocks::{Conditions, Reach};
 use super::reading::{digest_blocks, read_blocks};
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
 use crate::bus::{Digest, Width};
-use crate::image::{compare, counted, word_text};
+use crate::image::{compare, counted, one_line, word_text};
 use crate::shelf::{Block, Part, cut_blocks};
 use crate::wire::HelloReply;
 use serde::Serialize;
@@ -92,9 +92,10 @@ const NAMED: usize = 16;
 impl fmt::Display for VerifyReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let size = humansize::format_size(self.bytes, humansize::BINARY);
+        let image = one_line(&self.image);
         let image = match &self.copy_of {
-            Some(other) => format!("{}, a copy of another specimen, {other}", self.image),
-            None => self.image.clone(),
+            Some(other) => format!("{image}, a copy of another specimen, {other}"),
+            None => image,
         };
         let blank = self.image == BLANK;
         if self.differing == 0 && self.unsteady_blocks == 0 {

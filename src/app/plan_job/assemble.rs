@@ -3,7 +3,7 @@
 use super::fit::{cautions, in_words, of_chip_file, sentences, where_it_worked};
 use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
-use crate::image::counted;
+use crate::image::{counted, one_line};
 use crate::jobs::{
     Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan,
     VerifyPart, compute, missed, other_order, wanted, ways,
@@ -66,7 +66,7 @@ pub(in crate::app) fn assemble(
     if plan.is_empty() && words_left > 0 {
         return Err(JobError::Safety(format!(
             "nothing of {} that differs can be written to {specimen}: {}",
-            plan.image.name,
+            one_line(&plan.image.name),
             left.join("; ")
         )));
     }

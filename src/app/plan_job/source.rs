@@ -4,6 +4,7 @@ use super::PlanOptions;
 use crate::app::image::{Expected, ImageName, blank_parts, file_parts, kept_image, kept_parts};
 use crate::app::input::Plain;
 use crate::app::plan_job::fit::refuse_other_kind;
+use crate::image::one_line;
 use crate::jobs::{BLANK, Desk, JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, ImageRecord, Label, Part, Shelf, sha256_hex};
@@ -122,7 +123,8 @@ fn of_file(
             return Err(JobError::Safety(format!(
                 "{} is the content of {}, which was taken from the simulated bench, and this is a \
                  real module; if that is meant, say --accept-simulated",
-                name.image, kept.id
+                one_line(name.image),
+                kept.id
             )));
         }
     }
@@ -132,7 +134,7 @@ fn of_file(
         capture: kept.as_ref().map(|kept| kept.id.clone()),
         specimen: kept.as_ref().map(|kept| kept.record.specimen.clone()),
     };
-    let what = format!("the contents of {}", name.image);
+    let what = format!("the contents of {}", one_line(name.image));
     let Expected { holds, parts } = expected;
     Ok(Source { what, image, holds, parts, take: Vec::new(), kept })
 }
@@ -176,7 +178,7 @@ fn finish(
     if parts.is_empty() {
         return Err(JobError::Usage(format!(
             "nothing of {} is for flash that may be written, and a plan is for nothing else",
-            image.name
+            one_line(image.name)
         )));
     }
     let take = taken(sheet, &holds, take)?;

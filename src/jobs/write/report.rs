@@ -132,7 +132,11 @@ impl fmt::Display for WriteReport {
         }
         if self.resumed {
             let now = self.erased + self.programmed;
-            write!(f, ": {} of {} sectors are written, {now} of them now", self.written, self.sectors)?;
+            write!(
+                f,
+                ": {} of {} sectors are written, {now} of them now",
+                self.written, self.sectors
+            )?;
         }
         let size = humansize::format_size(self.bytes, humansize::BINARY);
         write!(
