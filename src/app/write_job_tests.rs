@@ -5,8 +5,8 @@
 
 use super::jobs::run_on_disk;
 use super::{
-    BlockState, EraseOptions, Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted,
-    WriteOptions,
+    BlockState, CaptureOptions, EraseOptions, Event, Job, Known, Machine, Outcome, PlanOptions,
+    SimPort, Wanted, WriteOptions,
 };
 use crate::bus::Nanos;
 use crate::link::{Cancel, Port, PortLost, RatePlan, Transmit};
@@ -208,6 +208,23 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
         matches!(event, Event::Caution { text } if text.contains("Did the instrument start"))
     });
     assert!(asked, "nobody asked whether the instrument started");
+}
+
+#[test]
+fn of_many_captures_with_the_same_contents_the_latest_are_named() {
+    let mut shop = Workshop::new("TG-7");
+    for _ in 0..5 {
+        let space = Some("records".into());
+        let capture = Job::Capture(CaptureOptions { space, passes: 2, ..Default::default() });
+        let outcome = shop.run(&capture);
+        assert_eq!(outcome.code, 0, "{}", outcome.text);
+    }
+    let outcome = shop.run(&Job::Identify(super::IdentifyOptions::default()));
+    let named = outcome.text.lines().filter(|line| line.contains("content equals capture"));
+    let named: Vec<_> = named.collect();
+    assert_eq!(named.len(), 3, "{}", outcome.text);
+    assert!(named[0].contains("0417-005") && named[2].contains("0417-003"), "{named:?}");
+    assert!(outcome.text.contains("and 2 captures before that"), "{}", outcome.text);
 }
 
 #[test]
