@@ -2,10 +2,11 @@
 
 use super::context::Context;
 use super::output::Output;
-use crate::app::{Event, View, sentence};
+use crate::app::{Event, Outcome, View, sentence};
 use crate::image::one_line;
 use jiff::Timestamp;
 use serde::Serialize;
+use std::borrow::Cow;
 use std::fs::{File, OpenOptions};
 use std::io::{IsTerminal, Write, stderr};
 use std::path::Path;
@@ -65,6 +66,11 @@ impl<'a> Progress<'a> {
     pub fn event(&mut self, event: &Event) {
         event.reduce(&mut self.view);
         let output = self.context.output;
+        if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
+            Output::json(&*self.with_code(event));
+        }
+        // Behind standard output: the log knows whether the last event has got out there.
+        let event = &*self.with_code(event);
         if let Some(log) = &mut self.log
             && let Ok(line) = serde_json::to_string(&Logged { time: Timestamp::now(), event })
             // In one piece: two programs may append to the same file.
@@ -73,9 +79,6 @@ impl<'a> Progress<'a> {
             // The job counts more than its log.
             self.log_trouble = Some(error);
             self.log = None;
-        }
-        if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
-            Output::json(event);
         }
         if let Some(line) = sentence(event) {
             self.clear();
@@ -91,6 +94,17 @@ impl<'a> Progress<'a> {
             Event::Finished(_) => self.clear(),
             _ => {}
         }
+    }
+
+    /// A final event with the exit code that the process will have: not only the job counts, but
+    /// also whether its words got out.
+    fn with_code<'e>(&self, event: &'e Event) -> Cow<'e, Event> {
+        let Event::Finished(outcome) = event else { return Cow::Borrowed(event) };
+        let mut code = Output::code_by_now(outcome.code);
+        if self.log_trouble.is_some() {
+            code = Output::not_written(code);
+        }
+        Cow::Owned(Event::Finished(Outcome { code, ..outcome.clone() }))
     }
 
     /// The exit code of a job that has come to `code`: another one if its log is not complete.
