@@ -5,7 +5,7 @@ use super::parts::{Asked, keep_off_notes, parts, zone_notes};
 use super::started::ask_started;
 use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
-use crate::image::one_line;
+use crate::image::{SPECIMEN, one_line};
 use crate::jobs::{
     CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
 };
@@ -94,9 +94,8 @@ fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
 }
 
 pub(super) fn no_specimen() -> JobError {
-    JobError::Usage(
+    JobError::Usage(format!(
         "which individual module is this? Captures belong to specimens: name its label, such as \
-         --specimen \"TG-7 #0417\" (kind, and what is written on it)"
-            .into(),
-    )
+         {SPECIMEN} \"TG-7 #0417\" (kind, and what is written on it)"
+    ))
 }

@@ -10,6 +10,7 @@ use super::started::{WRITTEN, ask_started};
 use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
 use crate::chips::Catalogue;
+use crate::image::{PLAN, PLAN_BACK, VERIFY};
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart,
     WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
@@ -180,8 +181,8 @@ fn refuse_written(shelf: &Shelf, plan: &StoredPlan) -> Result<(), JobError> {
     match last.filter(|last| last.begin.plan == plan.code && last.ended() == Some(true)) {
         None => Ok(()),
         Some(last) => Err(JobError::Safety(format!(
-            "plan {} is on {} already, since {}: there is nothing to write. `buswright verify` \
-             proves it; `buswright plan --back` leads back",
+            "plan {} is on {} already, since {}: there is nothing to write: {VERIFY} proves \
+             it, {PLAN_BACK} leads back",
             plan.code,
             plan.plan.specimen,
             last.begin.time.strftime("%Y-%m-%d")
@@ -192,9 +193,7 @@ fn refuse_written(shelf: &Shelf, plan: &StoredPlan) -> Result<(), JobError> {
 /// The write of this module that was interrupted.
 fn interrupted(shelf: &Shelf, specimen: &Label) -> Result<(StoredPlan, Option<Journal>), JobError> {
     let none = |why: &str| {
-        JobError::Usage(format!(
-            "no write of {specimen} was interrupted{why}; `buswright plan IMAGE` begins one"
-        ))
+        JobError::Usage(format!("no write of {specimen} was interrupted{why}; {PLAN} begins one"))
     };
     let journal = shelf.open_journal(specimen)?.ok_or_else(|| none(""))?;
     let begin = &journal.told().begin;

@@ -2,7 +2,7 @@
 
 use super::{CaptureId, Fault, LabelError};
 use crate::bus::ByteAddress;
-use crate::image::one_line;
+use crate::image::{PLAN, SHELF_LIST, one_line};
 use std::io::{self, ErrorKind};
 use std::path::PathBuf;
 use thiserror::Error;
@@ -48,7 +48,7 @@ pub(crate) enum ShelfError {
         asked: String,
     },
     /// No such plan.
-    #[error("plan {code} is not on the shelf {}; `buswright plan IMAGE` makes one", one_line(shelf.display()))]
+    #[error("plan {code} is not on the shelf {}; {plan} makes one", one_line(shelf.display()), plan = PLAN)]
     NoPlan {
         /// What was asked for.
         code: String,
@@ -82,7 +82,7 @@ pub(crate) enum ShelfError {
         specimen: String,
     },
     /// No such capture.
-    #[error("{asked} is not on the shelf {}; `buswright shelf list` shows what is", one_line(shelf.display()))]
+    #[error("{asked} is not on the shelf {}; {list} shows what is", one_line(shelf.display()), list = SHELF_LIST)]
     NoCapture {
         /// What was asked for.
         asked: String,

@@ -4,7 +4,7 @@ use super::PlanOptions;
 use crate::app::image::{Expected, ImageName, blank_parts, file_parts, kept_image, kept_parts};
 use crate::app::input::Plain;
 use crate::app::plan_job::fit::refuse_other_kind;
-use crate::image::one_line;
+use crate::image::{ACCEPT, SHELF_LIST, TAKE, one_line};
 use crate::jobs::{BLANK, Desk, JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, ImageRecord, Label, Part, Shelf, sha256_hex};
@@ -64,7 +64,7 @@ fn before_last_write(shelf: &Shelf, specimen: &Label) -> Result<(String, Vec<Str
     let Some(last) = shelf.last_write(specimen)? else {
         return Err(JobError::Usage(format!(
             "{specimen} was never written with this shelf, so there is nothing to go back to; name \
-             an image, or a capture from `buswright shelf list`"
+             an image, or a capture from {SHELF_LIST}"
         )));
     };
     let take = match &last.plan {
@@ -122,7 +122,7 @@ fn of_file(
         if kept.record.simulated && !may_be_simulated {
             return Err(JobError::Safety(format!(
                 "{} is the content of {}, which was taken from the simulated bench, and this is a \
-                 real module; if that is meant, say --accept-simulated",
+                 real module; if that is meant, {ACCEPT}",
                 one_line(name.image),
                 kept.id
             )));
@@ -202,7 +202,7 @@ fn taken(
             let kept = sheet.zones.iter().filter(|zone| zone.keep).map(|zone| zone.name.as_str());
             let kept: Vec<_> = kept.collect();
             return Err(JobError::Usage(format!(
-                "--take {name}: the sheet of {} has no such zone; it keeps {}",
+                "{TAKE} {name}: the sheet of {} has no such zone; it keeps {}",
                 sheet.name,
                 if kept.is_empty() { "none".into() } else { kept.join(", ") }
             )));
@@ -214,7 +214,7 @@ fn taken(
                 "changes by itself (live)"
             };
             return Err(JobError::Safety(format!(
-                "--take {name}: the sheet of {} says that this zone {why}",
+                "{TAKE} {name}: the sheet of {} says that this zone {why}",
                 sheet.name
             )));
         }
@@ -229,7 +229,7 @@ fn taken(
         });
         if !held {
             return Err(JobError::Usage(format!(
-                "--take {name}: the image holds no word of that zone"
+                "{TAKE} {name}: the image holds no word of that zone"
             )));
         }
     }

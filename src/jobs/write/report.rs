@@ -1,7 +1,7 @@
 //! What a write has come to, for people and for programs.
 
 use super::bank::Bank;
-use crate::image::counted;
+use crate::image::{PLAN_BACK, RESUME, counted};
 use crate::shelf::{Action, Journal, PlannedSector, Stage, StoredPlan};
 use serde::Serialize;
 use std::fmt;
@@ -151,15 +151,15 @@ impl fmt::Display for WriteReport {
             write!(
                 f,
                 "\n  sector {number} of {space} (words 0x{address:X}+0x{words:X}) failed: {why}\n  \
-                 nothing after it was changed. `buswright resume` tries it once more; `buswright \
-                 plan --back` goes back to {backup}"
+                 nothing after it was changed. {RESUME} tries it once more; {PLAN_BACK} \
+                 goes back to {backup}"
             )?;
         }
         for wrong in &self.wrong {
             write!(f, "\n  {wrong} does not hold what it should after the power cycle")?;
         }
         if !self.wrong.is_empty() {
-            write!(f, "\n  `buswright plan --back` goes back to {backup}")?;
+            write!(f, "\n  {PLAN_BACK} goes back to {backup}")?;
         }
         for changed in &self.changed {
             write!(f, "\n  {changed} has changed meanwhile; its copy is {backup}")?;
@@ -170,7 +170,7 @@ impl fmt::Display for WriteReport {
         if !self.rail.is_empty() {
             write!(f, "\n  {}", self.rail)?;
         }
-        write!(f, "\n  the way back: {backup}, with `buswright plan --back`")?;
+        write!(f, "\n  the way back: {backup}, with {PLAN_BACK}")?;
         write!(
             f,
             "\n  ! a changed instrument is unproven: check it against a known reference before \
