@@ -3,7 +3,7 @@
 use super::input::{InputError, Plain};
 use super::parts::{Asked, parts, whole_parts, without};
 use super::sheets::refuse_unopened;
-use crate::image::{ACCEPT, RANGE, SPACE, one_line};
+use crate::image::{ACCEPT, PLAN_BACK, RANGE, SPACE, one_line};
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, Label, Part, Shelf, ShelfError};
@@ -144,6 +144,10 @@ pub(super) fn kept_image(
     simulated: bool,
 ) -> Result<Capture, JobError> {
     let kept = shelf.get(name.image, Some(specimen)).map_err(|error| match error {
+        ShelfError::BadId { .. } if name.image == BACK => JobError::Usage(format!(
+            "{BACK} is what the module held before the last write, and only a plan can be of that: \
+             {PLAN_BACK} makes it"
+        )),
         ShelfError::BadId { .. } => JobError::Usage(format!(
             "{}: no such file, and no capture id; name a file, an id such as 0417-003, @last or @blank",
             one_line(name.image)

@@ -131,6 +131,13 @@ fn where_an_image_is_recorded_as_working() {
 }
 
 #[test]
+fn the_image_of_the_workbench_that_leads_back_is_an_option_here() {
+    let home = home();
+    home.run(&["plan", "@back"]).says(2, &["`buswright plan --back`"]).never_says(&["RAIL ON"]);
+    home.run(&["verify", "@back"]).says(2, &["only a plan", "`buswright plan --back`"]);
+}
+
+#[test]
 fn a_copy_that_did_not_agree_is_put_onto_no_module() {
     let home = Home::new();
     let bench = format!(
