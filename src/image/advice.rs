@@ -51,10 +51,15 @@ pub(crate) const ACCEPT: Advice = advice(
     "the command line takes it with an option, --accept-simulated",
 );
 
+/// Lists ports; `link`, which stands beside this floor, words it itself.
+const PORTS: Advice = advice("`buswright ports`", "p");
+/// Adds to the part list; said by `chips`, which is below this floor.
+const CHIPS: Advice = advice("(--chips)", "(on the command line: --chips)");
+
 /// All of them.
-const ALL: [Advice; 12] = [
+const ALL: [Advice; 14] = [
     RESUME, PLAN_BACK, PLAN, VERIFY, SHELF_LIST, STARTED, SPACE, RANGE, TAKE, SPECIMEN, SHEET,
-    ACCEPT,
+    ACCEPT, PORTS, CHIPS,
 ];
 
 impl fmt::Display for Advice {
