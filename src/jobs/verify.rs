@@ -251,7 +251,9 @@ async fn words(
             let first = base.plus(block.first.0).0;
             let pairs = (first..).zip(width.words(expected).zip(width.words(&bytes)));
             for (at, (_, got)) in pairs.filter(|(_, (image, got))| image != got) {
-                kept.iter_mut().for_each(|zone| zone.count(space, width, at, got));
+                for zone in kept.iter_mut() {
+                    zone.count(space, width, at, got);
+                }
             }
         }
         let room = NAMED.saturating_sub(report.first.len());
