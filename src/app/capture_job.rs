@@ -5,6 +5,7 @@ use super::parts::{Asked, keep_off_notes, parts, zone_notes};
 use super::started::ask_started;
 use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
+use crate::image::{SPECIMEN, one_line};
 use crate::jobs::{
     CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
 };
@@ -70,21 +71,22 @@ fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
     // The folder of a bare file name is the present one.
     let folder = out.parent().filter(|folder| !folder.as_os_str().is_empty());
     match std::fs::metadata(out) {
-        Ok(there) if there.is_dir() => {
-            Err(JobError::Usage(format!("{} is a folder; name a file for the copy", out.display())))
-        }
+        Ok(there) if there.is_dir() => Err(JobError::Usage(format!(
+            "{} is a folder; name a file for the copy",
+            one_line(out.display())
+        ))),
         Ok(there) if !there.is_file() => Err(JobError::Usage(format!(
             "{} is a device, pipe or socket; name a plain file for the copy",
-            out.display()
+            one_line(out.display())
         ))),
         Err(_) if folder.is_some_and(|folder| !folder.is_dir()) => Err(JobError::Usage(format!(
             "{}: there is no such folder; make it, or name another file",
-            out.display()
+            one_line(out.display())
         ))),
         Ok(there) if there.len() != bytes => Err(JobError::Usage(format!(
             "{} is there and holds {} bytes, the copy will have {bytes}; it is not replaced: name \
              another file",
-            out.display(),
+            one_line(out.display()),
             there.len()
         ))),
         _ => Ok(()),
@@ -92,9 +94,8 @@ fn out_is_free(out: &Path, bytes: u64) -> Result<(), JobError> {
 }
 
 pub(super) fn no_specimen() -> JobError {
-    JobError::Usage(
+    JobError::Usage(format!(
         "which individual module is this? Captures belong to specimens: name its label, such as \
-         --specimen \"TG-7 #0417\" (kind, and what is written on it)"
-            .into(),
-    )
+         {SPECIMEN} \"TG-7 #0417\" (kind, and what is written on it)"
+    ))
 }

@@ -2,6 +2,7 @@
 
 use super::input::read_text;
 use crate::chips::Catalogue;
+use crate::image::one_line;
 use crate::jobs::JobError;
 use crate::shelf::ChipFile;
 use std::fmt::Display;
@@ -15,7 +16,7 @@ fn usage(error: &dyn Display) -> JobError {
 pub(super) fn chip_files(files: &[PathBuf]) -> Result<Vec<ChipFile>, JobError> {
     let one = |file: &PathBuf| {
         let text = read_text(file).map_err(|error| usage(&error))?;
-        Ok(ChipFile { name: file.display().to_string(), text })
+        Ok(ChipFile { name: one_line(file.display()), text })
     };
     files.iter().map(one).collect()
 }

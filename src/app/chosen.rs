@@ -2,6 +2,7 @@
 
 use super::Known;
 use super::sheets::{bench_sheet, load_sheet, sheet_names, which_are_built_in};
+use crate::image::{SHEET, SPECIMEN};
 use crate::jobs::JobError;
 use crate::module::{Sheet, builtin};
 use crate::shelf::Label;
@@ -31,20 +32,20 @@ pub(super) fn choose_sheet(
     let Some((name, sha256)) = remembered else {
         return Err(JobError::Usage(format!(
             "no module sheet: the adapter cannot know what is plugged in, and the rail stays off \
-             without one; name it with --sheet NAME or FILE ({})",
+             without one; name it with {SHEET} NAME or FILE ({})",
             which_are_built_in()
         )));
     };
     let sheet = load_sheet(name).map_err(|error| {
         JobError::Usage(format!(
             "the sheet remembered for this adapter is no longer good: {error}. Name the sheet \
-             with --sheet"
+             with {SHEET}"
         ))
     })?;
     if sha256 != sheet.sha256() {
         return Err(JobError::Usage(format!(
             "the sheet remembered for this adapter, {name}, has changed since it was used: look at \
-             it, then name it (or another) with --sheet"
+             it, then name it (or another) with {SHEET}"
         )));
     }
     Ok(Chosen { sheet, remembered: Some(name.to_owned()) })
@@ -98,8 +99,8 @@ pub(super) fn same_kind(label: &Label, sheet: &Sheet) -> Result<(), JobError> {
     }
     Err(JobError::Safety(format!(
         "the label {label} is of the kind {}, the sheet is of {}: one of them is wrong, and a wrong \
-         sheet can ruin a module. If it is a {}, name its sheet with --sheet; if it is a {}, change \
-         the label to --specimen \"{kind} #{}\"",
+         sheet can ruin a module. If it is a {}, name its sheet with {SHEET}; if it is a {}, change \
+         the label: {SPECIMEN} \"{kind} #{}\"",
         label.kind(),
         sheet.name,
         label.kind(),

@@ -8,9 +8,9 @@ use super::sheets::refuse_to_identify;
 use super::started::ask_started;
 use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
-use super::write_job::{Here, carry_out};
+use super::write_job::{Here, carry_out, confirm_label};
 use crate::bus::WordAddress;
-use crate::image::counted;
+use crate::image::{RANGE, SPACE, counted};
 use crate::jobs::{BLANK, Desk, Ending, JobError, SectorNow, VerifyPart, WriteReport, ways};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{ImageRecord, Part, Shelf, sha256_hex};
@@ -46,7 +46,7 @@ impl Wanted {
         match (first.trim().parse(), last.trim().parse()) {
             (Ok(first), Ok(last)) if first <= last => Ok(Self::Numbers(first, last)),
             _ => Err(JobError::Usage(format!(
-                "--range {range}: expected a sector such as 4, sectors such as 4-7, or words such \
+                "{RANGE} {range}: expected a sector such as 4, sectors such as 4-7, or words such \
                  as 0x8000+0x4000"
             ))),
         }
@@ -81,16 +81,14 @@ pub(super) async fn erase_job(
     options: &EraseOptions,
 ) -> Result<(WriteReport, Ending), JobError> {
     let wanted = Wanted::read(&options.range)?;
-    let confirmed = label(&options.confirm)?;
+    label(&options.confirm)?;
     let chip_files = chip_files(&options.chips)?;
     let catalogue = catalogue(&chip_files)?;
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    if specimen != confirmed {
-        return Err(JobError::Safety(format!(
-            "this is {specimen}, and {confirmed} was confirmed; read the label on the module"
-        )));
-    }
+    confirm_label(&specimen, &options.confirm, |confirmed| {
+        format!("this is {specimen}, and {confirmed} was confirmed; read the label on the module")
+    })?;
     ask_started(desk, shelf, &specimen);
     let unsettled = unsettled(shelf, &specimen)?;
     refuse_to_identify(&sheet)?;
@@ -134,7 +132,7 @@ fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
     }
     let names: Vec<_> = flash().map(|(_, space)| space.name.as_str()).collect();
     Err(JobError::Usage(format!(
-        "which flash is meant? Name one with --space; the sheet of {} has {}",
+        "which flash is meant? Name one with {SPACE}; the sheet of {} has {}",
         sheet.name,
         if names.is_empty() { "none".into() } else { names.join(", ") }
     )))

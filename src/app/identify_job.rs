@@ -16,6 +16,7 @@ use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
 use crate::wire::HelloReply;
 use jiff::Timestamp;
+use std::cmp::Reverse;
 use std::path::PathBuf;
 
 /// How to identify.
@@ -95,7 +96,7 @@ fn probed(sheet: &Sheet, name: &str) -> Result<usize, JobError> {
     Ok(index)
 }
 
-/// For each space the captures that hold all of it.
+/// For each space the captures that hold all of it, latest first.
 pub(super) fn twins(
     desk: &Desk<'_>,
     shelf: &Shelf,
@@ -103,14 +104,15 @@ pub(super) fn twins(
     simulated: bool,
 ) -> Vec<Vec<Twin>> {
     let mut all = vec![Vec::new(); sheet.spaces.len()];
-    let listing = match shelf.list() {
-        Ok(listing) => listing,
+    let mut captures = match shelf.list() {
+        Ok(listing) => listing.captures,
         Err(error) => {
             desk.note(format!("the contents are not compared with the shelf: {error}"));
             return all;
         }
     };
-    for summary in listing.captures.iter().filter(|summary| summary.simulated == simulated) {
+    captures.sort_by_key(|summary| Reverse((summary.time, summary.id.clone())));
+    for summary in captures.iter().filter(|summary| summary.simulated == simulated) {
         // One that cannot be read is told of by `shelf check`.
         let Ok(capture) = shelf.get(&summary.id.to_string(), None) else { continue };
         for (space, twins) in sheet.spaces.iter().zip(&mut all) {
@@ -205,6 +207,7 @@ pub(super) fn remember(
         event: "identified".into(),
         capture: None,
         sha256: None,
+        image_sha256: None,
         bytes: None,
         simulated: report.simulated,
         text: said.join("; "),

@@ -3,10 +3,14 @@
 use super::input::{InputError, Plain};
 use super::parts::{Asked, parts, whole_parts, without};
 use super::sheets::refuse_unopened;
+use crate::image::{ACCEPT, PLAN_BACK, RANGE, SPACE, one_line};
 use crate::jobs::{JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, Label, Part, Shelf, ShelfError};
 use std::path::Path;
+
+/// Stands for the contents before the last write.
+pub(crate) const BACK: &str = "@back";
 
 /// An image, and which part of the module it is of.
 #[derive(Clone, Copy)]
@@ -77,9 +81,9 @@ pub(super) fn file_parts(
         let sizes: Vec<_> =
             holds.iter().map(|(_, part)| format!("{} {}", part.space, part.bytes())).collect();
         JobError::Usage(format!(
-            "{} holds {length} bytes; expected {whole} ({}). {}Name the space with --space if it \
-             is a copy of one, and the range with --range if it is a copy of less",
-            name.image,
+            "{} holds {length} bytes; expected {whole} ({}). {}Name the space with {SPACE} if it \
+             is a copy of one, and the range with {RANGE} if it is a copy of less",
+            one_line(name.image),
             sizes.join(", "),
             odd_length(sheet, &holds, length)
         ))
@@ -140,22 +144,26 @@ pub(super) fn kept_image(
     simulated: bool,
 ) -> Result<Capture, JobError> {
     let kept = shelf.get(name.image, Some(specimen)).map_err(|error| match error {
+        ShelfError::BadId { .. } if name.image == BACK => JobError::Usage(format!(
+            "{BACK} is what the module held before the last write, and only a plan can be of that: \
+             {PLAN_BACK} makes it"
+        )),
         ShelfError::BadId { .. } => JobError::Usage(format!(
             "{}: no such file, and no capture id; name a file, an id such as 0417-003, @last or @blank",
-            name.image
+            one_line(name.image)
         )),
         other => other.into(),
     })?;
     if name.range.is_some() {
         return Err(JobError::Usage(format!(
-            "--range says what a file holds; the record of {} knows it, so leave --range out",
+            "{RANGE} says what a file holds; the record of {} knows it, so leave it out",
             kept.id
         )));
     }
     if kept.record.simulated && !simulated {
         return Err(JobError::Safety(format!(
             "{} was taken from the simulated bench and this is a real module; if that is meant, \
-             say --accept-simulated",
+             {ACCEPT}",
             kept.id
         )));
     }

@@ -1,5 +1,6 @@
 //! Files that people name: only plain ones are read, and only as much as can be used.
 
+use crate::image::one_line;
 use rustix::fs::OFlags;
 use std::fs::{File, FileType, OpenOptions};
 use std::io::{ErrorKind, Read};
@@ -14,7 +15,7 @@ pub(crate) const TEXT_MAX: u64 = 1 << 20;
 #[derive(Debug, Error)]
 pub enum InputError {
     /// The system refused.
-    #[error("{}: {error}; is the path right?", path.display())]
+    #[error("{}: {error}; is the path right?", one_line(path.display()))]
     Io {
         /// The file.
         path: PathBuf,
@@ -22,7 +23,7 @@ pub enum InputError {
         error: std::io::Error,
     },
     /// It could be endless, or keep its reader waiting for ever.
-    #[error("{}: this is {what}, and only plain files are read; name one", path.display())]
+    #[error("{}: this is {what}, and only plain files are read; name one", one_line(path.display()))]
     NotPlain {
         /// The file.
         path: PathBuf,
@@ -32,7 +33,7 @@ pub enum InputError {
     /// It is longer than anything that is of use.
     #[error(
         "{}: it holds {got} bytes, and at most {most} are of use here; is it the right file?",
-        path.display()
+        one_line(path.display())
     )]
     TooLong {
         /// The file.
@@ -43,7 +44,7 @@ pub enum InputError {
         most: u64,
     },
     /// A text with bytes that are none.
-    #[error("{}: byte 0x{at:X} is no text (UTF-8); is it the right file?", path.display())]
+    #[error("{}: byte 0x{at:X} is no text (UTF-8); is it the right file?", one_line(path.display()))]
     NotText {
         /// The file.
         path: PathBuf,

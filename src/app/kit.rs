@@ -1,5 +1,6 @@
 //! The adapter kit, written into a folder.
 
+use crate::image::one_line;
 use crate::kit::FILES;
 use std::fs;
 use std::io;
@@ -10,10 +11,10 @@ use thiserror::Error;
 #[derive(Debug, Error)]
 pub enum KitError {
     /// A file is there already and holds something else; nothing is replaced.
-    #[error("{path} is there already with other contents; name an empty folder", path = .0.display())]
+    #[error("{path} is there already with other contents; name an empty folder", path = one_line(.0.display()))]
     Differs(PathBuf),
     /// A folder or file could not be made.
-    #[error("{path}: {error}; name a folder that can be written", path = .path.display())]
+    #[error("{path}: {error}; name a folder that can be written", path = one_line(.path.display()))]
     Write {
         /// Which one.
         path: PathBuf,

@@ -2,6 +2,7 @@
 
 use super::input::read_text;
 use crate::bus::Baud;
+use crate::image::one_line;
 use serde::{Deserialize, Serialize};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -47,7 +48,7 @@ impl Known {
         let file = folder.join("known.toml");
         let read = match read_text(&file) {
             Ok(text) => crate::notation::read(&text)
-                .map_err(|error| format!("{}: {}", file.display(), error.message())),
+                .map_err(|error| format!("{}: {}", one_line(file.display()), error.message())),
             Err(error) if error.is_missing() => Ok(Self::default()),
             Err(error) => Err(error.to_string()),
         };

@@ -2,6 +2,7 @@
 
 use super::sheets::refuse_unopened;
 use crate::bus::WordAddress;
+use crate::image::{RANGE, SPACE};
 use crate::jobs::JobError;
 use crate::module::{Sheet, Space, Zone, parse_range};
 use crate::shelf::Part;
@@ -42,7 +43,7 @@ pub(super) fn whole_parts(sheet: &Sheet, asked: Asked<'_>) -> Result<Vec<(usize,
     let indices = match asked.space {
         Some(name) => vec![index(sheet, name)?],
         None if asked.range.is_some() && sheet.spaces.len() > 1 => {
-            return Err(JobError::Usage("--range needs --space: which space is meant?".into()));
+            return Err(JobError::Usage(format!("{RANGE} needs {SPACE}: which space is meant?")));
         }
         None => (0..sheet.spaces.len()).collect(),
     };
@@ -130,7 +131,7 @@ fn part(space: &Space, first: WordAddress, words: u32) -> Part {
 fn no_length(sheet: &Sheet, space: &Space) -> JobError {
     JobError::Usage(format!(
         "the sheet of {} gives no length of space {}: identify it first and give its `words` in \
-         the sheet, or name a range with --range",
+         the sheet, or name a range with {RANGE}",
         sheet.name, space.name
     ))
 }
@@ -141,11 +142,11 @@ fn no_length(sheet: &Sheet, space: &Space) -> JobError {
 /// guessed.
 pub(super) fn read_range(range: &str) -> Result<(WordAddress, u32), JobError> {
     let (start, words) =
-        parse_range(range).map_err(|error| JobError::Usage(format!("--range: {error}")))?;
+        parse_range(range).map_err(|error| JobError::Usage(format!("{RANGE}: {error}")))?;
     let (at, length) = range.split_once('+').map_or((range, ""), |(a, b)| (a.trim(), b.trim()));
     if !at.starts_with("0x") && !at.starts_with("0X") {
         return Err(JobError::Usage(format!(
-            "--range {range}: is {at} hexadecimal or decimal? Addresses are written with 0x: \
+            "{RANGE} {range}: is {at} hexadecimal or decimal? Addresses are written with 0x: \
              0x{at}+{length} if it is hexadecimal, {start}+{length} if it is decimal"
         )));
     }

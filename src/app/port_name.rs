@@ -1,6 +1,7 @@
 //! PORT as people write it.
 
 use crate::bus::Baud;
+use crate::image::one_line;
 use std::fmt;
 use std::path::PathBuf;
 use std::str::FromStr;
@@ -39,7 +40,10 @@ impl FromStr for PortName {
     type Err = PortNameError;
 
     fn from_str(text: &str) -> Result<Self, PortNameError> {
-        let refuse = |what| Err(PortNameError { text: text.into(), what });
+        let refuse = |what| Err(PortNameError { text: one_line(text), what });
+        if text.chars().any(char::is_control) {
+            return refuse("no port has a control character in its name");
+        }
         if text == "sim" {
             return Ok(Self::Sim);
         }

@@ -4,6 +4,7 @@ use super::input::{read_bytes, read_text};
 use super::sheets::bench_sheet;
 use super::{InputError, PortName, SimPort};
 use crate::bus::Baud;
+use crate::image::one_line;
 use crate::link::shell::{Attention, OpenError, open_serial, open_tcp};
 use crate::link::{Port, RatePlan};
 use crate::sim::{Bench, BenchDescription, BenchError};
@@ -52,7 +53,7 @@ pub enum OpenPortError {
     #[error(
         "{}: {key}: this key is reserved and means nothing in this version, in which nothing is \
          written to a module; take it out",
-        path.display()
+        one_line(path.display())
     )]
     Reserved {
         /// The file.
@@ -136,7 +137,7 @@ pub(super) fn builtin_bench(name: &str) -> Result<(BenchDescription, Bench), Ope
 /// The bench that a file describes, with the contents it names.
 pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenPortError> {
     let text = read_text(file)?;
-    let mut description = BenchDescription::parse(&file.display().to_string(), &text)?;
+    let mut description = BenchDescription::parse(&one_line(file.display()), &text)?;
     if description.state.is_some() {
         return Err(OpenPortError::Reserved { path: file.to_path_buf(), key: "state" });
     }

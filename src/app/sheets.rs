@@ -1,6 +1,7 @@
 //! Finding the sheets that a job needs, and what a job must refuse of them.
 
 use super::input::read_text;
+use crate::image::one_line;
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Review, Sheet, Space, builtin, builtin_names};
 use std::path::Path;
@@ -33,12 +34,12 @@ pub(super) fn review_sheet(wanted: &str) -> Result<Review<Sheet>, JobError> {
     if let Some(text) = builtin(wanted) {
         return Ok(Sheet::review(&format!("built-in sheet {wanted}"), text));
     }
-    Ok(Sheet::review(wanted, &read(wanted, "module sheet", &which_are_built_in())?))
+    Ok(Sheet::review(&one_line(wanted), &read(wanted, "module sheet", &which_are_built_in())?))
 }
 
 /// Reads an adapter sheet from a file, with all its faults.
 pub(super) fn review_adapter_sheet(file: &str) -> Result<Review<AdapterSheet>, JobError> {
-    Ok(AdapterSheet::review(file, &read(file, "adapter sheet", "none is built in")?))
+    Ok(AdapterSheet::review(&one_line(file), &read(file, "adapter sheet", "none is built in")?))
 }
 
 /// A job tells of one fault; `sheet check` tells of all.

@@ -1,7 +1,7 @@
 //! What can be asked of the shelf without an adapter.
 
 use super::shelf_lines::{after, indented, line, pending_line, pending_values, with_lacks};
-use crate::image::{counted, word_text};
+use crate::image::{counted, one_line, word_text};
 use crate::jobs::JobError;
 use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf};
 use jiff::Timestamp;
@@ -69,7 +69,11 @@ impl ShelfDesk {
             let _ = writeln!(text, "{}", pending_line(one));
         }
         if text.is_empty() {
-            let _ = writeln!(text, "nothing on the shelf in {} yet", self.shelf.root().display());
+            let _ = writeln!(
+                text,
+                "nothing on the shelf in {} yet",
+                one_line(self.shelf.root().display())
+            );
         }
         let value = json!({
             "captures": captures.iter().map(|one| with_lacks(json!(one), &one.lacks()))
@@ -92,7 +96,7 @@ impl ShelfDesk {
         let simulated = if record.simulated { ", simulated" } else { "" };
         let lacks = after(", ", &record.lacks());
         let _ = writeln!(text, "{id}: {} of {}{simulated}{lacks}", size, record.specimen);
-        let _ = writeln!(text, "  taken {}, kept in {}", record.time, folder.display());
+        let _ = writeln!(text, "  taken {}, kept in {}", record.time, one_line(folder.display()));
         let _ = writeln!(text, "  SHA-256 {}", record.sha256);
         let _ = writeln!(text, "  sheet {} ({})", record.sheet.name, record.sheet.sha256);
         let adapter = &record.adapter;
@@ -214,7 +218,7 @@ impl ShelfDesk {
             Exported::AlreadyThere => "is already in",
         };
         let lacks = record.lacks();
-        let text = format!("{id} {what} {}{}", file.display(), after(": ", &lacks));
+        let text = format!("{id} {what} {}{}", one_line(file.display()), after(": ", &lacks));
         let value = json!({ "id": id.to_string(), "file": file });
         Ok(Answer::good(text, with_lacks(value, &lacks)))
     }

@@ -1,6 +1,6 @@
 //! One line for each thing on the shelf, and the same for programs.
 
-use crate::image::counted;
+use crate::image::{counted, one_line};
 use crate::shelf::{Lacks, Part, Pending, Summary};
 use serde_json::{Value, json};
 
@@ -47,7 +47,7 @@ pub(super) fn pending_line(one: &Pending) -> String {
         counted(*blocks as u64, "block"),
         parts.join(", "),
         command(&start.parts),
-        folder.display()
+        one_line(folder.display())
     )
 }
 

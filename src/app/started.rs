@@ -2,7 +2,7 @@
 
 use super::unsettled::unsettled;
 use super::{Answer, ShelfDesk};
-use crate::image::counted;
+use crate::image::{self, counted};
 use crate::jobs::{Desk, JobError};
 use crate::shelf::{HistoryLine, Label, Shelf, ShelfError};
 use jiff::Timestamp;
@@ -27,9 +27,9 @@ pub(super) fn ask_started(desk: &Desk<'_>, shelf: &Shelf, label: &Label) {
         (Err(error), _) => desk.caution(format!("of the last write nothing is known: {error}")),
         (Ok(Some(of)), _) => desk.caution(of.to_string()),
         (Ok(None), Ok(Some(line))) => desk.caution(format!(
-            "{label} was written to on {}. Did the instrument start with it? Keep the answer: \
-             buswright shelf started \"{label}\" yes (or no)",
-            line.time.strftime("%Y-%m-%d")
+            "{label} was written to on {}. Did the instrument start with it? {}",
+            line.time.strftime("%Y-%m-%d"),
+            image::STARTED.of(label)
         )),
         (Ok(None), _) => {}
     }

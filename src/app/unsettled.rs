@@ -2,6 +2,7 @@
 
 use super::image::kept_parts;
 use crate::bus::WordAddress;
+use crate::image::{PLAN_BACK, RESUME};
 use crate::jobs::{JobError, SectorNow, VerifyPart};
 use crate::module::{Sheet, Space};
 use crate::shelf::{CaptureId, Label, Part, Shelf, StoredPlan, Told};
@@ -33,13 +34,12 @@ impl std::fmt::Display for Unsettled {
         let Self { plan, way_back, .. } = self;
         let how = match self.told.ended() {
             Some(_) => "came to its end, and not everything was as planned",
-            None => "is not finished: `buswright resume` goes on with it",
+            None => &format!("is not finished: {RESUME} goes on with it"),
         };
         write!(
             f,
             "the write of plan {} to {} {how}. What the module holds now is neither what it held \
-             nor what it is to hold; {way_back} is the copy from before, and `buswright plan \
-             --back` leads there",
+             nor what it is to hold; {way_back} is the copy from before, and {PLAN_BACK} leads there",
             plan.code, plan.plan.specimen
         )
     }
@@ -138,7 +138,7 @@ impl Unsettled {
     /// Refuses a plan that does not know what this write has left.
     pub fn refuse_unaware(&self, plan: &StoredPlan) -> Result<(), JobError> {
         let what = if plan.code == self.plan.code && self.told.ended().is_none() {
-            "it is the plan itself: `buswright resume` goes on with it, sector by sector".to_owned()
+            format!("it is the plan itself: {RESUME} goes on with it, sector by sector")
         } else {
             let known = |(space, number): (&str, u32)| {
                 plan.plan.sectors().any(|(of, sector)| {

@@ -7,9 +7,11 @@ use super::image::{
 use super::parts::{keep_off_notes, zone_notes};
 use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
-use crate::jobs::{BLANK, Desk, Ending, JobError, VerifyReport, verify, with_rail};
-use crate::module::Sheet;
-use crate::shelf::{HistoryLine, Shelf};
+use crate::jobs::{
+    BLANK, Desk, Ending, JobError, KeptDiffers, KeptZone, VerifyReport, is_kept, verify, with_rail,
+};
+use crate::module::{Sheet, Zone};
+use crate::shelf::{HistoryLine, Label, Shelf};
 use jiff::Timestamp;
 
 /// Compares the module with `image`.
@@ -45,9 +47,10 @@ pub(super) async fn verify_job(
         desk.caution(format!("{name} is a copy of {other}, and the module here is {specimen}"));
     }
     say_what_is_left_out(desk, &sheet, &expected)?;
+    let kept_zones = kept_zones(desk, shelf, &sheet, &specimen);
     let (mut report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
         keep.now();
-        verify(desk, &hello, powered, &name, &expected.parts).await
+        verify(desk, &hello, powered, &name, &expected.parts, kept_zones).await
     })
     .await?;
     report.copy_of = other.map(ToString::to_string);
@@ -58,6 +61,7 @@ pub(super) async fn verify_job(
         event: "verified".into(),
         capture: kept.map(|(id, _)| id),
         sha256: None,
+        image_sha256: None,
         bytes: Some(report.bytes),
         simulated,
         text: report.to_string().lines().next().unwrap_or_default().into(),
@@ -66,6 +70,43 @@ pub(super) async fn verify_job(
         desk.note(format!("the history has no line of this: {error}"));
     }
     Ok((report, ending))
+}
+
+/// The zones that the last write of a module kept, if that came to its good end with this sheet.
+///
+/// What differs there only says that the plan did what it said.
+fn kept_zones(desk: &Desk<'_>, shelf: &Shelf, sheet: &Sheet, specimen: &Label) -> Vec<KeptZone> {
+    let last_plan = || {
+        let told = shelf.last_journal(specimen)?;
+        let done = told.filter(|told| told.ended() == Some(true));
+        done.map(|told| shelf.plan(&told.begin.plan)).transpose()
+    };
+    let stored = match last_plan() {
+        Ok(Some(stored)) if stored.plan.sheet.sha256 == sheet.sha256() => stored,
+        Ok(_) => return Vec::new(),
+        Err(error) => {
+            desk.note(format!("of zones that the last write kept nothing is known: {error}"));
+            return Vec::new();
+        }
+    };
+    let kept = sheet.zones.iter().filter(|zone| zone.keep && is_kept(zone, &stored.plan.take));
+    let one = |zone: &Zone| {
+        let name = &sheet.spaces[zone.space].name;
+        let of = stored.plan.spaces.iter().find(|of| of.name == *name)?;
+        let size = of.width.bytes();
+        let from = zone.start.0.checked_sub(of.base.0)? as usize * size;
+        let holds = stored.target_of(of).get(from..from + zone.words as usize * size)?.to_vec();
+        let told = KeptDiffers {
+            plan: stored.code.to_string(),
+            space: name.clone(),
+            zone: zone.name.clone(),
+            address: zone.start.0,
+            words: zone.words,
+            differing: 0,
+        };
+        Some(KeptZone { told, holds })
+    };
+    kept.filter_map(one).collect()
 }
 
 /// Names the zones that are not compared; it is an error if nothing else is there.

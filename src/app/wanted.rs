@@ -3,6 +3,7 @@
 use super::Known;
 use super::chosen::{Chosen, Keep, choose_sheet, same_kind};
 use super::sheets::{bench_sheet, load_adapter_sheet, refuse_unchecked};
+use crate::image::SPECIMEN;
 use crate::jobs::{Arrival, Desk, Event, JobError, check_fit};
 use crate::link::{RatePlan, connect, raise_rate};
 use crate::module::{Sheet, SpaceAccess};
@@ -107,7 +108,7 @@ fn bench_label(bench: Option<&BenchDescription>, board: &str) -> Result<Label, J
         JobError::Usage(format!(
             "which specimen is in the bench there? It calls itself {board} and is none of the \
              built-in ones, and a label does not travel on the wire: name the one of its file, such \
-             as --specimen \"TG-7 #0417\""
+             as {SPECIMEN} \"TG-7 #0417\""
         ))
     })?)
 }

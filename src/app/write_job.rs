@@ -10,6 +10,7 @@ use super::started::{WRITTEN, ask_started};
 use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
 use crate::chips::Catalogue;
+use crate::image::{PLAN, PLAN_BACK, VERIFY};
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart,
     WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
@@ -47,9 +48,7 @@ pub(super) async fn write_job(
     options: &WriteOptions,
 ) -> Result<(WriteReport, Ending), JobError> {
     let named = match options {
-        WriteOptions::Plan { code, confirm } => {
-            Some((shelf.plan(&code.parse()?)?, label(confirm)?))
-        }
+        WriteOptions::Plan { code, confirm } => Some((shelf.plan(&code.parse()?)?, confirm)),
         WriteOptions::Resume => None,
     };
     if let Some((plan, confirmed)) = &named {
@@ -138,15 +137,38 @@ pub(super) async fn carry_out(
     Ok((report, ending))
 }
 
-/// Whoever wants a write types the label of the module that it is for.
-fn confirmed_for(plan: &StoredPlan, confirmed: &Label) -> Result<(), JobError> {
-    if plan.plan.specimen != *confirmed {
-        return Err(JobError::Safety(format!(
-            "plan {} is for {}, and {confirmed} was confirmed; read the label on the module, and \
-             make a plan for it",
-            plan.code, plan.plan.specimen
-        )));
+/// Refuses unless the label that was typed is that of the module, letter by letter.
+///
+/// Labels in other cases mean the same module elsewhere; here a person proves to have read one.
+pub(super) fn confirm_label(
+    of: &Label,
+    typed: &str,
+    refused: impl FnOnce(&str) -> String,
+) -> Result<(), JobError> {
+    let typed = typed.trim();
+    if typed == of.to_string() {
+        return Ok(());
     }
+    Err(JobError::Safety(if label(typed)? == *of {
+        format!(
+            "{typed} was confirmed, and the label is {of}: both name this module, but whoever \
+             confirms types it letter by letter; nothing was changed"
+        )
+    } else {
+        refused(typed)
+    }))
+}
+
+/// Whoever wants a write types the label of the module that it is for.
+fn confirmed_for(plan: &StoredPlan, typed: &str) -> Result<(), JobError> {
+    let of = &plan.plan.specimen;
+    confirm_label(of, typed, |confirmed| {
+        format!(
+            "plan {} is for {of}, and {confirmed} was confirmed; read the label on the module, and \
+             make a plan for it",
+            plan.code
+        )
+    })?;
     if plan.plan.is_empty() {
         return Err(JobError::Usage(format!("plan {} changes nothing", plan.code)));
     }
@@ -159,8 +181,8 @@ fn refuse_written(shelf: &Shelf, plan: &StoredPlan) -> Result<(), JobError> {
     match last.filter(|last| last.begin.plan == plan.code && last.ended() == Some(true)) {
         None => Ok(()),
         Some(last) => Err(JobError::Safety(format!(
-            "plan {} is on {} already, since {}: there is nothing to write. `buswright verify` \
-             proves it; `buswright plan --back` leads back",
+            "plan {} is on {} already, since {}: there is nothing to write: {VERIFY} proves \
+             it, {PLAN_BACK} leads back",
             plan.code,
             plan.plan.specimen,
             last.begin.time.strftime("%Y-%m-%d")
@@ -171,9 +193,7 @@ fn refuse_written(shelf: &Shelf, plan: &StoredPlan) -> Result<(), JobError> {
 /// The write of this module that was interrupted.
 fn interrupted(shelf: &Shelf, specimen: &Label) -> Result<(StoredPlan, Option<Journal>), JobError> {
     let none = |why: &str| {
-        JobError::Usage(format!(
-            "no write of {specimen} was interrupted{why}; `buswright plan IMAGE` begins one"
-        ))
+        JobError::Usage(format!("no write of {specimen} was interrupted{why}; {PLAN} begins one"))
     };
     let journal = shelf.open_journal(specimen)?.ok_or_else(|| none(""))?;
     let begin = &journal.told().begin;
@@ -345,6 +365,7 @@ fn remember(desk: &Desk<'_>, shelf: &Shelf, plan: &StoredPlan, report: &WriteRep
         event: if report.proven { WRITTEN } else { "write failed" }.into(),
         capture: Some(plan.plan.leads_back().clone()),
         sha256: Some(plan.plan.target_sha256.clone()),
+        image_sha256: Some(plan.plan.image.sha256.clone()),
         bytes: Some(report.bytes),
         simulated: plan.plan.simulated,
         text: report.to_string().lines().next().unwrap_or_default().into(),

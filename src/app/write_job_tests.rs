@@ -5,8 +5,8 @@
 
 use super::jobs::run_on_disk;
 use super::{
-    BlockState, EraseOptions, Event, Job, Known, Machine, Outcome, PlanOptions, SimPort, Wanted,
-    WriteOptions,
+    BlockState, CaptureOptions, EraseOptions, Event, Job, Known, Machine, Outcome, PlanOptions,
+    SimPort, Wanted, WriteOptions,
 };
 use crate::bus::Nanos;
 use crate::link::{Cancel, Port, PortLost, RatePlan, Transmit};
@@ -211,6 +211,23 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
 }
 
 #[test]
+fn of_many_captures_with_the_same_contents_the_latest_are_named() {
+    let mut shop = Workshop::new("TG-7");
+    for _ in 0..5 {
+        let space = Some("records".into());
+        let capture = Job::Capture(CaptureOptions { space, passes: 2, ..Default::default() });
+        let outcome = shop.run(&capture);
+        assert_eq!(outcome.code, 0, "{}", outcome.text);
+    }
+    let outcome = shop.run(&Job::Identify(super::IdentifyOptions::default()));
+    let named = outcome.text.lines().filter(|line| line.contains("content equals capture"));
+    let named: Vec<_> = named.collect();
+    assert_eq!(named.len(), 3, "{}", outcome.text);
+    assert!(named[0].contains("0417-005") && named[2].contains("0417-003"), "{named:?}");
+    assert!(outcome.text.contains("and 2 captures before that"), "{}", outcome.text);
+}
+
+#[test]
 fn a_plan_is_refused_for_another_label_and_for_other_contents() {
     let mut shop = Workshop::new("TG-7");
     let before = shop.contents("store");
@@ -221,6 +238,19 @@ fn a_plan_is_refused_for_another_label_and_for_other_contents() {
     let outcome = shop.run(&Job::Write(options));
     assert_eq!(outcome.code, 4, "{}", outcome.text);
     assert!(outcome.text.contains("TG-7 #0417"), "{}", outcome.text);
+    // The label is typed as it is written, here as in the workbench.
+    for confirm in ["tg-7 #0417", "TG-7#0417"] {
+        let (code, confirm) = (code.clone(), confirm.to_owned());
+        let outcome = shop.run(&Job::Write(WriteOptions::Plan { code, confirm: confirm.clone() }));
+        assert_eq!(outcome.code, 4, "{}", outcome.text);
+        assert!(outcome.text.contains("letter by letter"), "{}", outcome.text);
+        let range = "4".to_owned();
+        let options = EraseOptions { range, confirm, ..EraseOptions::default() };
+        let outcome = shop.run(&Job::Erase(options));
+        assert_eq!(outcome.code, 4, "{}", outcome.text);
+        assert!(outcome.text.contains("letter by letter"), "{}", outcome.text);
+    }
+    assert!(shop.contents("store") == before);
     // Another module with the same chips: one word is not as in the backup.
     let mut other = Workshop::new("TG-7");
     let mut contents = before.clone();
@@ -292,4 +322,53 @@ fn a_stopped_write_is_gone_on_with() {
     let outcome = shop.run(&Job::Write(WriteOptions::Resume));
     assert_eq!(outcome.code, 0, "{}", outcome.text);
     assert!(shop.contents("store") == image, "the module does not hold the image");
+    // The report is of the whole write, not only of what the second process did.
+    let report = outcome.report.unwrap();
+    let number = |field: &str| report[field].as_u64().unwrap();
+    let now = number("erased") + number("programmed");
+    assert_eq!((number("sectors"), number("written")), (14, 14), "{}", outcome.text);
+    assert!(0 < now && now < 14, "{now}");
+    assert_eq!(number("bytes_written"), 14 * 0x2_0000);
+    let said = format!("14 of 14 sectors are written, {now} of them now");
+    assert!(outcome.text.contains(&said), "{}", outcome.text);
+}
+
+#[test]
+fn what_differs_only_where_the_plan_kept_a_zone_is_said_to() {
+    let mut shop = Workshop::new("TG-7");
+    let mut image = shop.contents("store");
+    image[0x2_0100] ^= 1;
+    let constants = 0x7_E000 * 4;
+    image[constants] ^= 1;
+    image[constants + 0x1FFF] ^= 1;
+    let code = shop.planned(&image, "store");
+    let outcome = shop.written(&code);
+    assert_eq!(outcome.code, 0, "{}", outcome.text);
+    let verified = |shop: &mut Workshop, image: &[u8]| {
+        let file = Workshop::file(image);
+        let image = file.path().to_string_lossy().into_owned();
+        let (space, range, accept_simulated) = (Some("store".into()), None, false);
+        shop.run(&Job::Verify { image, space, range, accept_simulated })
+    };
+    let outcome = verified(&mut shop, &image);
+    assert_eq!(outcome.code, 1, "{}", outcome.text);
+    let said = format!(
+        "in 2 words of 2 MiB, all in zone constants of store (0x7E000+0x800), which plan {code} kept"
+    );
+    assert!(outcome.text.contains(&said), "{}", outcome.text);
+    let kept = &outcome.report.unwrap()["kept"][0];
+    assert_eq!((&kept["zone"], &kept["differing"]), (&"constants".into(), &2.into()));
+    image[0x4_0000] ^= 1;
+    let outcome = verified(&mut shop, &image);
+    assert_eq!(outcome.code, 1, "{}", outcome.text);
+    assert!(outcome.text.contains("in 3 words of 2 MiB, 2 of them in zone"), "{}", outcome.text);
+    // Words there that are other than the plan left them are no plan's doing.
+    image[0x4_0000] ^= 1;
+    let mut contents = shop.contents("store");
+    contents[constants + 4] ^= 1;
+    shop.description.set_contents("store", contents).unwrap();
+    let mut later = Workshop::of(shop.description.clone());
+    later.disk = Arc::clone(&shop.disk);
+    let outcome = verified(&mut later, &image);
+    assert!(outcome.text.contains("in 3 words of 2 MiB, 2 of them in zone"), "{}", outcome.text);
 }

@@ -135,7 +135,7 @@ pub struct WriteArgs {
     /// The code of the plan
     #[arg(value_name = "CODE")]
     pub code: String,
-    /// The label that stands on the module, such as "TG-7 #0417"
+    /// The label that stands on the module, letter by letter, such as "TG-7 #0417"
     #[arg(long, value_name = "LABEL")]
     pub confirm: String,
 }
@@ -149,7 +149,7 @@ pub struct EraseArgs {
     /// The space; not needed where the module has one flash
     #[arg(long)]
     pub space: Option<String>,
-    /// The label that stands on the module, such as "TG-7 #0417"
+    /// The label that stands on the module, letter by letter, such as "TG-7 #0417"
     #[arg(long, value_name = "LABEL")]
     pub confirm: String,
     /// A chip file that adds parts to the list; may be given several times

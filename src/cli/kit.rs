@@ -4,11 +4,12 @@ use super::args::KitArgs;
 use super::context::Context;
 use super::output::Output;
 use crate::app::{KitError, write_kit};
+use crate::image::one_line;
 use serde_json::json;
 
 /// Runs `kit`.
 pub fn run(context: &Context, args: &KitArgs) -> u8 {
-    let folder = args.folder.display();
+    let folder = one_line(args.folder.display());
     match write_kit(&args.folder) {
         Ok(files) if context.output.json => {
             let folder = args.folder.to_string_lossy();

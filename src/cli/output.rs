@@ -111,6 +111,11 @@ impl Output {
         Self::not_written(code)
     }
 
+    /// The exit code of a run that has come to `code`, as far as is known by now.
+    pub fn code_by_now(code: u8) -> u8 {
+        if NOT_OUT.get().is_some() { Self::not_written(code) } else { code }
+    }
+
     /// `code`, unless it says that all is told.
     pub fn not_written(code: u8) -> u8 {
         if code <= 1 { NOT_WRITTEN } else { code }

@@ -2,9 +2,11 @@
 
 use super::context::Context;
 use super::output::Output;
-use crate::app::{Event, View, sentence};
+use crate::app::{Event, Outcome, View, sentence};
+use crate::image::one_line;
 use jiff::Timestamp;
 use serde::Serialize;
+use std::borrow::Cow;
 use std::fs::{File, OpenOptions};
 use std::io::{IsTerminal, Write, stderr};
 use std::path::Path;
@@ -39,7 +41,10 @@ impl<'a> Progress<'a> {
             None => None,
             Some(path) => {
                 Some(OpenOptions::new().create(true).append(true).open(path).map_err(|error| {
-                    format!("log {}: {error}; name a file that can be written", path.display())
+                    format!(
+                        "log {}: {error}; name a file that can be written",
+                        one_line(path.display())
+                    )
                 })?)
             }
         };
@@ -61,6 +66,11 @@ impl<'a> Progress<'a> {
     pub fn event(&mut self, event: &Event) {
         event.reduce(&mut self.view);
         let output = self.context.output;
+        if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
+            Output::json(&*self.with_code(event));
+        }
+        // Behind standard output: the log knows whether the last event has got out there.
+        let event = &*self.with_code(event);
         if let Some(log) = &mut self.log
             && let Ok(line) = serde_json::to_string(&Logged { time: Timestamp::now(), event })
             // In one piece: two programs may append to the same file.
@@ -69,9 +79,6 @@ impl<'a> Progress<'a> {
             // The job counts more than its log.
             self.log_trouble = Some(error);
             self.log = None;
-        }
-        if output.json && (!output.quiet || matches!(event, Event::Finished(_))) {
-            Output::json(event);
         }
         if let Some(line) = sentence(event) {
             self.clear();
@@ -89,13 +96,24 @@ impl<'a> Progress<'a> {
         }
     }
 
+    /// A final event with the exit code that the process will have: not only the job counts, but
+    /// also whether its words got out.
+    fn with_code<'e>(&self, event: &'e Event) -> Cow<'e, Event> {
+        let Event::Finished(outcome) = event else { return Cow::Borrowed(event) };
+        let mut code = Output::code_by_now(outcome.code);
+        if self.log_trouble.is_some() {
+            code = Output::not_written(code);
+        }
+        Cow::Owned(Event::Finished(Outcome { code, ..outcome.clone() }))
+    }
+
     /// The exit code of a job that has come to `code`: another one if its log is not complete.
     pub fn end(&self, code: u8) -> u8 {
         let Some(error) = &self.log_trouble else { return code };
         let path = self.context.global.log.as_deref().unwrap_or_else(|| Path::new(""));
         Output::always(&format!(
             "buswright: log {}: {error}; what happened after that is not in it",
-            path.display()
+            one_line(path.display())
         ));
         Output::not_written(code)
     }

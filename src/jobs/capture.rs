@@ -10,6 +10,7 @@ use super::blocks::{Conditions, Reach};
 use super::reading::read_blocks;
 use super::{Arrival, BlockState, Desk, Ending, Event, JobError, Powered};
 use crate::bus::{WordAddress, crc32};
+use crate::image::one_line;
 use crate::module::Sheet;
 use crate::shelf::{Block, Identified, Label, Part, Shelf, Start, Unfinished};
 use crate::wire::HelloReply;
@@ -62,7 +63,7 @@ pub fn begin(
         desk.note(format!(
             "an unfinished capture that does not fit was set aside in {}: {}; the command that it \
              was begun with takes it back",
-            aside.path.display(),
+            one_line(aside.path.display()),
             aside.differences.join("; ")
         ));
     }

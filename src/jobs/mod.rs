@@ -42,7 +42,7 @@ pub use power::{Powered, check_fit, with_rail};
 pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;
-pub use verify::{BLANK, VerifyPart, VerifyReport, verify};
+pub use verify::{BLANK, KeptDiffers, KeptZone, VerifyPart, VerifyReport, verify};
 pub use write::{CHECKS_AFTER, CHECKS_BEFORE, WRITES, WriteReport, WriteRequest};
 pub(crate) use write::{Desktop, Place as WritePlace, write};
 pub(crate) use write_switch::{caution_locked, refuse_locked};

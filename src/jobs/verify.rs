@@ -4,7 +4,7 @@ use super::blocks::{Conditions, Reach};
 use super::reading::{digest_blocks, read_blocks};
 use super::{BlockState, Desk, Ending, Event, JobError, Powered};
 use crate::bus::{Digest, Width};
-use crate::image::{compare, counted, word_text};
+use crate::image::{compare, counted, one_line, word_text};
 use crate::shelf::{Block, Part, cut_blocks};
 use crate::wire::HelloReply;
 use serde::Serialize;
@@ -40,6 +40,31 @@ pub struct WordDiffers {
     pub width: Width,
 }
 
+/// A zone that the last write kept, where words differ.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct KeptDiffers {
+    /// The plan of that write.
+    pub plan: String,
+    /// The space.
+    pub space: String,
+    /// The zone.
+    pub zone: String,
+    /// Its first word on the bus.
+    pub address: u32,
+    /// Its words.
+    pub words: u32,
+    /// Words that differ from the image and are as that plan left them.
+    pub differing: u64,
+}
+
+/// A zone that the last write kept.
+pub struct KeptZone {
+    /// What is told of it; nothing differs yet.
+    pub told: KeptDiffers,
+    /// What it holds by that plan: little-endian words.
+    pub holds: Vec<u8>,
+}
+
 /// What verifying has come to.
 #[derive(Clone, Debug, Serialize)]
 pub struct VerifyReport {
@@ -56,6 +81,9 @@ pub struct VerifyReport {
     pub unsteady_blocks: u32,
     /// The first words that differ.
     pub first: Vec<WordDiffers>,
+    /// Zones that the last write kept, as far as words differ there and are as it left them.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub kept: Vec<KeptDiffers>,
 }
 
 /// Differences that are named one by one.
@@ -64,9 +92,10 @@ const NAMED: usize = 16;
 impl fmt::Display for VerifyReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let size = humansize::format_size(self.bytes, humansize::BINARY);
+        let image = one_line(&self.image);
         let image = match &self.copy_of {
-            Some(other) => format!("{}, a copy of another specimen, {other}", self.image),
-            None => self.image.clone(),
+            Some(other) => format!("{image}, a copy of another specimen, {other}"),
+            None => image,
         };
         let blank = self.image == BLANK;
         if self.differing == 0 && self.unsteady_blocks == 0 {
@@ -80,6 +109,16 @@ impl fmt::Display for VerifyReport {
             write!(f, "{differing} of {size} hold something")?;
         } else {
             write!(f, "the module differs from {image} in {differing} of {size}")?;
+        }
+        if let [first, ..] = self.kept.as_slice() {
+            let kept: u64 = self.kept.iter().map(|zone| zone.differing).sum();
+            let zones: Vec<_> = self.kept.iter().map(KeptDiffers::place).collect();
+            let (zones, plan) = (zones.join(" and "), &first.plan);
+            if kept == self.differing {
+                write!(f, ", all in {zones}, which plan {plan} kept as it was")?;
+            } else {
+                write!(f, ", {kept} of them in {zones}, which plan {plan} kept as it was")?;
+            }
         }
         for word in &self.first {
             if blank {
@@ -111,13 +150,36 @@ impl fmt::Display for VerifyReport {
     }
 }
 
-/// Compares every part with the module.
+impl KeptDiffers {
+    fn place(&self) -> String {
+        let Self { space, zone, address, words, .. } = self;
+        format!("zone {zone} of {space} (0x{address:X}+0x{words:X})")
+    }
+}
+
+impl KeptZone {
+    /// Counts a word of `space` that differs from the image.
+    fn count(&mut self, space: &str, width: Width, at: u32, got: u32) {
+        let Self { told, holds } = self;
+        if told.space != space || at < told.address {
+            return;
+        }
+        let from = (at - told.address) as usize * width.bytes();
+        let by_plan = holds.get(from..from + width.bytes());
+        if by_plan.is_some_and(|word| width.words(word).eq([got])) {
+            told.differing += 1;
+        }
+    }
+}
+
+/// Compares every part with the module; `kept` are the zones that its last write kept.
 pub async fn verify(
     desk: &Desk<'_>,
     hello: &HelloReply,
     powered: &Powered,
     image: &str,
     parts: &[VerifyPart],
+    mut kept: Vec<KeptZone>,
 ) -> Result<(VerifyReport, Ending), JobError> {
     let mut report = VerifyReport {
         image: image.to_string(),
@@ -126,6 +188,7 @@ pub async fn verify(
         differing: 0,
         unsteady_blocks: 0,
         first: Vec::new(),
+        kept: Vec::new(),
     };
     let mut nonce = fastrand::u16(..);
     for part in parts {
@@ -135,8 +198,10 @@ pub async fn verify(
             Reach::new(powered, hello, part.space, &part.part, how, nonce.wrapping_add(pass as u16))
         };
         let differing = checksums(desk, &reach(2), part).await?;
-        words(desk, &reach(1), part, &differing, &mut report).await?;
+        words(desk, &reach(1), part, &differing, (&mut report, &mut kept)).await?;
     }
+    let told = kept.into_iter().map(|zone| zone.told);
+    report.kept = told.filter(|zone| zone.differing > 0).collect();
     let good = report.differing == 0 && report.unsteady_blocks == 0;
     Ok((report, if good { Ending::Good } else { Ending::No }))
 }
@@ -174,7 +239,7 @@ async fn words(
     reach: &Reach,
     part: &VerifyPart,
     blocks: &[Block],
-    report: &mut VerifyReport,
+    (report, kept): (&mut VerifyReport, &mut Vec<KeptZone>),
 ) -> Result<(), JobError> {
     let Part { width, base, ref space, .. } = part.part;
     read_blocks(desk, reach, blocks, |block, bytes| {
@@ -182,6 +247,15 @@ async fn words(
         let found = compare(width, expected, &bytes);
         report.differing += found.differing;
         report.unsteady_blocks += u32::from(found.equal());
+        if !kept.is_empty() {
+            let first = base.plus(block.first.0).0;
+            let pairs = (first..).zip(width.words(expected).zip(width.words(&bytes)));
+            for (at, (_, got)) in pairs.filter(|(_, (image, got))| image != got) {
+                for zone in kept.iter_mut() {
+                    zone.count(space, width, at, got);
+                }
+            }
+        }
         let room = NAMED.saturating_sub(report.first.len());
         report.first.extend(found.first.iter().take(room).map(|difference| {
             let at = base.plus(block.first.0).plus(difference.address.0);

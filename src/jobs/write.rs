@@ -17,6 +17,7 @@ use super::runs::Runs;
 use super::{Desk, Ending, Event, JobError, Powered, VerifyPart, power_cycle};
 use crate::bus::WordAddress;
 use crate::chips::Catalogue;
+use crate::image::RESUME;
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
     Action, Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Stage, Step,
@@ -103,6 +104,7 @@ pub(crate) async fn write(
     let mut runs = Runs::new(desk, place.hello.sizes);
     let work = Work { place, powered, banks: &banks };
     let failed = work.sectors(&mut runs, &mut journal, &mut report).await?;
+    report.count_all(request.plan, &journal);
     locks::restore(place, &mut runs, &banks, &mut journal).await?;
     if failed {
         report.seconds = seconds(place, begun);
@@ -228,7 +230,7 @@ impl Work<'_, '_> {
             for (at, (sector, erase)) in todo.iter().enumerate() {
                 let place = || {
                     format!(
-                        "{} of {all} sectors of {} are written; `buswright resume` goes on",
+                        "{} of {all} sectors of {} are written; {RESUME} goes on",
                         before + at,
                         bank.planned.name
                     )

@@ -2,6 +2,7 @@
 
 use super::{CaptureId, Fault, LabelError};
 use crate::bus::ByteAddress;
+use crate::image::{PLAN, SHELF_LIST, one_line};
 use std::io::{self, ErrorKind};
 use std::path::PathBuf;
 use thiserror::Error;
@@ -10,7 +11,7 @@ use thiserror::Error;
 #[derive(Debug, Error)]
 pub(crate) enum ShelfError {
     /// The disk refused.
-    #[error("{}: could not {tried}: {error}; {}", path.display(), remedy(error))]
+    #[error("{}: could not {tried}: {error}; {}", one_line(path.display()), remedy(error))]
     Disk {
         /// The file or folder.
         path: PathBuf,
@@ -22,7 +23,7 @@ pub(crate) enum ShelfError {
     /// Another process works on the same unfinished capture.
     #[error(
         "{}: another buswright is working on this unfinished capture; wait until it has ended, \
-         then start this command again", path.display()
+         then start this command again", one_line(path.display())
     )]
     Busy {
         /// The unfinished capture.
@@ -33,7 +34,7 @@ pub(crate) enum ShelfError {
     Label(#[from] LabelError),
     /// An id that is none.
     #[error(
-        "\"{asked}\" is no capture id; an id is a serial and a running number, such as 0417-003, \
+        "{asked:?} is no capture id; an id is a serial and a running number, such as 0417-003, \
          or @last"
     )]
     BadId {
@@ -41,13 +42,13 @@ pub(crate) enum ShelfError {
         asked: String,
     },
     /// A code that is none.
-    #[error("\"{asked}\" is no plan code; a code has six letters and digits, such as K7M2QX")]
+    #[error("{asked:?} is no plan code; a code has six letters and digits, such as K7M2QX")]
     BadCode {
         /// What was given.
         asked: String,
     },
     /// No such plan.
-    #[error("plan {code} is not on the shelf {}; `buswright plan IMAGE` makes one", shelf.display())]
+    #[error("plan {code} is not on the shelf {}; {plan} makes one", one_line(shelf.display()), plan = PLAN)]
     NoPlan {
         /// What was asked for.
         code: String,
@@ -55,7 +56,7 @@ pub(crate) enum ShelfError {
         shelf: PathBuf,
     },
     /// A plan that is not what was stored.
-    #[error("{}: {why}; make a new plan", path.display())]
+    #[error("{}: {why}; make a new plan", one_line(path.display()))]
     BadPlan {
         /// The plan.
         path: PathBuf,
@@ -66,7 +67,7 @@ pub(crate) enum ShelfError {
     #[error(
         "{}: line {line}: this journal of a write is damaged, so nobody can tell what the module \
          went through; capture the module, and make a new plan from what you want it to hold",
-        path.display()
+        one_line(path.display())
     )]
     BadJournal {
         /// The journal.
@@ -81,7 +82,7 @@ pub(crate) enum ShelfError {
         specimen: String,
     },
     /// No such capture.
-    #[error("{asked} is not on the shelf {}; `buswright shelf list` shows what is", shelf.display())]
+    #[error("{asked} is not on the shelf {}; {list} shows what is", one_line(shelf.display()), list = SHELF_LIST)]
     NoCapture {
         /// What was asked for.
         asked: String,
@@ -91,7 +92,7 @@ pub(crate) enum ShelfError {
     /// A record that cannot be understood.
     #[error(
         "{}: this record cannot be read: {why}; the content beside it is untouched, restore the \
-         record from a backup or use the buswright that wrote it", path.display()
+         record from a backup or use the buswright that wrote it", one_line(path.display())
     )]
     BadRecord {
         /// The record.
@@ -100,7 +101,7 @@ pub(crate) enum ShelfError {
         why: String,
     },
     /// A block that does not fit what the capture was begun with.
-    #[error("{}: {what}; nothing was stored", path.display())]
+    #[error("{}: {what}; nothing was stored", one_line(path.display()))]
     Misfit {
         /// The unfinished capture.
         path: PathBuf,
@@ -110,7 +111,7 @@ pub(crate) enum ShelfError {
     /// Finishing a capture of which something is missing.
     #[error(
         "{}: {missing} of {blocks} blocks are missing, block {first} the first; capture again to \
-         go on with them", path.display()
+         go on with them", one_line(path.display())
     )]
     Incomplete {
         /// The unfinished capture.
@@ -125,7 +126,7 @@ pub(crate) enum ShelfError {
     /// What was stored is not what the disk gives back.
     #[error(
         "{}: {what}; the disk does not keep what is written: check it, then capture again (this \
-         part will be read anew)", path.display()
+         part will be read anew)", one_line(path.display())
     )]
     Changed {
         /// The content file.
@@ -149,7 +150,7 @@ pub(crate) enum ShelfError {
     /// An export that would replace a file.
     #[error(
         "{}: a file with other contents is there (from {at} on) and is not replaced; give another \
-         name", path.display()
+         name", one_line(path.display())
     )]
     WouldReplace {
         /// The file.
@@ -160,7 +161,7 @@ pub(crate) enum ShelfError {
     /// An export onto something that is no file.
     #[error(
         "{}: a folder, device, pipe or socket is there; name a plain file for the copy",
-        path.display()
+        one_line(path.display())
     )]
     NotAFile {
         /// What was named.

@@ -24,6 +24,10 @@ pub(crate) struct HistoryLine {
     /// SHA-256 of the content it is about.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) sha256: Option<String>,
+    /// SHA-256 of the image that it was made of, where that is another one: kept zones stay the
+    /// module's own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) image_sha256: Option<String>,
     /// Length of that content in bytes.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(crate) bytes: Option<u64>,
@@ -130,6 +134,7 @@ fn captured(summary: Summary) -> HistoryLine {
         event: CAPTURED.to_owned(),
         capture: Some(summary.id),
         sha256: Some(summary.sha256),
+        image_sha256: None,
         bytes: Some(summary.bytes),
         simulated: summary.simulated,
         text: said.join(": "),

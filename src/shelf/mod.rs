@@ -70,6 +70,7 @@ pub(crate) use record::{
 pub(crate) use start::{BLOCK_BYTES, Block, Part, Start, cut_blocks};
 pub(crate) use text::sha256_hex;
 pub(crate) use unfinished::Unfinished;
+pub(crate) use written::Answered;
 
 #[cfg(test)]
 pub(crate) use {check::CheckReport, mem_disk::MemDisk, mem_disk::Tear};

@@ -7,6 +7,7 @@ use super::progress::{self, Entry};
 use super::text::crc_hex;
 use super::{Block, Record, Shelf, ShelfError, Start};
 use crate::bus::crc32;
+use crate::image::one_line;
 use crate::notation::read;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -44,7 +45,7 @@ impl std::fmt::Display for SetAside {
             f,
             "an unfinished capture of this module could not be gone on with ({}); it is kept as {}",
             self.differences.join("; "),
-            self.path.display()
+            one_line(self.path.display())
         )
     }
 }

@@ -20,13 +20,17 @@ pub(crate) struct LastWrite {
     pub(crate) plan: Option<PlanCode>,
 }
 
-/// An instrument that started with some content.
+/// What a person said of an instrument that got some content.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(crate) struct Worked {
-    /// The module that it started with.
+pub(crate) struct Answered {
+    /// The module with that content.
     pub(crate) specimen: Label,
-    /// When that was written down.
+    /// When it was written down.
     pub(crate) time: Timestamp,
+    /// The instrument started.
+    pub(crate) yes: bool,
+    /// What else was said.
+    pub(crate) text: String,
 }
 
 impl Shelf {
@@ -47,26 +51,38 @@ impl Shelf {
         }))
     }
 
-    /// The modules that some content with one of these sums was written to, and that started
-    /// afterwards, as a person said.
-    pub(crate) fn worked_with(&self, sums: &[&str]) -> Result<Vec<Worked>, ShelfError> {
+    /// What people said after content with one of these sums was written: the last yes and the last
+    /// no of each module.
+    pub(crate) fn answers(&self, sums: &[&str]) -> Result<Vec<Answered>, ShelfError> {
         let dir = self.dir("histories");
-        let mut worked: Vec<Worked> = Vec::new();
+        let mut answers: Vec<Answered> = Vec::new();
         for name in self.files().list(&dir)? {
             let (lines, _) = lines::read::<HistoryLine>(self.files(), &dir.join(name))?;
             let mut holds = false;
             for line in lines {
                 if line.event == WRITTEN {
-                    holds = line.sha256.as_deref().is_some_and(|sum| sums.contains(&sum));
+                    let of = [&line.sha256, &line.image_sha256];
+                    holds = of.into_iter().flatten().any(|sum| sums.contains(&sum.as_str()));
                 }
-                if holds && line.event == STARTED && line.text.starts_with("yes") {
-                    worked.retain(|known| known.specimen != line.specimen);
-                    worked.push(Worked { specimen: line.specimen, time: line.time });
-                }
+                let Some((yes, text)) = answer(&line).filter(|_| holds) else { continue };
+                answers.retain(|known| (&known.specimen, known.yes) != (&line.specimen, yes));
+                let text = text.to_owned();
+                answers.push(Answered { specimen: line.specimen, time: line.time, yes, text });
             }
         }
-        Ok(worked)
+        Ok(answers)
     }
+}
+
+/// Yes or no, and what was said beside it.
+fn answer(line: &HistoryLine) -> Option<(bool, &str)> {
+    let said = Some(line.text.as_str()).filter(|_| line.event == STARTED)?;
+    let (yes, rest) = match (said.strip_prefix("yes"), said.strip_prefix("no")) {
+        (Some(rest), _) => (true, rest),
+        (None, Some(rest)) => (false, rest),
+        (None, None) => return None,
+    };
+    Some((yes, rest.trim_start_matches([':', ',', ' '])))
 }
 
 #[cfg(test)]
@@ -83,6 +99,7 @@ mod tests {
             event: event.into(),
             capture: (event == WRITTEN).then(|| format!("1-{time:03}").parse().unwrap()),
             sha256: Some(sum.to_owned()).filter(|sum| !sum.is_empty()),
+            image_sha256: (sum == "bb").then(|| "an image".to_owned()),
             bytes: None,
             simulated: false,
             text: text.into(),
@@ -100,19 +117,23 @@ mod tests {
             line(3, one, WRITTEN, "bb", ""),
             line(4, two, WRITTEN, "bb", ""),
             line(5, two, STARTED, "", "yes, on the bench"),
-            line(6, one, STARTED, "", "no"),
+            line(6, one, STARTED, "", "no: the display stays dark"),
             line(7, one, "verified", "", ""),
         ] {
             shelf.remember(&line).unwrap();
         }
         let last = shelf.last_write(&Label::parse(one).unwrap()).unwrap().unwrap();
         assert_eq!(last.backup.to_string(), "1-003");
-        let worked = |sum: &str| {
-            let worked = shelf.worked_with(&[sum]).unwrap();
-            worked.iter().map(|worked| worked.specimen.to_string()).collect::<Vec<_>>()
+        let answers = |sum: &str| {
+            let answers = shelf.answers(&[sum]).unwrap().into_iter();
+            let answer = |of: Answered| (of.specimen.to_string(), of.yes, of.text);
+            answers.map(answer).collect::<Vec<_>>()
         };
-        assert_eq!(worked("aa"), [one]);
-        assert_eq!(worked("bb"), [two]);
-        assert!(worked("cc").is_empty());
+        let said = |label: &str, yes, text: &str| (label.to_owned(), yes, text.to_owned());
+        assert_eq!(answers("aa"), [said(one, true, "")]);
+        let both = [said(one, false, "the display stays dark"), said(two, true, "on the bench")];
+        assert_eq!(answers("bb"), both);
+        assert_eq!(answers("an image"), both);
+        assert!(answers("cc").is_empty());
     }
 }

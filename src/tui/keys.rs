@@ -49,6 +49,7 @@ pub enum Action {
     Rail,
     Capture,
     Verify,
+    Blank,
     Plan,
     Review,
     Write,
@@ -299,6 +300,13 @@ static MAP: &[Binding] = &[
         "view",
         "Shows the next view: the copy, what the plan does, how far the write is.",
         Action::View,
+    ),
+    row(
+        &[Key::Char('b')],
+        "b",
+        "",
+        "Asks whether the sector or block under the cursor is blank, by checksums.",
+        Action::Blank,
     ),
 ];
 

@@ -12,7 +12,7 @@ use super::layout::shows;
 use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
 use super::state::{Pane, State};
-use crate::app::workbench::{Answer, Command, Doing, Item, ListLine, Order, Phase, Rail};
+use crate::app::workbench::{Answer, BLANK, Command, Doing, Item, ListLine, Order, Phase, Rail};
 use crate::app::{CaptureOptions, IdentifyOptions, Job};
 use std::time::Duration;
 
@@ -233,6 +233,7 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
             let accept_simulated = false;
             return job(state, "verify", Job::Verify { image, space, range, accept_simulated });
         }
+        Action::Blank => return blank(state),
         Action::Plan => return write::plan(state),
         Action::Review => write::review(state),
         Action::Write => return write::write(state),
@@ -243,6 +244,22 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
         },
     }
     Vec::new()
+}
+
+/// Is what is under the cursor of the map blank?
+fn blank(state: &mut State) -> Vec<Effect> {
+    let Some((space, at, words)) = state.under_cursor() else {
+        state.notice = Some("there is no sector or block here: c connects".into());
+        return Vec::new();
+    };
+    let space = state.core.sheet.as_ref().and_then(|sheet| sheet.spaces.get(space));
+    let job_of = Job::Verify {
+        image: BLANK.into(),
+        space: space.map(|space| space.name.clone()),
+        range: Some(format!("{at}+0x{words:X}")),
+        accept_simulated: false,
+    };
+    job(state, "verify", job_of)
 }
 
 fn go(state: &mut State, pane: Pane) {

@@ -163,6 +163,16 @@ fn an_output_that_is_full_is_3_with_a_sentence() {
     }
     let ran = home.run(&["capture", "--space", "records", "--log", "/dev/full"]);
     ran.says(3, &["log /dev/full: ", "0417-002", "agreed"]);
+    // The final event has the exit code of the process, wherever it can still be read.
+    let ran = home.run(&["verify", "@last", "--json", "--log", "/dev/full"]);
+    assert_eq!((ran.code, &ran.events().last().unwrap()["code"]), (3, &3.into()), "{ran}");
+    let mut command = home.command(&["verify", "@last", "--json", "--log", "events.log"]);
+    let full = fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
+    let mut child = command.stdout(full).stderr(Stdio::null()).spawn().unwrap();
+    assert_eq!(wait_for_end(&mut child, "verify").code(), Some(3));
+    let log = String::from_utf8(home.read("events.log")).unwrap();
+    let last: serde_json::Value = serde_json::from_str(log.lines().last().unwrap()).unwrap();
+    assert_eq!((&last["event"], &last["code"]), (&"finished".into(), &3.into()), "{log}");
 }
 
 #[test]

@@ -60,6 +60,12 @@ fn what_is_not_there_is_2_and_the_rail_stays_off() {
     let ran = home.run(&["verify", "@last"]);
     ran.says(2, &["TG-7 #0417", "not on the shelf", "shelf list"]).never_says(&["RAIL ON"]);
     home.run(&["verify"]).says(2, &["IMAGE"]);
+    // A name keeps to its line, whatever is in it.
+    home.write("two\nlines.bin", "abc");
+    home.run(&["verify", "two\nlines.bin"]).says(2, &[r"two\nlines.bin holds 3 bytes"]);
+    home.run(&["verify", "no\nfile.bin"]).says(2, &[r"no\nfile.bin: no such file"]);
+    home.run(&["verify", "@last", "--sheet", "a\nb"]).says(2, &[r"a\nb: "]);
+    home.run(&["verify", "@last", "--port", "sim:a\nb"]).says(2, &[r"port 'sim:a\nb': "]);
     home.write("empty.bin", "");
     home.run(&["verify", "empty.bin"]).says(2, &["empty.bin holds 0 bytes"]);
     home.run(&["verify", "empty.bin", "--space", "shop"]).says(2, &["no space shop"]);

@@ -122,6 +122,19 @@ fn where_an_image_is_recorded_as_working() {
     home.run(&["plan", SHELF_OF_0417]).says(0, &["not recorded as working in any instrument"]);
     fs::write(&history, written + &line("started", "\"text\":\"yes, all day\"")).unwrap();
     home.run(&["plan", SHELF_OF_0417]).says(0, &["recorded as working: TG-7 #0300 (2026-01-02)"]);
+    // That it did not start is told as well, also where kept zones made other contents of it.
+    let made = line("written", &format!("\"sha256\":\"00\",\"image_sha256\":\"{sum}\""));
+    fs::write(&history, made + &line("started", "\"text\":\"no: dark display\"")).unwrap();
+    let no =
+        "recorded as NOT working: the instrument did not start with TG-7 #0300 (2026-01-02: dark";
+    home.run(&["plan", SHELF_OF_0417]).says(0, &[no, "not recorded as working in any instrument"]);
+}
+
+#[test]
+fn the_image_of_the_workbench_that_leads_back_is_an_option_here() {
+    let home = home();
+    home.run(&["plan", "@back"]).says(2, &["`buswright plan --back`"]).never_says(&["RAIL ON"]);
+    home.run(&["verify", "@back"]).says(2, &["only a plan", "`buswright plan --back`"]);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::fit::{cautions, in_words, of_chip_file, sentences, where_it_worked};
 use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
-use crate::image::counted;
+use crate::image::{counted, one_line};
 use crate::jobs::{
     Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan,
     VerifyPart, compute, missed, other_order, wanted, ways,
@@ -58,7 +58,7 @@ pub(in crate::app) fn assemble(
     let Computed { mut plan, target, missed: sectors_left } =
         compute(draft, sheet, &flash, &source.parts, &line);
     if plan.image.name != BLANK {
-        plan.fit.push(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
+        plan.fit.extend(where_it_worked(shelf, &[&plan.image.sha256, &plan.target_sha256])?);
     }
     plan.fit.extend(chip_files.iter().map(of_chip_file));
     words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
@@ -66,7 +66,7 @@ pub(in crate::app) fn assemble(
     if plan.is_empty() && words_left > 0 {
         return Err(JobError::Safety(format!(
             "nothing of {} that differs can be written to {specimen}: {}",
-            plan.image.name,
+            one_line(&plan.image.name),
             left.join("; ")
         )));
     }
@@ -183,6 +183,7 @@ fn keep(
         event: "planned".into(),
         capture: Some(stored.plan.backup.clone()),
         sha256: Some(stored.plan.target_sha256.clone()),
+        image_sha256: Some(stored.plan.image.sha256.clone()),
         bytes: Some(report.bytes),
         simulated,
         text: format!("plan {code}: {}", report.what),

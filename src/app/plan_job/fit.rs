@@ -7,7 +7,7 @@ use crate::jobs::{
     BLANK, ChipReport, IdentifyReport, JobError, MIXED, PlanReport, SpaceReport, is_kept,
 };
 use crate::module::{Sheet, Space};
-use crate::shelf::{Action, Capture, ChipFile, Label, Plan, Shelf};
+use crate::shelf::{Action, Answered, Capture, ChipFile, Label, Plan, Shelf};
 
 /// Refuses a capture of another kind of module, or one whose spaces are others.
 pub(super) fn refuse_other_kind(sheet: &Sheet, kept: &Capture) -> Result<(), JobError> {
@@ -180,16 +180,28 @@ fn taken_as(space: &Space) -> String {
     )
 }
 
-/// Where content with one of these sums was written, and the instrument started.
-pub(super) fn where_it_worked(shelf: &Shelf, sums: &[&str]) -> Result<String, JobError> {
-    let worked = shelf.worked_with(sums)?;
-    if worked.is_empty() {
-        return Ok("not recorded as working in any instrument".into());
+/// Where content with one of these sums was written, and whether the instrument started.
+pub(super) fn where_it_worked(shelf: &Shelf, sums: &[&str]) -> Result<Vec<String>, JobError> {
+    let answers = shelf.answers(sums)?;
+    let of = |yes: bool| {
+        let those = answers.iter().filter(move |answer| answer.yes == yes);
+        let said = those.map(|Answered { specimen, time, text, .. }| {
+            let said = if text.is_empty() { String::new() } else { format!(": {text}") };
+            format!("{specimen} ({}{said})", time.strftime("%Y-%m-%d"))
+        });
+        said.collect::<Vec<_>>().join(", ")
+    };
+    let (worked, failed) = (of(true), of(false));
+    let mut said = Vec::new();
+    if !failed.is_empty() {
+        said.push(format!("recorded as NOT working: the instrument did not start with {failed}"));
     }
-    let said = worked
-        .iter()
-        .map(|worked| format!("{} ({})", worked.specimen, worked.time.strftime("%Y-%m-%d")));
-    Ok(format!("recorded as working: {}", said.collect::<Vec<_>>().join(", ")))
+    said.push(if worked.is_empty() {
+        "not recorded as working in any instrument".into()
+    } else {
+        format!("recorded as working: {worked}")
+    });
+    Ok(said)
 }
 
 /// What to think of before a plan is carried out.

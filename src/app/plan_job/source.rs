@@ -4,6 +4,7 @@ use super::PlanOptions;
 use crate::app::image::{Expected, ImageName, blank_parts, file_parts, kept_image, kept_parts};
 use crate::app::input::Plain;
 use crate::app::plan_job::fit::refuse_other_kind;
+use crate::image::{ACCEPT, SHELF_LIST, TAKE, one_line};
 use crate::jobs::{BLANK, Desk, JobError, VerifyPart};
 use crate::module::{Kind, Sheet};
 use crate::shelf::{Capture, ImageRecord, Label, Part, Shelf, sha256_hex};
@@ -63,7 +64,7 @@ fn before_last_write(shelf: &Shelf, specimen: &Label) -> Result<(String, Vec<Str
     let Some(last) = shelf.last_write(specimen)? else {
         return Err(JobError::Usage(format!(
             "{specimen} was never written with this shelf, so there is nothing to go back to; name \
-             an image, or a capture from `buswright shelf list`"
+             an image, or a capture from {SHELF_LIST}"
         )));
     };
     let take = match &last.plan {
@@ -121,8 +122,9 @@ fn of_file(
         if kept.record.simulated && !may_be_simulated {
             return Err(JobError::Safety(format!(
                 "{} is the content of {}, which was taken from the simulated bench, and this is a \
-                 real module; if that is meant, say --accept-simulated",
-                name.image, kept.id
+                 real module; if that is meant, {ACCEPT}",
+                one_line(name.image),
+                kept.id
             )));
         }
     }
@@ -132,7 +134,7 @@ fn of_file(
         capture: kept.as_ref().map(|kept| kept.id.clone()),
         specimen: kept.as_ref().map(|kept| kept.record.specimen.clone()),
     };
-    let what = format!("the contents of {}", name.image);
+    let what = format!("the contents of {}", one_line(name.image));
     let Expected { holds, parts } = expected;
     Ok(Source { what, image, holds, parts, take: Vec::new(), kept })
 }
@@ -176,7 +178,7 @@ fn finish(
     if parts.is_empty() {
         return Err(JobError::Usage(format!(
             "nothing of {} is for flash that may be written, and a plan is for nothing else",
-            image.name
+            one_line(image.name)
         )));
     }
     let take = taken(sheet, &holds, take)?;
@@ -200,7 +202,7 @@ fn taken(
             let kept = sheet.zones.iter().filter(|zone| zone.keep).map(|zone| zone.name.as_str());
             let kept: Vec<_> = kept.collect();
             return Err(JobError::Usage(format!(
-                "--take {name}: the sheet of {} has no such zone; it keeps {}",
+                "{TAKE} {name}: the sheet of {} has no such zone; it keeps {}",
                 sheet.name,
                 if kept.is_empty() { "none".into() } else { kept.join(", ") }
             )));
@@ -212,7 +214,7 @@ fn taken(
                 "changes by itself (live)"
             };
             return Err(JobError::Safety(format!(
-                "--take {name}: the sheet of {} says that this zone {why}",
+                "{TAKE} {name}: the sheet of {} says that this zone {why}",
                 sheet.name
             )));
         }
@@ -227,7 +229,7 @@ fn taken(
         });
         if !held {
             return Err(JobError::Usage(format!(
-                "--take {name}: the image holds no word of that zone"
+                "{TAKE} {name}: the image holds no word of that zone"
             )));
         }
     }

@@ -2,6 +2,7 @@
 
 use crate::app::input::read_text;
 use crate::app::shelf_desk::Answer;
+use crate::image::one_line;
 use crate::jobs::JobError;
 use crate::module::{Sheet, builtin, new_sheet};
 use serde_json::json;
@@ -34,17 +35,18 @@ pub(crate) fn write_new_sheet(name: &str, out: Option<&Path>) -> Result<Answer, 
         return Ok(Answer::good(text.trim_end().to_owned(), value));
     };
     write_new(out, &text)?;
-    let file = out.display();
+    let file = one_line(out.display());
     let said = format!(
         "{file}: fill in its zeros, then: buswright sheet check {file} (it names every blank)"
     );
-    Ok(Answer::good(said, json!({ "name": name, "file": file.to_string() })))
+    Ok(Answer::good(said, json!({ "name": name, "file": out.display().to_string() })))
 }
 
 /// Writes the file whole, or not at all where a file with other contents is.
 fn write_new(out: &Path, text: &str) -> Result<(), JobError> {
-    let usage =
-        |what: &dyn std::fmt::Display| JobError::Usage(format!("{}: {what}", out.display()));
+    let usage = |what: &dyn std::fmt::Display| {
+        JobError::Usage(format!("{}: {what}", one_line(out.display())))
+    };
     let folder = out.parent().filter(|folder| !folder.as_os_str().is_empty());
     let mut new = tempfile::Builder::new()
         .permissions(Permissions::from_mode(READABLE))

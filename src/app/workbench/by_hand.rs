@@ -132,6 +132,7 @@ pub(super) async fn by_hand(
             event: "written-by-hand".into(),
             capture: None,
             sha256: None,
+            image_sha256: None,
             bytes: None,
             simulated,
             text: report.to_string(),

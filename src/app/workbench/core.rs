@@ -8,6 +8,7 @@ use super::running::Running;
 use super::snapshot::{Doing, Phase, Rail, Snapshot};
 use super::work::Work;
 use crate::app::{Event, Known, PortName, Wanted};
+use crate::image::in_keys;
 use jiff::Timestamp;
 use serde::Serialize;
 use std::cell::Cell;
@@ -220,8 +221,8 @@ impl Core {
                 self.work("look", &Work::Look).1
             }
             Err(error) => {
-                let text = error.to_string();
-                self.say(Tone::Trouble, text.clone());
+                let text = in_keys(&error.to_string());
+                self.say(Tone::Trouble, &text);
                 self.common.change(|shared| shared.snapshot.phase = Phase::Failed(text));
                 None
             }

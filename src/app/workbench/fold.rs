@@ -9,6 +9,7 @@ use super::snapshot::{Doing, Held, Leave, Phase, Rail};
 use super::writing::Writing;
 use super::{Image, Mark};
 use crate::app::{Event, sentence};
+use crate::image::in_keys;
 use crate::jobs::{Answer, Arrival, BlockState};
 use jiff::ZonedDateTime;
 use std::sync::Arc;
@@ -28,10 +29,10 @@ pub(super) struct Fold {
     pub(super) quiet: bool,
 }
 
-/// A line of the log, now.
-pub(super) fn line(tone: Tone, text: impl Into<String>) -> Item {
+/// A line of the log, now; what it advises is said in keys.
+pub(super) fn line(tone: Tone, text: impl AsRef<str>) -> Item {
     let time = ZonedDateTime::now().strftime("%H:%M:%S").to_string();
-    Item::Line(Line { time, tone, text: text.into() })
+    Item::Line(Line { time, tone, text: in_keys(text.as_ref()) })
 }
 
 impl Fold {
@@ -98,12 +99,17 @@ impl Fold {
                     let (plan, code) = (writing.plan.clone(), outcome.code);
                     let report = outcome.report.as_ref().and_then(|of| of["backup"].as_str());
                     let backup = report.unwrap_or_default().to_string();
-                    let end = WriteEnd { plan, code, text: said(&outcome.text, &LATER), backup };
+                    let end = WriteEnd {
+                        plan,
+                        code,
+                        text: in_keys(&said(&outcome.text, &LATER)),
+                        backup,
+                    };
                     shared.snapshot.write_end = Some(Arc::new(end));
                 }
                 let refused = matches!(outcome.code, 2 | 4) && outcome.report.is_none();
                 if refused && shared.snapshot.doing == Doing::Job("plan") {
-                    shared.snapshot.plan_refused = Some(Arc::new(outcome.text.clone()));
+                    shared.snapshot.plan_refused = Some(Arc::new(in_keys(&outcome.text)));
                 }
                 let tone = if outcome.code == 0 { Tone::Good } else { Tone::Trouble };
                 if !(self.quiet && outcome.code == 0) {
@@ -294,7 +300,10 @@ impl Fold {
                 snapshot.held = None;
             }
         }
-        shared.push(Item::Answer(answer.clone()));
+        shared.push(Item::Answer(match answer {
+            Answer::Refused(why) => Answer::Refused(in_keys(why)),
+            other => other.clone(),
+        }));
     }
 
     /// A job has come to its end; its final event has been folded.

@@ -26,6 +26,7 @@ mod work;
 mod write_tests;
 mod writing;
 
+pub(crate) use super::image::BACK;
 pub use crate::jobs::{Answer, BLANK, Order};
 pub(crate) use crate::shelf::Action;
 pub use crate::wire::LineLevels;
@@ -34,7 +35,7 @@ pub use core::{Places, Setup, start};
 pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
 pub use map::{Image, Mark, Part, SpaceMap};
-pub use places::{BACK, ListLine, image_error, image_lines, label_error, port_lines, range_error};
+pub use places::{ListLine, image_error, image_lines, label_error, port_lines, range_error};
 #[cfg(test)]
 pub use planned::PlannedPart;
 pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};

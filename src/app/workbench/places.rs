@@ -1,7 +1,8 @@
 //! Ports and images that there are.
 
 use super::snapshot::SpaceFacts;
-use crate::app::image::{ImageName, kept_image, open_image};
+use crate::app::image::{BACK, ImageName, kept_image, open_image};
+use crate::image::in_keys;
 use crate::jobs::BLANK;
 use crate::module::parse_range;
 use crate::shelf::{Label, OsDisk, Shelf, Summary};
@@ -37,8 +38,6 @@ pub fn port_lines() -> Vec<ListLine> {
     lines
 }
 
-/// Stands for the contents before the last write.
-pub const BACK: &str = "@back";
 /// Images in the list at most; others can be typed.
 const IMAGES: usize = 200;
 
@@ -79,13 +78,14 @@ pub fn image_error(shelf: &Path, specimen: &str, simulated: bool, image: &str) -
     }
     match open_image(image) {
         Ok(Some(_)) => None,
-        Err(error) => Some(error.to_string()),
+        Err(error) => Some(in_keys(&error.to_string())),
         Ok(None) => {
             // Without a label the job itself says what is missing.
             let label = Label::parse(specimen).ok()?;
             let shelf = Shelf::open(Arc::new(OsDisk), shelf).ok()?;
             let name = ImageName { image, space: None, range: None };
-            kept_image(&shelf, name, &label, simulated).err().map(|error| error.to_string())
+            let error = kept_image(&shelf, name, &label, simulated).err()?;
+            Some(in_keys(&error.to_string()))
         }
     }
 }

@@ -1,6 +1,7 @@
 //! What a plan does, and how far its write is: what the map and the dialogs show of it.
 
 use crate::bus::WordAddress;
+use crate::image::{RESUME, in_keys};
 use crate::jobs::PlanReport;
 use crate::shelf::{Action, Plan, PlannedSpace, Stage, Told};
 
@@ -109,6 +110,7 @@ impl PlanFacts {
         let mut add = |sections: Vec<(&str, Vec<String>)>| {
             for (head, lines) in sections {
                 let heads = [head].into_iter().chain(std::iter::repeat(""));
+                let lines = lines.iter().map(|line| in_keys(line));
                 rows.extend(heads.map(str::to_owned).zip(lines));
             }
         };
@@ -192,7 +194,7 @@ impl UnfinishedWrite {
     /// What is said to whoever leaves while it is so; commands and keys that go on.
     pub fn left_behind(&self) -> String {
         format!(
-            "the write of {} (plan {}) is not finished: {}. `buswright resume` goes on with it, \
+            "the write of {} (plan {}) is not finished: {}. {RESUME} goes on with it, \
              or w in the workbench",
             self.specimen,
             self.code,

@@ -9,6 +9,7 @@ use super::{Answer, by_hand};
 use crate::app::jobs::run_shown;
 use crate::app::wanted::{Before, ready};
 use crate::app::{Event, Job, Machine, Outcome};
+use crate::image::in_keys;
 use crate::jobs::{Arrival, Desk, Ending, JobError, run, sample_lines};
 use crate::link::{Cancel, Client, Session, drive};
 use crate::shelf::OsDisk;
@@ -106,7 +107,7 @@ impl Core {
                 opened.plan.remembered = Some(crate::bus::Baud(baud));
             }
             if outcome.code != 0 && matches!(work, Work::Look) {
-                shared.snapshot.phase = Phase::Failed(outcome.text.clone());
+                shared.snapshot.phase = Phase::Failed(in_keys(&outcome.text));
             }
         });
         self.after(work, &outcome);
@@ -184,7 +185,7 @@ impl Core {
     }
 
     /// A sentence for the log.
-    pub(super) fn say(&self, tone: Tone, text: impl Into<String>) {
+    pub(super) fn say(&self, tone: Tone, text: impl AsRef<str>) {
         let item = line(tone, text);
         self.common.change(|shared| shared.push(item));
     }

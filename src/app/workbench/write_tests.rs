@@ -186,6 +186,14 @@ fn what_cannot_be_planned_is_known_before_or_told_with_the_refusal() {
     ] {
         assert!(of(image).is_some_and(|why| why.contains(words)), "{image}: {:?}", of(image));
     }
+    // What is advised is in keys here: nobody types an option in the workbench.
+    let why = of("9999-001").unwrap();
+    assert!(why.ends_with("the list of n shows what is"), "{why}");
+    let now = screen.plan(None, None);
+    let why = now.plan_refused.clone().unwrap_or_else(|| panic!("{:?}", screen.items));
+    assert!(why.contains("name an image, or a capture from the list of n"), "{why}");
+    let told = |item: &Item| matches!(item, Item::Line(line) if line.text.contains("list of n"));
+    assert!(screen.items.iter().any(told), "{:?}", screen.items);
     let now = screen.plan(Some(short), None);
     let why = now.plan_refused.clone().unwrap_or_else(|| panic!("{:?}", screen.items));
     assert!(why.contains("holds 5 bytes"), "{why}");

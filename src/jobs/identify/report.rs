@@ -3,6 +3,7 @@
 use super::locks::Locks;
 use crate::bus::WordAddress;
 use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Region, Wiring};
+use crate::image::counted;
 use crate::shelf::ChipRecord;
 use jiff::Timestamp;
 use serde::Serialize;
@@ -10,6 +11,9 @@ use std::fmt;
 
 /// How the warning of unlike chips side by side begins.
 pub const MIXED: &str = "the chips side by side are not the same";
+
+/// Captures with the same contents that are named one by one: blank RAM equals many.
+const EQUALS: usize = 3;
 
 /// What is on the module.
 #[derive(Clone, Debug, Serialize)]
@@ -53,7 +57,7 @@ pub struct SpaceReport {
     pub warnings: Vec<String>,
     /// What is worth knowing.
     pub notes: Vec<String>,
-    /// Captures on the shelf with the same contents.
+    /// Captures on the shelf with the same contents, latest first.
     pub equals: Vec<String>,
     /// The chips that answered, as the program sees them: one entry for those that take commands
     /// together.
@@ -264,8 +268,12 @@ impl fmt::Display for SpaceReport {
         for note in &self.notes {
             write!(f, "\n  {note}")?;
         }
-        for id in &self.equals {
+        for id in self.equals.iter().take(EQUALS) {
             write!(f, "\n  content equals capture {id}")?;
+        }
+        if self.equals.len() > EQUALS {
+            let more = (self.equals.len() - EQUALS) as u64;
+            write!(f, "\n  and {} before that", counted(more, "capture"))?;
         }
         Ok(())
     }

@@ -5,6 +5,7 @@ use super::bank::{Bank, locked_sectors};
 use super::sector::built;
 use crate::bus::script::{BuildError, Script};
 use crate::chips::LockKind;
+use crate::image::RESUME;
 use crate::jobs::JobError;
 use crate::jobs::runs::{Runs, Start, Window};
 use crate::shelf::{Journal, LockedSectors, PlannedSector, Step};
@@ -106,7 +107,7 @@ async fn run(
         return Ok(());
     }
     Err(JobError::Safety(format!(
-        "{}: {what} (at word {at}, the chips read 0x{:X}); `buswright resume` tries again",
+        "{}: {what} (at word {at}, the chips read 0x{:X}); {RESUME} tries again",
         bank.planned.name, reply.d
     )))
 }

@@ -4,6 +4,7 @@
 use super::bank::Bank;
 use super::{CHECKS_AFTER, CHECKS_BEFORE, Desktop, Place, WriteRequest, block, part};
 use crate::bus::Digest;
+use crate::image::RESUME;
 use crate::jobs::blocks::{Conditions, Reach};
 use crate::jobs::reading::digest_blocks;
 use crate::jobs::{BlockState, Event, JobError, Powered, VerifyPart};
@@ -104,9 +105,12 @@ pub(super) async fn before(
             let hint = if told.is_some() {
                 "it is another module, or it was changed since the write was interrupted: capture \
                  it and make a new plan"
+                    .to_owned()
             } else {
-                "it is another module with the same chips, or it was changed since the plan was \
-                 made (an interrupted write: `buswright resume`); make a new plan for what is there"
+                format!(
+                    "it is another module with the same chips, or it was changed since the plan \
+                     was made (an interrupted write: {RESUME}); make a new plan for what is there"
+                )
             };
             return Err(JobError::Safety(format!(
                 "sector {} of {} (words {}+0x{:X}){} does not hold what it should hold before the \

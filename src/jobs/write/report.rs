@@ -1,8 +1,8 @@
 //! What a write has come to, for people and for programs.
 
 use super::bank::Bank;
-use crate::image::counted;
-use crate::shelf::{PlannedSector, StoredPlan};
+use crate::image::{PLAN_BACK, RESUME, counted};
+use crate::shelf::{Action, Journal, PlannedSector, Stage, StoredPlan};
 use serde::Serialize;
 use std::fmt;
 
@@ -52,6 +52,12 @@ pub struct WriteReport {
     pub programmed: u32,
     /// Bytes of them.
     pub bytes: u64,
+    /// Sectors that the plan changes.
+    pub sectors: u32,
+    /// Those of them that are written, before an interruption or now.
+    pub written: u32,
+    /// Bytes of these.
+    pub bytes_written: u64,
     /// Every sector holds what the plan says, also after a power cycle.
     pub proven: bool,
     /// What is known of the power cycle.
@@ -79,6 +85,9 @@ impl WriteReport {
             erased: 0,
             programmed: 0,
             bytes: 0,
+            sectors: 0,
+            written: 0,
+            bytes_written: 0,
             proven: false,
             rail: String::new(),
             ram: Vec::new(),
@@ -97,6 +106,20 @@ impl WriteReport {
         }
         self.bytes += bytes;
     }
+
+    /// Counts what the journal tells of the whole write, whichever process it was done by.
+    pub(super) fn count_all(&mut self, plan: &StoredPlan, journal: &Journal) {
+        for (space, sector) in plan.plan.sectors() {
+            if !matches!(sector.action, Action::Program | Action::Erase) {
+                continue;
+            }
+            self.sectors += 1;
+            if journal.told().stage(&space.name, sector.number) == Stage::Written {
+                self.written += 1;
+                self.bytes_written += u64::from(sector.words) * space.width.bytes() as u64;
+            }
+        }
+    }
 }
 
 impl fmt::Display for WriteReport {
@@ -106,6 +129,14 @@ impl fmt::Display for WriteReport {
             write!(f, "{specimen} holds what plan {plan} says ({})", self.what)?;
         } else {
             write!(f, "{specimen} does NOT hold what plan {plan} says")?;
+        }
+        if self.resumed {
+            let now = self.erased + self.programmed;
+            write!(
+                f,
+                ": {} of {} sectors are written, {now} of them now",
+                self.written, self.sectors
+            )?;
         }
         let size = humansize::format_size(self.bytes, humansize::BINARY);
         write!(
@@ -120,15 +151,15 @@ impl fmt::Display for WriteReport {
             write!(
                 f,
                 "\n  sector {number} of {space} (words 0x{address:X}+0x{words:X}) failed: {why}\n  \
-                 nothing after it was changed. `buswright resume` tries it once more; `buswright \
-                 plan --back` goes back to {backup}"
+                 nothing after it was changed. {RESUME} tries it once more; {PLAN_BACK} \
+                 goes back to {backup}"
             )?;
         }
         for wrong in &self.wrong {
             write!(f, "\n  {wrong} does not hold what it should after the power cycle")?;
         }
         if !self.wrong.is_empty() {
-            write!(f, "\n  `buswright plan --back` goes back to {backup}")?;
+            write!(f, "\n  {PLAN_BACK} goes back to {backup}")?;
         }
         for changed in &self.changed {
             write!(f, "\n  {changed} has changed meanwhile; its copy is {backup}")?;
@@ -139,7 +170,7 @@ impl fmt::Display for WriteReport {
         if !self.rail.is_empty() {
             write!(f, "\n  {}", self.rail)?;
         }
-        write!(f, "\n  the way back: {backup}, with `buswright plan --back`")?;
+        write!(f, "\n  the way back: {backup}, with {PLAN_BACK}")?;
         write!(
             f,
             "\n  ! a changed instrument is unproven: check it against a known reference before \

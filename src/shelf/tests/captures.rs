@@ -101,6 +101,7 @@ fn histories_take_other_events_and_survive_a_torn_line() {
         event: "started".to_owned(),
         capture: None,
         sha256: None,
+        image_sha256: None,
         bytes: None,
         simulated: false,
         text: "the recorder came up".to_owned(),

@@ -94,6 +94,25 @@ fn blank_words_are_planned_for_the_sector_under_the_cursor() {
 }
 
 #[test]
+fn the_map_asks_whether_what_is_under_the_cursor_is_blank() {
+    let mut state = identified(80, 24);
+    state.cautioned = true;
+    let effects = keys(&mut state, &[Key::Char('2'), Key::Right, Key::Char('b')]);
+    let [Command::Run("verify", Job::Verify { image, space, range, .. })] = sends(&effects)[..]
+    else {
+        panic!("{effects:?}")
+    };
+    assert_eq!(
+        (image.as_str(), space.as_deref(), range.as_deref()),
+        ("@blank", Some("store"), Some("0x2000+0x1000"))
+    );
+    let mut state = connected(80, 24);
+    state.core.sheet = None;
+    assert!(keys(&mut state, &[Key::Char('2'), Key::Char('b')]).is_empty());
+    assert!(state.notice.as_deref().unwrap().contains("no sector or block"));
+}
+
+#[test]
 fn a_plan_is_shown_once_and_again_on_request() {
     let mut state = reviewing(80, 24);
     assert!(matches!(state.dialog, Some(Dialog::Review { down: 0 })));
