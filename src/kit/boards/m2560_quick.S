@@ -73,10 +73,10 @@ m2560_quick_run:
     brcs 3f
 2:  st Y+, r24
     crc r14, r15, r16, r17, r24
-    lds r0, UCSR0A
+6:  lds r0, UCSR0A
     sbrc r0, RXC0
     rcall m2560_q_aside
-6:  subi r23, 1
+    subi r23, 1
     breq 9f
     brcc 1b
     lds r24, Q(MAY+1)
@@ -163,6 +163,7 @@ m2560_q_leave_wait:
 
 /* The next payload word. */
 .Lnext_word:
+    look
     lds r24, Q(ONES+3)
     tst r24
     breq 1f

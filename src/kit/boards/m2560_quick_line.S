@@ -28,7 +28,8 @@ m2560_q_byte:
 6:  lds r24, Q(MAY+1)
     tst r24
     brne 8b
-    rjmp m2560_q_plain
+    rcall m2560_q_plain
+    rjmp 8b
 7:  lds r24, Q(MAY+1)
     dec r24
     sts Q(MAY+1), r24
