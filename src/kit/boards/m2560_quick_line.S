@@ -122,6 +122,9 @@ m2560_q_aside:
     ldi r30, lo8(m2560_rx)
     ldi r31, hi8(m2560_rx)
 3:  movw r10, r30
+    lds r0, UCSR0A
+    sbrc r0, RXC0
+    rjmp m2560_q_aside
     ret
 2:  rcall .Lmore_room
     brcc 1b
