@@ -161,7 +161,8 @@ m2560_q_leave_wait:
     .endr
     ret
 
-/* The next payload word. */
+/* The next payload word. A look: from a step before it to the write behind it a byte would wait too long
+ * at 80 periods a byte, if an interrupt comes between. */
 .Lnext_word:
     look
     lds r24, Q(ONES+3)
