@@ -72,9 +72,15 @@ fn noise(bytes: usize, seed: u64) -> Vec<u8> {
 /// command for what it was meant to be.
 #[track_caller]
 fn programs(clock: u32, baud: u32, chip: &Chip, words: usize) -> Option<Books> {
-    let (contents, image) = (noise(chip.words * 4, 41), noise(words * 4, 42));
-    let books = written(clock, baud, chip, &contents, &image)?;
-    assert!(books.store[..image.len()] == image, "{}", books.text);
+    becomes(clock, baud, chip, &noise(words * 4, 42))
+}
+
+/// The same with this image.
+#[track_caller]
+fn becomes(clock: u32, baud: u32, chip: &Chip, image: &[u8]) -> Option<Books> {
+    let contents = noise(chip.words * 4, 41);
+    let books = written(clock, baud, chip, &contents, image)?;
+    assert!(books.store[..image.len()] == *image, "{}", books.text);
     assert!(books.store[image.len()..] == contents[image.len()..], "{}", books.text);
     let lines: Vec<_> = books.text.lines().filter(|line| line.starts_with("chip ")).collect();
     assert_eq!(lines.len(), 2, "{}", books.text);
@@ -147,14 +153,19 @@ fn the_chips_of_the_rig_stand_alone() {
 }
 
 /// At the fastest rates, which leave 80 cycles for a byte, no byte is lost either (`Machine::end` looks
-/// at the line's books).
+/// at the line's books): none may wait for 160, since the receiver holds two. Half of the image is
+/// zeros, each of which comes as a code byte and takes longest to decode.
 #[test]
-#[ignore = "failed once in six runs, which is not explained yet: run it with --ignored"]
 fn nothing_is_lost_at_the_fastest_rates() {
+    let mut image = noise(0x4000, 42);
+    image[0x1000..0x3000].fill(0);
     for (clock, rate) in [(16_000_000, 2_000_000), (8_000_000, 1_000_000)] {
         for chip in [chip("kit-n", 0x10000, "amd"), chip("kit-i", 0x10000, "intel")] {
-            let Some(books) = programs(clock, rate, &chip, 0x1000) else { return };
-            println!("{} at {clock} Hz and {rate} baud: {:.0} cycles", chip.name, each(&books));
+            let Some(books) = becomes(clock, rate, &chip, &image) else { return };
+            let waited = books.number("a byte waited ");
+            let each = each(&books);
+            println!("{} at {clock} Hz and {rate} baud: {each:.0} cycles a word", chip.name);
+            println!("the receiver had to wait for {waited} cycles at most");
         }
     }
 }

@@ -71,6 +71,8 @@ static void books(const rig_module *m, const rig_line *l, uint16_t stack) {
     fprintf(stderr, "reads %llu, RAM writes %llu, overruns %u, overwritten %u, stack %u\n",
             (unsigned long long)m->reads, (unsigned long long)m->ram_writes, l->overruns,
             l->overwritten, stack);
+    fprintf(stderr, "a byte waited %llu cycles at most, the first overrun at %05x\n",
+            (unsigned long long)l->waited, l->overrun_pc);
     for (unsigned kind = 0; kind < 256; kind++)
         if (l->of[kind].frames)
             fprintf(stderr, "kind %02X: frames %llu, cycles %llu, reads %llu, line free %llu, bytes %llu\n", kind,

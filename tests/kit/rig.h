@@ -81,6 +81,7 @@ typedef struct {
     uint8_t in[8192];
     unsigned in_count, in_at;
     uint8_t fifo[2];
+    uint64_t since[2]; /* when its bytes came */
     unsigned fifo_count;
     bool receiving, overrun, jammed;
     /* Without a pseudo-terminal: the host's rate (0: the controller's), and what it has heard. */
@@ -90,7 +91,8 @@ typedef struct {
     uint64_t frame_end;
     uint64_t rate_at, came_at; /* when the controller changed its rate, and when the last byte came */
     /* Books. */
-    uint32_t overruns, overwritten;
+    uint32_t overruns, overwritten, overrun_pc; /* the last: where it was when the first byte was lost */
+    uint64_t waited; /* the longest that a byte waited to be taken */
     uint64_t sent, received, asked, answered;
     uint8_t before; /* the byte that came last from the host */
     int place; /* in a frame that is sent: 0 delimiter, 1 code byte, 2 and more the body */

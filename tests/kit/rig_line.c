@@ -173,8 +173,9 @@ static avr_cycle_count_t arrives(avr_t *avr, avr_cycle_count_t when, void *with)
         } else if (l->fifo_count == 2 || l->jammed) {
             l->jammed = false;
             l->overrun = true;
-            l->overruns++;
+            if (!l->overruns++) l->overrun_pc = avr->pc;
         } else {
+            l->since[l->fifo_count] = avr->cycle;
             l->fifo[l->fifo_count++] = byte;
         }
         if (l->fifo_count) avr_raise_interrupt(avr, &l->uart->rxc);
@@ -191,7 +192,10 @@ static uint8_t taken(avr_t *avr, avr_io_addr_t at, void *with) {
     uint8_t byte = l->fifo[0];
     (void)at;
     l->overrun = false;
-    if (l->fifo_count) l->fifo[0] = l->fifo[1], l->fifo_count--;
+    if (l->fifo_count) {
+        if (avr->cycle - l->since[0] > l->waited) l->waited = avr->cycle - l->since[0];
+        l->fifo[0] = l->fifo[1], l->since[0] = l->since[1], l->fifo_count--;
+    }
     if (l->fifo_count) {
         avr_raise_interrupt(avr, &l->uart->rxc);
     } else {

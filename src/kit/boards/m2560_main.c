@@ -4,17 +4,34 @@
 static bw_core core;
 uint8_t m2560_ring[512] __attribute__((externally_visible, section(".ring,\"aw\",@nobits;")));
 
-ISR(TIMER1_OVF_vect) {
-    core.bd.turns++;
-}
-
-/* The interrupts of the line keep what they need in registers that nothing else uses: none interrupts
- * another, and a push takes a cycle more. */
+/* The interrupts keep what they need in registers that nothing else uses: none interrupts another, and
+ * a push takes a cycle more. */
 #define KEPT "out %[a], r24\n\tin r24, __SREG__\n\tout %[b], r24\n\tout %[c], r30\n\tpush r31\n\t"
 #define BACK \
     "pop r31\n\tin r30, %[c]\n\tin r24, %[b]\n\tout __SREG__, r24\n\tin r24, %[a]\n\treti\n\t"
 #define KEEPERS \
     [a] "I"(_SFR_IO_ADDR(GPIOR0)), [b] "I"(_SFR_IO_ADDR(GPIOR1)), [c] "I"(_SFR_IO_ADDR(GPIOR2))
+
+/* Timer 1 has turned over. It delays the looks of m2560_quick.S at the line, so it is short. */
+ISR(TIMER1_OVF_vect, ISR_NAKED) {
+    __asm__ volatile(
+        "out %[a], r24\n\t"
+        "in r24, __SREG__\n\t"
+        "out %[b], r24\n\t"
+        "lds r24, %[turns]\n\t"
+        "inc r24\n\t"
+        "sts %[turns], r24\n\t"
+        "brne 1f\n\t"
+        "lds r24, %[turns]+1\n\t"
+        "inc r24\n\t"
+        "sts %[turns]+1, r24\n\t"
+        "1: in r24, %[b]\n\t"
+        "out __SREG__, r24\n\t"
+        "in r24, %[a]\n\t"
+        "reti"
+        :
+        : KEEPERS, [turns] "i"(&core.bd.turns));
+}
 
 /* A byte came: into the receive ring, or counted as lost. It has to be done within a byte's time, so
  * it is bw_receive() written for this part. */

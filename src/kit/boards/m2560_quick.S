@@ -73,10 +73,10 @@ m2560_quick_run:
     brcs 3f
 2:  st Y+, r24
     crc r14, r15, r16, r17, r24
-    lds r0, UCSR0A
+6:  lds r0, UCSR0A
     sbrc r0, RXC0
     rcall m2560_q_aside
-6:  subi r23, 1
+    subi r23, 1
     breq 9f
     brcc 1b
     lds r24, Q(MAY+1)
@@ -161,8 +161,10 @@ m2560_q_leave_wait:
     .endr
     ret
 
-/* The next payload word. */
+/* The next payload word. A look: from a step before it to the write behind it a byte would wait too long
+ * at 80 periods a byte, if an interrupt comes between. */
 .Lnext_word:
+    look
     lds r24, Q(ONES+3)
     tst r24
     breq 1f

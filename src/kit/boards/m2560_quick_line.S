@@ -28,7 +28,8 @@ m2560_q_byte:
 6:  lds r24, Q(MAY+1)
     tst r24
     brne 8b
-    rjmp m2560_q_plain
+    rcall m2560_q_plain
+    rjmp 8b
 7:  lds r24, Q(MAY+1)
     dec r24
     sts Q(MAY+1), r24
@@ -121,6 +122,9 @@ m2560_q_aside:
     ldi r30, lo8(m2560_rx)
     ldi r31, hi8(m2560_rx)
 3:  movw r10, r30
+    lds r0, UCSR0A
+    sbrc r0, RXC0
+    rjmp m2560_q_aside
     ret
 2:  rcall .Lmore_room
     brcc 1b
