@@ -126,9 +126,7 @@ fn main() {
         );
     }
     println!();
-    println!(
-        "Both passes of a capture of 4 MiB against pass one alone, 16 MHz."
-    );
+    println!("Both passes of a capture of 4 MiB against pass one alone, 16 MHz.");
     println!("| baud | word | pass one s | both s | ratio |");
     println!("|---|---|---|---|---|");
     for (width, rate) in [(32, 250_000), (32, 1_000_000), (16, 250_000), (16, 1_000_000)] {

@@ -1,7 +1,7 @@
 //! SCRIPT and RUN: the loops that programming consists of, sweeps, and scripts that are interpreted.
 
 use crate::bench::{Both, Pair, RAM, RAM_16, run};
-use buswright::bus::script::{Builder, Sweep, SweepOp};
+use buswright::bus::script::{Builder, Expect, Sweep, SweepOp, Wait, WaitKind};
 use buswright::bus::{Width, WordAddress};
 use buswright::wire::{Request, ScriptRequest};
 
@@ -66,8 +66,7 @@ fn programming(before: impl Fn(Builder) -> Builder) -> Builder {
     })
 }
 
-fn wait() -> buswright::bus::script::Wait {
-    use buswright::bus::script::{Expect, Wait, WaitKind};
+fn wait() -> Wait {
     Wait {
         lane: Width::W16,
         kind: WaitKind::Data,
@@ -109,9 +108,9 @@ fn scripts_are_charged_what_they_cost() {
     let many = |times: u32, one: fn(Builder) -> Builder| {
         (0..times).fold(new().set_a_to_b(), |b, _| one(b))
     };
-    runs.case("20 reads", many(20, |b| b.read_a()), none, &[1]);
+    runs.case("20 reads", many(20, Builder::read_a), none, &[1]);
     runs.case("20 writes", many(20, |b| b.write_a(0x1234_5678)), none, &[1]);
-    runs.case("20 words emitted", many(20, |b| b.emit()), none, &[1]);
+    runs.case("20 words emitted", many(20, Builder::emit), none, &[1]);
     runs.case("20 steps", many(20, |b| b.step(1)), none, &[1]);
     let emit = new().set_a_to_b().repeat(30, |b| b.read_a().emit().step(1));
     runs.case("30 words read and emitted in a loop", emit, none, &[1]);
