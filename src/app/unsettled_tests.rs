@@ -158,10 +158,10 @@ fn cells_that_do_not_hold_still_do_not_keep_a_write_from_going_on() {
     image[..0x1000].fill(0x0F);
     image[0x4000..0x5000].fill(0xF0);
     let (mut resumed, mut planned) = (0, 0);
-    for seed in 0..12 {
+    for seed in 0..20 {
         let mut shop = case.shop();
         let other = shop.planned(&image, "store");
-        let at = shop.port.now() + Nanos::from_millis(11_200 + 130 * seed);
+        let at = shop.port.now() + Nanos::from_millis(10_900 + 130 * seed);
         shop.port.bench_mut().at(at, crate::sim::Event::Sag(Millivolts(0)));
         if shop.written(&other).code == 0 {
             continue;

@@ -1,7 +1,7 @@
 //! Shares of the line, on simulated time: `cargo bench --bench line`.
 //!
 //! Every row is a whole capture job over the simulated adapter, which is charged the processor
-//! cycles measured on a prototype; nothing here depends on the speed of this computer.
+//! cycles of the kit (`tests/kit_costs.rs`); nothing here depends on the speed of this computer.
 
 #![allow(clippy::expect_used, reason = "a benchmark ends where its set-up fails")]
 
@@ -126,9 +126,7 @@ fn main() {
         );
     }
     println!();
-    println!(
-        "Both passes of a capture of 4 MiB against pass one alone, 16 MHz, 137 cycles a DIGEST word."
-    );
+    println!("Both passes of a capture of 4 MiB against pass one alone, 16 MHz.");
     println!("| baud | word | pass one s | both s | ratio |");
     println!("|---|---|---|---|---|");
     for (width, rate) in [(32, 250_000), (32, 1_000_000), (16, 250_000), (16, 1_000_000)] {

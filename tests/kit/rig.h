@@ -86,6 +86,7 @@ typedef struct {
     bool receiving, overrun, jammed;
     /* Without a pseudo-terminal: the host's rate (0: the controller's), and what it has heard. */
     uint32_t rate;
+    uint32_t leaves; /* cycles in which a byte leaves; 0: those of the controller's rate */
     uint8_t heard[2048];
     unsigned heard_count, frame; /* bytes of it up to the end of a frame; 0: none has ended */
     uint64_t frame_end;

@@ -121,7 +121,7 @@ static void sent(avr_t *avr, avr_io_addr_t at, uint8_t byte, void *with) {
         return;
     }
     l->buffer_empty = now > l->shift_end ? now : l->shift_end;
-    l->shift_end = l->buffer_empty + byte_cycles(l);
+    l->shift_end = l->buffer_empty + (l->leaves ? l->leaves : byte_cycles(l));
     l->sent++;
     avr_clear_interrupt(avr, &l->uart->udrc);
     if (l->buffer_empty > now) avr_cycle_timer_register(avr, l->buffer_empty - now, empties, l);

@@ -5,6 +5,7 @@
  *   hear CYCLES       the same, but no further than the end of a frame that the controller sends
  *   say HEX           bytes from the host, behind those that are on their way
  *   rate BAUD         the host's rate from here on, both ways; 0: that of the controller
+ *   leaves CYCLES     a byte leaves the controller in so many cycles, whatever its rate; 0: at its rate
  *   jam               the receiver loses the next byte
  *   reset             as the reset pin does
  *   supply CYCLE MV   the rail has no more than this from a cycle on
@@ -131,6 +132,8 @@ static bool command(rig *r, char *text, FILE *out, bool *ended) {
         return say(&r->line, word[1]);
     } else if (!strcmp(word[0], "rate")) {
         r->line.rate = (uint32_t)first;
+    } else if (!strcmp(word[0], "leaves")) {
+        r->line.leaves = (uint32_t)first;
     } else if (!strcmp(word[0], "jam")) {
         r->line.jammed = true;
     } else if (!strcmp(word[0], "reset")) {

@@ -38,6 +38,9 @@ pub trait Env: Cycles {
     /// True if the module's ready line says ready, or there is none.
     fn ready(&mut self) -> bool;
 
+    /// The operation at this byte of the script begins; for a backend that charges for it.
+    fn operation(&mut self, _at: u32) {}
+
     /// False as soon as the rail is gone; asked before every cycle.
     fn powered(&self) -> bool {
         true

@@ -9,6 +9,7 @@ use super::serve::Begun;
 use super::work::Task;
 use crate::bus::script::{Run, Start, StartError};
 use crate::bus::{Cycles, Nanos, Precharge, Shape, ShapeId, Span, WordAddress, crc32};
+use crate::sim::costs::{Costs, Prices};
 use crate::wire::{
     FaultCode, HoldReply, HoldRequest, Mark, RepeatRequest, Reply, Request, RunId, RunRequest,
 };
@@ -44,7 +45,13 @@ impl Adapter {
         }
     }
 
-    pub(super) fn begin_run(&mut self, t: Nanos, request: &RunRequest, place: Place) -> Begun {
+    pub(super) fn begin_run(
+        &mut self,
+        t: Nanos,
+        request: &RunRequest,
+        place: Place,
+        short: Nanos,
+    ) -> Begun {
         if !self.rail.is_on() {
             return Err(self.rail.why_off());
         }
@@ -69,11 +76,23 @@ impl Adapter {
             return Err((FaultCode::NOT_PERMITTED, 0));
         }
         let need = script.need(n).map_err(|error| (FaultCode::SCRIPT_REFUSED, error.at))?;
+        let quick = |slot| {
+            self.shapes.get(slot).is_some_and(|shape| self.costs.quick(shape.width, &shape.times))
+        };
+        let prices = Prices::of(script.ops(), quick);
         let program = Program::Script(Box::new(run), request.crc());
-        Ok(self.start_run(t, place, Some(request.slot), program, need.stop))
+        let mut work = self.start_run(t, place, Some(request.slot), program, need.stop);
+        work.prices = prices;
+        Ok((Task::Run(Box::new(work)), short))
     }
 
-    pub(super) fn begin_repeat(&mut self, t: Nanos, ask: &RepeatRequest, place: Place) -> Begun {
+    pub(super) fn begin_repeat(
+        &mut self,
+        t: Nanos,
+        ask: &RepeatRequest,
+        place: Place,
+        short: Nanos,
+    ) -> Begun {
         let (address, change) = ask.address;
         let shape = self.cycle_shape(ask.shape, &[address.0, address.0 ^ change])?;
         self.check_write(t, ask.shape, &shape, ask.write, address)?;
@@ -81,8 +100,8 @@ impl Adapter {
             return Err((FaultCode::LINE_REFUSED, MARK));
         }
         let program = Program::Repeat(Repeating::new(*ask, shape));
-        let stop = shape.times.cycle() + self.costs.script();
-        Ok(self.start_run(t, place, None, program, stop))
+        let stop = shape.times.cycle() + self.costs.longest().1;
+        Ok((Task::Run(Box::new(self.start_run(t, place, None, program, stop))), short))
     }
 
     fn start_run(
@@ -92,11 +111,11 @@ impl Adapter {
         slot: Option<u8>,
         program: Program,
         stop: Nanos,
-    ) -> (Task, Nanos) {
+    ) -> RunWork {
         self.release();
         self.chain.begin(place.id);
         self.books.run_began(t, place.id);
-        let work = RunWork {
+        RunWork {
             place,
             slot,
             program,
@@ -106,8 +125,9 @@ impl Adapter {
             ahead: self.ahead(t),
             waiting: false,
             made: 0,
-        };
-        (Task::Run(Box::new(work)), t + self.costs.request(0, 0))
+            prices: Prices::default(),
+            price: Costs::repeated(),
+        }
     }
 
     /// HOLD stands until STOP or until something else moves the bus.
@@ -116,6 +136,7 @@ impl Adapter {
         t: Nanos,
         ask: &HoldRequest,
         place: Option<Place>,
+        short: Nanos,
     ) -> Begun {
         let nothing = RunId { session: 0, chain: 0, run: 0 };
         if !ask.write && (ask.id, ask.after, ask.value) != (nothing, 0, 0) {
@@ -143,8 +164,7 @@ impl Adapter {
             self.books.run_ended(place.id, 0);
             self.chain.end(&place, 0, reply.clone());
         }
-        let ends = t + self.costs.request(1, self.costs.per_word(&shape.times, Precharge::None));
-        Ok((Task::Answer(reply, None), ends))
+        Ok((Task::Answer(reply, None), short))
     }
 
     /// The shape, if the rail is on and the board has lines for these addresses.

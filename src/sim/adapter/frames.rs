@@ -7,6 +7,7 @@ use super::work::{Task, Work};
 use crate::bus::Nanos;
 use crate::bus::script::Abort;
 use crate::sim::books::HostViolation;
+use crate::sim::costs::Costs;
 use crate::wire::{
     Fault, FaultCode, HelloReply, HelloRequest, Kind, PROTOCOL_MINOR, PingReply, Reply, Request,
     StopReply,
@@ -161,6 +162,7 @@ impl Adapter {
 
     fn ping(&mut self, t: Nanos, tag: u8) {
         self.books.request(Kind::PING);
+        self.owed += Costs::ping();
         let seen = self.reader.counters();
         let (last_run, last_status) = self.chain.last();
         let count = |n: u64| u32::try_from(n).unwrap_or(u32::MAX);

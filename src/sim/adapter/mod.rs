@@ -67,6 +67,8 @@ pub struct Adapter {
     set: Levels,
     /// The lines that LINES has set.
     lines: LineState,
+    /// Clock cycles of work that is done and has taken no time yet: bytes that came in, PINGs.
+    owed: u64,
     /// The cycle that HOLD keeps.
     holding: Option<HoldRequest>,
     /// The rail goes off as soon as the run at work has ended.
@@ -105,6 +107,7 @@ impl Adapter {
             chain: RunChain::new(config.sizes.runs_remembered),
             set: Levels::default(),
             lines: LineState::default(),
+            owed: 0,
             holding: None,
             dead_man_waits: false,
             rail: Rail::new(config.rail, config.sensed),
@@ -132,6 +135,7 @@ impl Adapter {
         if self.boot_until.is_some() {
             return;
         }
+        self.owed += Costs::bytes_in(bytes.len());
         let mut bodies = Vec::new();
         self.reader.push(bytes, |body| bodies.push(body.to_vec()));
         for body in bodies {
@@ -191,6 +195,7 @@ impl Adapter {
         self.scripts.clear();
         self.chain = RunChain::new(self.config.sizes.runs_remembered);
         self.let_go();
+        self.owed = 0;
         self.dead_man_waits = false;
         self.queue.clear();
         self.work = None;
@@ -357,6 +362,11 @@ impl Adapter {
     /// What the module sees once the switch is open.
     fn rail_floor(&self) -> Millivolts {
         self.rail.rests_at()
+    }
+
+    /// The time of work that has taken none yet.
+    fn pay(&mut self) -> Nanos {
+        self.costs.time(std::mem::take(&mut self.owed))
     }
 
     /// Hands a reply to the transmitter in its turn.

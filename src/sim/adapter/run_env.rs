@@ -7,6 +7,7 @@ use crate::bus::script::{Env, LaneRule, Line, LineRefusal};
 use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, ShapeId, Word, WordAddress};
 use crate::sim::books::Books;
 use crate::sim::config::{ActiveLine, AdapterConfig};
+use crate::sim::costs::{Costs, Price, Prices};
 use crate::sim::event::Event;
 use crate::sim::socket::Socket;
 
@@ -19,8 +20,11 @@ pub(super) struct RunEnv<'a> {
     pub(super) books: &'a mut Books,
     /// Levels of control lines that scripts have set.
     pub(super) set: &'a mut Levels,
-    /// The processor's time for each cycle, on top of the bus.
-    pub(super) per_cycle: Nanos,
+    pub(super) costs: Costs,
+    /// Of the operations of the script.
+    pub(super) prices: &'a Prices,
+    /// Of the operation at work.
+    pub(super) price: &'a mut Price,
     pub(super) powered: bool,
     /// What counts cycles.
     pub(super) counted: &'a mut Counted,
@@ -37,8 +41,8 @@ impl RunEnv<'_> {
         WordAddress(address.0 & u32::MAX.checked_shr(32 - lines.min(32)).unwrap_or(0))
     }
 
-    fn charge_cycle(&mut self) {
-        self.socket.delay(self.per_cycle);
+    fn charge_cycle(&mut self, cycles: u64) {
+        self.socket.delay(self.costs.time(cycles));
         *self.made = self.made.saturating_add(1);
     }
 
@@ -68,7 +72,8 @@ impl RunEnv<'_> {
 
 impl Cycles for RunEnv<'_> {
     fn read(&mut self, shape: &Shape, address: WordAddress, precharge: Precharge) -> Word {
-        self.charge_cycle();
+        let charge = if precharge == Precharge::None { 0 } else { self.price.charge };
+        self.charge_cycle(self.price.read + charge);
         self.books.words_read += 1;
         let word = self.socket.read(shape, self.on_lines(address), precharge);
         self.count();
@@ -76,7 +81,7 @@ impl Cycles for RunEnv<'_> {
     }
 
     fn write(&mut self, shape: &Shape, address: WordAddress, value: Word) {
-        self.charge_cycle();
+        self.charge_cycle(self.price.write);
         self.books.words_written += 1;
         if !self.config.write_locked {
             self.socket.write(shape, self.on_lines(address), value);
@@ -94,6 +99,11 @@ impl Cycles for RunEnv<'_> {
 }
 
 impl Env for RunEnv<'_> {
+    fn operation(&mut self, at: u32) {
+        *self.price = self.prices.at(at);
+        self.socket.delay(self.costs.time(self.price.op));
+    }
+
     fn shape(&self, slot: ShapeId) -> Option<Shape> {
         self.shapes.get(slot).copied()
     }
@@ -107,7 +117,7 @@ impl Env for RunEnv<'_> {
     }
 
     fn read_charged(&mut self, shape: &Shape, address: WordAddress, charge: Word) -> Word {
-        self.charge_cycle();
+        self.charge_cycle(self.price.read + self.price.charge);
         self.books.words_read += 1;
         let word = self.socket.read_charged(shape, self.on_lines(address), charge);
         self.count();

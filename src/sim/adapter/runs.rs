@@ -10,12 +10,13 @@ use super::shapes::ShapeTable;
 use super::work::{Task, Work};
 use crate::bus::Nanos;
 use crate::bus::script::{Abort, LaneResult, Run, Status, Why};
+use crate::sim::costs::{Price, Prices};
 use crate::wire::{FaultCode, RepeatReply, Reply, Request, RunReply};
 
 /// Bus time between two looks at STOP, sag and timers.
 const SLICE: Nanos = Nanos::from_micros(50);
-/// Operations that a step makes at most while time stands still.
-const UNITS: u64 = 4096;
+/// What a step lasts in which time has stood still.
+const STANDSTILL: Nanos = Nanos::from_millis(15);
 
 /// What is run.
 pub(super) enum Program {
@@ -41,6 +42,10 @@ pub(super) struct RunWork {
     pub(super) waiting: bool,
     /// Cycles made.
     pub(super) made: u32,
+    /// What the operations of a script cost.
+    pub(super) prices: Prices,
+    /// What the one at work costs.
+    pub(super) price: Price,
 }
 
 impl RunWork {
@@ -120,10 +125,11 @@ impl Adapter {
         if now < wanted {
             self.socket.delay(wanted.since(now));
         }
+        let owed = self.pay();
+        self.socket.delay(owed);
         // What is known to come is not run past.
         let coming = [self.rail.due(), self.next_timer()].into_iter().flatten();
         let until = coming.filter(|at| *at > t).chain([t + SLICE]).min().unwrap_or(t + SLICE);
-        let op = self.costs.script();
         let mut env = RunEnv {
             socket: &mut *self.socket,
             shapes: &work.shapes,
@@ -131,7 +137,9 @@ impl Adapter {
             config: &self.config,
             books: &mut self.books,
             set: &mut self.set,
-            per_cycle: if self.costs.charged() { op } else { Nanos::ZERO },
+            costs: self.costs,
+            prices: &work.prices,
+            price: &mut work.price,
             powered: self.rail.is_on(),
             counted: &mut self.counted,
             begun: t,
@@ -143,8 +151,8 @@ impl Adapter {
             Program::Repeat(repeat) => repeat.step(&mut env, until),
         };
         if status == Status::Running && self.socket.now() < until {
-            // Operations without a cycle take time, too.
-            self.socket.delay(op * UNITS);
+            // Operations without a cycle take time, too, at instant pace.
+            self.socket.delay(STANDSTILL);
         }
         work.waiting = matches!(status, Status::Waiting(_));
         let next = match status {

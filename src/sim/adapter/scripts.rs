@@ -5,6 +5,7 @@ use super::serve::Begun;
 use super::work::Task;
 use crate::bus::script::{Checked, LaneRule, Limits, Op, Script, SlotRule, check};
 use crate::bus::{Nanos, ShapeId, crc32};
+use crate::sim::costs::Costs;
 use crate::wire::{FaultCode, Reply, ScriptReply, ScriptRequest};
 
 /// The longest run, and the longest critical stretch.
@@ -63,13 +64,15 @@ impl Adapter {
         if *slot >= self.config.sizes.script_slots {
             return Err((FaultCode::NO_SCRIPT, 0));
         }
+        let mut ends = short;
         if !self.scripts.same(request) {
             let script = Script(bytes.clone());
-            self.checked(&script)?;
+            let checked = self.checked(&script)?;
+            ends += self.costs.time(Costs::checked(checked.ops(), bytes.len()));
             self.scripts.put(*slot, script);
         }
         let reply = ScriptReply { slot: *slot, crc: crc32(bytes) };
-        Ok((Task::Answer(Reply::Script(reply), None), short))
+        Ok((Task::Answer(Reply::Script(reply), None), ends))
     }
 
     /// The script checked against sizes and shapes as they are now: they may have changed since
@@ -82,7 +85,7 @@ impl Adapter {
         let rule = |id| shape(id).map(|s| SlotRule { width: s.width, lanes: LaneRule::Rest });
         let all = (0..sizes.shape_slots).filter_map(shape);
         let longest = all.map(|s| s.times.cycle() + Nanos(u64::from(s.times.release))).max();
-        let op = self.costs.script();
+        let (op, cycle) = self.costs.longest();
         let room = sizes.tx_body_max.saturating_sub(RUN_REPLY_HEAD);
         let limits = Limits {
             bytes: u32::from(sizes.script_bytes),
@@ -92,7 +95,7 @@ impl Adapter {
             emitted: u32::from(sizes.emit_remembered),
             mismatches: MISMATCHES.min(room / 12),
             shapes: (0..sizes.shape_slots).map(rule).collect(),
-            cycle: longest.unwrap_or(Nanos::ZERO) + op,
+            cycle: longest.unwrap_or(Nanos::ZERO) + cycle,
             op,
         };
         check(script, &limits).map_err(|error| (FaultCode::SCRIPT_REFUSED, error.at))

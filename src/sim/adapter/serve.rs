@@ -4,6 +4,7 @@ use super::Adapter;
 use super::queue::{Ask, Queued};
 use super::work::{DigestWork, LONG, Task, Work};
 use crate::bus::{Digester, Millivolts, Nanos, Precharge, Shape, Span, Word};
+use crate::sim::costs::{Burst, Costs};
 use crate::wire::{
     DigestRequest, Encoding, Fault, FaultCode, RailAction, RailRequest, RateReply, ReadEcho,
     ReadReply, Reply, Request, ShapeReply, ShapeRequest, encode_runs,
@@ -26,7 +27,11 @@ impl Adapter {
         if behind < t {
             self.socket.delay(t.since(behind));
         }
-        let short = t + self.costs.request(0, 0);
+        let kind = match &ask {
+            Ask::Refuse(fault) => fault.of,
+            Ask::Do(request) => request.kind(),
+        };
+        let short = t + self.pay() + self.costs.time(Costs::request(kind));
         let (of, id, begun) = match ask {
             Ask::Refuse(fault) => (fault.of, fault.id, Err((fault.code, fault.detail))),
             Ask::Do(request) => {
@@ -65,18 +70,19 @@ impl Adapter {
                 self.begin_rail_on(t, short, *request)
             }
             Request::Rail(_) => Ok((Task::RailOff, self.rail_off(t).max(short))),
-            Request::Read(request) => self.begin_read(t, &request.echo),
-            Request::Digest(request) => self.begin_digest(t, request),
+            Request::Read(request) => self.begin_read(short, &request.echo),
+            Request::Digest(request) => self.begin_digest(short, request),
             Request::Permit(request) => self.begin_permit(t, request, short),
             Request::Script(request) => self.begin_script(request, short),
             Request::Lines(request) => self.begin_lines(t, request, short),
-            Request::Walk(request) => self.begin_walk(t, request),
-            Request::Hold(request) => self.begin_hold(t, request, place),
-            Request::Run(request) => {
-                place.map_or(Err((FaultCode::NOT_NEXT_RUN, 0)), |p| self.begin_run(t, request, p))
-            }
-            Request::Repeat(request) => place
-                .map_or(Err((FaultCode::NOT_NEXT_RUN, 0)), |p| self.begin_repeat(t, request, p)),
+            Request::Walk(request) => self.begin_walk(t, request, short),
+            Request::Hold(request) => self.begin_hold(t, request, place, short),
+            Request::Run(request) => place.map_or(Err((FaultCode::NOT_NEXT_RUN, 0)), |p| {
+                self.begin_run(t, request, p, short)
+            }),
+            Request::Repeat(request) => place.map_or(Err((FaultCode::NOT_NEXT_RUN, 0)), |p| {
+                self.begin_repeat(t, request, p, short)
+            }),
             // These never wait; see `frames`.
             Request::Hello(_) | Request::Ping | Request::Stop => {
                 Err((FaultCode::UNKNOWN_REQUEST, 0))
@@ -137,7 +143,7 @@ impl Adapter {
         Ok((Task::RailOn, verdict.max(short)))
     }
 
-    fn begin_read(&mut self, t: Nanos, echo: &ReadEcho) -> Begun {
+    fn begin_read(&mut self, short: Nanos, echo: &ReadEcho) -> Begun {
         let shape = self.ready_for_cycles(echo.shape, echo.span())?;
         let Some(encoding) = echo.known_encoding() else {
             return Err((FaultCode::UNKNOWN_ENCODING, 0));
@@ -154,12 +160,15 @@ impl Adapter {
         }
         self.release();
         let raw = self.read_words(&shape, echo.span(), echo.precharge);
-        let payload = match encoding {
-            Encoding::Raw => raw,
-            Encoding::Runs => encode_runs(shape.width, &raw),
+        let burst = burst(&shape, echo.span(), echo.precharge);
+        let (cycles, payload) = match encoding {
+            Encoding::Raw => (self.costs.read(&burst, &raw, false, raw.len()), raw),
+            Encoding::Runs => {
+                let runs = encode_runs(shape.width, &raw);
+                (self.costs.read(&burst, &raw, true, runs.len()), runs)
+            }
         };
-        let per_word = self.costs.per_word(&shape.times, echo.precharge);
-        let ends = t + self.costs.request(u64::from(echo.count), per_word);
+        let ends = short + self.costs.time(cycles);
         Ok((Task::Answer(Reply::Read(ReadReply { echo: *echo, payload }), None), ends))
     }
 
@@ -174,13 +183,14 @@ impl Adapter {
         raw
     }
 
-    fn begin_digest(&mut self, t: Nanos, request: &DigestRequest) -> Begun {
+    fn begin_digest(&mut self, short: Nanos, request: &DigestRequest) -> Begun {
         let shape = self.ready_for_cycles(request.shape, request.span())?;
-        let per_word = self.costs.per_digest_word(&shape.times, request.precharge);
-        let ends = t + self.costs.request(u64::from(request.count), per_word);
+        let per_word = self.costs.summed(&burst(&shape, request.span(), request.precharge));
+        let ends = short + self.costs.times_over(request.count, per_word);
         self.release();
         let digester = Digester::new(shape.width);
-        let digest = DigestWork { echo: *request, shape, per_word, digester, done: 0 };
+        let digest =
+            DigestWork { echo: *request, shape, per_word, digester, begun: short, done: 0 };
         Ok((Task::Digest(Box::new(digest)), ends))
     }
 
@@ -213,6 +223,11 @@ impl Adapter {
         }
         fallen
     }
+}
+
+/// What the words of `span` are charged by.
+fn burst(shape: &Shape, span: Span, precharge: Precharge) -> Burst {
+    Burst { width: shape.width, times: shape.times, precharge, span }
 }
 
 /// The first address of `span` in cycle order that does not fit so many address lines; of one

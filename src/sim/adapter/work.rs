@@ -23,6 +23,8 @@ pub(super) struct DigestWork {
     pub(super) shape: Shape,
     pub(super) per_word: u64,
     pub(super) digester: Digester,
+    /// When the first word was begun.
+    pub(super) begun: Nanos,
     /// Words whose time has passed when the slice ends.
     pub(super) done: u32,
 }
@@ -131,6 +133,7 @@ impl Adapter {
             && digest.done < digest.echo.count
         {
             self.slice(digest);
+            digest.begun += self.pay();
             work.slice_ends = self.digest_time(work.started, digest);
             self.work = Some(work);
             return;
@@ -209,7 +212,7 @@ impl Adapter {
 
     fn digest_time(&self, started: Nanos, digest: &DigestWork) -> Nanos {
         if self.costs.charged() {
-            return started + self.costs.request(u64::from(digest.done), digest.per_word);
+            return digest.begun + self.costs.times_over(digest.done, digest.per_word);
         }
         started + INSTANT_TIME * u64::from(digest.done.div_ceil(INSTANT_SLICE))
     }

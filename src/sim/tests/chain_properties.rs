@@ -5,7 +5,6 @@ use super::run_host::*;
 use super::*;
 use crate::wire::{RunId, RunRequest};
 use proptest::prelude::*;
-use std::collections::BTreeMap;
 
 #[derive(Clone, Copy, Debug)]
 enum Step {
@@ -48,8 +47,6 @@ struct Frame {
 struct Writer {
     h: RunHost,
     net: Vec<Frame>,
-    /// The number that each id of this session stands for; none for a bad one.
-    number: BTreeMap<u32, Option<u32>>,
     next_number: u32,
     chain: u16,
     first: u32,
@@ -66,7 +63,6 @@ impl Writer {
         Self {
             h,
             net: Vec::new(),
-            number: BTreeMap::new(),
             next_number: 1,
             chain: 1,
             first: 1,
@@ -85,7 +81,6 @@ impl Writer {
         let after = self.after;
         self.highest += 1;
         self.after = self.highest;
-        self.number.insert(self.highest, number);
         let mut run = self.h.next(&copy(), &[number.unwrap_or(0)]);
         run.id = RunId { session: self.h.session, chain: self.chain, run: self.highest };
         run.after = after;
@@ -99,11 +94,9 @@ impl Writer {
         if last >= self.first {
             self.chain += 1;
         }
-        // Numbers after the last one written are still to be written; what is given up never was.
-        self.number.retain(|id, _| *id <= last);
-        let done = self.number.values().rev().find_map(|number| *number);
-        let floor = self.h.written().iter().map(|w| w.1).max().unwrap_or(0);
-        self.next_number = done.unwrap_or(floor).max(floor) + 1;
+        // Numbers after the last one written are still to be written; what is given up never was, and
+        // a run that was stopped may have ended before its write.
+        self.next_number = self.h.written().iter().map(|w| w.1).max().unwrap_or(0) + 1;
         (self.after, self.known) = (last, self.highest);
         self.first = self.highest + 1;
         // The line keeps its order: what opens a chain cannot arrive after the STOP that ended it.
@@ -164,7 +157,6 @@ impl Writer {
                 self.h.store(0, &copy());
                 self.h.host.replies.clear();
                 let written = self.h.written().iter().map(|w| w.1).max().unwrap_or(0);
-                self.number.clear();
                 self.next_number = written + 1;
                 (self.chain, self.first) = (1, 1);
                 (self.highest, self.after, self.known) = (0, 0, 0);

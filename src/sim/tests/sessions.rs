@@ -70,8 +70,8 @@ fn a_long_request_says_busy_about_once_a_second() {
             _ => None,
         })
         .collect();
-    // 524,288 words x 125 cycles at 16 MHz are 4.1 s.
-    assert_eq!(host.now.since(start).as_millis() / 100, 41);
+    // 524,288 words x 121 cycles at 16 MHz are 3.96 s.
+    assert_eq!(host.now.since(start).as_millis() / 100, 39);
     assert_eq!(busy.len(), 4);
     assert!((250..300).contains(&busy[0].0));
     assert!(busy.windows(2).all(|two| two[1].0 - two[0].0 == 1_000));
@@ -89,7 +89,7 @@ fn stop_ends_a_digest_and_empties_the_queue() {
     host.run_ms(300);
     let reply = host.ask(&Request::Stop);
     let Reply::Stop(stop) = reply else { panic!("{reply:?}") };
-    // A slice of 256 words at 125 cycles is 2 ms.
+    // A slice of 256 words at 121 cycles is 2 ms.
     assert!((1..=2).contains(&stop.within_ms), "{stop:?}");
     assert_eq!(host.fault_of(long), (FaultCode::HALTED, 0));
     for tag in waiting {
@@ -136,7 +136,7 @@ fn a_new_session_ends_the_work_of_the_old_one() {
     let long = host.send(&digest(0, 0, 0x8_0000));
     let waiting = host.send(&read(0, 0, 4));
     host.run_ms(100);
-    // A slice of 256 words at 125 cycles is 2 ms.
+    // A slice of 256 words at 121 cycles is 2 ms.
     assert!((1..=2).contains(&host.hello(8).still_running_ms));
     assert_eq!(host.fault_of(long), (FaultCode::SESSION_ENDED, 0));
     assert_eq!(host.rail(RailRequest::OFF).rail_counter, 1);

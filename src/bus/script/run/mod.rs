@@ -232,10 +232,11 @@ impl Run {
             Busy::Poll(polling) => return self.poll(env, polling),
             Busy::Sweep(sweeping) => return self.sweep(env, sweeping),
         }
-        let Some(&Placed { op, .. }) = self.ops.get(self.next) else {
+        let Some(&Placed { at, op }) = self.ops.get(self.next) else {
             self.finish();
             return Ok(Flow::On);
         };
+        env.operation(at);
         match op {
             Op::Shape(slot) => {
                 let shape = env.shape(slot).ok_or(Why::NoShape)?;

@@ -1,0 +1,159 @@
+//! Words that are read: sent, or summed.
+
+use super::Costs;
+use crate::bus::{Precharge, ShapeTimes, Span, Width};
+
+/// The times of the shape with which everything was measured; what is longer costs more.
+const MEASURED: [u64; 5] = [2, 3, 1, 1, 1];
+/// The longest times, set-up first, at which words of 32 bits come by loops made for them.
+const QUICK: [u64; 5] = [20, 38, 5, 7, 12];
+/// And those at which words like the one before go faster, if charged to zeros, upwards.
+const SHORT: [u64; 5] = [2, 38, 5, 5, 6];
+
+/// Such a word of 32 bits, read and sent as it is.
+const WORD: u64 = 253;
+/// More of it with a charge to ones.
+const ONES: u64 = 21;
+/// A word like the one before, run-coded: short, not charged, otherwise.
+const LIKE: [u64; 3] = [32, 62, 83];
+/// More of the first such word.
+const RUN: u64 = 1_750;
+/// A byte that is left when the reply is complete: it leaves by an interrupt of its own.
+const LEFT: u64 = 14;
+/// So many are left at most: a block of COBS.
+const BLOCK: usize = 254;
+/// Such a word that a checksum is made of, and more of it with a charge.
+const SUMMED: u64 = 121;
+const SUMMED_CHARGE: u64 = 16;
+
+/// Words of other widths and times come one by one: of each, of each byte, of its charge.
+const SLOW: [u64; 3] = [500, 84, 165];
+/// Less of one like the one before, and more of the first such.
+const SLOW_LIKE: u64 = 100;
+const SLOW_RUN: u64 = 1_100;
+/// The same of a checksum.
+const SLOW_SUMMED: [u64; 3] = [475, 57, 175];
+
+/// What is read.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::sim) struct Burst {
+    /// Of its words.
+    pub(in crate::sim) width: Width,
+    /// The times of its shape.
+    pub(in crate::sim) times: ShapeTimes,
+    /// Before each word.
+    pub(in crate::sim) precharge: Precharge,
+    /// Where.
+    pub(in crate::sim) span: Span,
+}
+
+impl Costs {
+    /// Cycles of a READ of these words, of which `sent` bytes go out; run-coded if `coded`.
+    pub(in crate::sim) fn read(self, burst: &Burst, raw: &[u8], coded: bool, sent: usize) -> u64 {
+        let bytes = burst.width.bytes();
+        let words: Vec<&[u8]> = raw.chunks_exact(bytes).collect();
+        let like = |n: usize| coded && n > 0 && words[n] == words[n - 1];
+        let likes = (0..words.len()).filter(|&n| like(n)).count() as u64;
+        let runs = (0..words.len()).filter(|&n| like(n) && !like(n - 1)).count() as u64;
+        let others = words.len() as u64 - likes;
+        let (word, alike, run) = self.prices(burst);
+        others * word + likes * alike + runs * run + LEFT * sent.min(BLOCK) as u64
+    }
+
+    /// Cycles of one word that a checksum is made of.
+    pub(in crate::sim) fn summed(self, burst: &Burst) -> u64 {
+        let charged = burst.precharge != Precharge::None;
+        if self.within(burst, QUICK) {
+            // The word is read while the one before is summed up.
+            let charge = if charged { SUMMED_CHARGE } else { 0 };
+            return SUMMED + charge;
+        }
+        slow(SLOW_SUMMED, burst, charged) + self.longer(burst, charged)
+    }
+
+    /// Of a word, of one like the one before, and more of the first such.
+    fn prices(self, burst: &Burst) -> (u64, u64, u64) {
+        let charged = burst.precharge != Precharge::None;
+        let longer = self.longer(burst, charged);
+        if !self.within(burst, QUICK) {
+            let word = slow(SLOW, burst, charged) + longer;
+            return (word, word - SLOW_LIKE, SLOW_RUN);
+        }
+        let ones = if burst.precharge == Precharge::Ones { ONES } else { 0 };
+        let short = self.within(burst, SHORT) && burst.span.step == 1;
+        let like = match burst.precharge {
+            Precharge::Zeros if short => 0,
+            Precharge::None => 1,
+            _ => 2,
+        };
+        (WORD + ones + longer, LIKE[like] + longer, RUN)
+    }
+
+    /// True if words of 32 bits with these times come by loops made for them.
+    pub(in crate::sim) fn quick(self, width: Width, times: &ShapeTimes) -> bool {
+        width == Width::W32 && self.all_within(times, QUICK)
+    }
+
+    fn within(self, burst: &Burst, longest: [u64; 5]) -> bool {
+        burst.width == Width::W32 && self.all_within(&burst.times, longest)
+    }
+
+    fn all_within(self, times: &ShapeTimes, longest: [u64; 5]) -> bool {
+        self.cycles(times).iter().zip(longest).all(|(time, most)| *time <= most)
+    }
+
+    /// Clock cycles by which the bus takes longer than with the measured shape. Shorter ones gain
+    /// nothing: so much passes in any case.
+    fn longer(self, burst: &Burst, charged: bool) -> u64 {
+        let times = self.cycles(&burst.times);
+        let over = |n: usize| times[n].saturating_sub(MEASURED[n]);
+        let charge = if charged { over(0) + over(4) } else { 0 };
+        (0..4).map(over).sum::<u64>() + charge
+    }
+}
+
+fn slow([word, byte, charge]: [u64; 3], burst: &Burst, charged: bool) -> u64 {
+    word + byte * burst.width.bytes() as u64 + if charged { charge } else { 0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::bus::{Nanos, WordAddress};
+
+    const COSTS: Costs = Costs { hz: 16_000_000, charged: true };
+
+    fn burst(width: Width, pulse: u16, precharge: Precharge) -> Burst {
+        let times = ShapeTimes { setup: 70, pulse, hold: 10, recover: 20, release: 60 };
+        Burst { width, times, precharge, span: Span::up(WordAddress(0), 4) }
+    }
+
+    #[test]
+    fn words_of_32_bits_come_by_loops_of_their_own() {
+        let price = |pulse, precharge| COSTS.prices(&burst(Width::W32, pulse, precharge)).0;
+        assert_eq!(price(150, Precharge::None), 253);
+        assert_eq!(price(150, Precharge::Ones), 274);
+        assert_eq!(price(1_000, Precharge::None), 253 + 13);
+        assert_eq!(price(3_000, Precharge::None), 836 + 45);
+        assert_eq!(COSTS.prices(&burst(Width::W16, 150, Precharge::Zeros)).0, 668 + 165);
+        assert_eq!(COSTS.summed(&burst(Width::W32, 150, Precharge::Zeros)), 137);
+        assert_eq!(COSTS.summed(&burst(Width::W8, 150, Precharge::None)), 532);
+    }
+
+    #[test]
+    fn words_like_the_one_before_cost_less_only_where_they_are_run_coded() {
+        let burst = burst(Width::W32, 150, Precharge::Zeros);
+        let raw: Vec<u8> = [1_u32, 7, 7, 7, 2, 3, 3].iter().flat_map(|n| n.to_le_bytes()).collect();
+        assert_eq!(COSTS.read(&burst, &raw, false, 28), 7 * 253 + 28 * 14);
+        assert_eq!(COSTS.read(&burst, &raw, true, 20), 4 * 253 + 3 * 32 + 2 * 1_750 + 20 * 14);
+        assert_eq!(COSTS.read(&burst, &[], true, 0), 0);
+    }
+
+    #[test]
+    fn time_goes_by_the_clock_and_does_not_overflow() {
+        assert_eq!(COSTS.time(32_000), Nanos::from_millis(2));
+        assert_eq!(Costs { hz: 8_000_000, ..COSTS }.time(32_000), Nanos::from_millis(4));
+        assert!(COSTS.times_over(u32::MAX, 150) > Nanos::from_secs(40_000));
+        assert_eq!(Costs { charged: false, ..COSTS }.time(32_000), Nanos::ZERO);
+    }
+}
