@@ -8,7 +8,6 @@ enum { LOOP = 1, CRITICAL, ATOMIC };
 #define CRITICAL_MS 600000u
 
 typedef struct {
-    bw_core *c;
     const uint8_t *code;
     uint16_t length;
     uint8_t depth, loops, has_critical, has_atomic; /* open blocks */
@@ -108,12 +107,12 @@ static uint8_t skip(const walk *w, uint16_t at) {
     return moved[0] ? 21 : 0;
 }
 
-static uint8_t one(walk *w, const uint8_t *op, uint16_t at) {
+static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
     if (w->finally && !straight(op[0])) return 18;
     switch (op[0]) {
     case 0x10:
-        w->width = env_width(w->c, op[1]);
-        w->rule = env_rule(w->c, op[1]);
+        w->width = env_width(c, op[1]);
+        w->rule = env_rule(c, op[1]);
         return w->width ? 0 : 7;
     case 0x11: return lanes(w, op_get(op + 1, 4));
     case 0x12: w->rest = 1; return 0;
@@ -147,7 +146,6 @@ bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16
     bw_need need = {0};
     walk w = {0};
     uint16_t at;
-    w.c = c;
     w.code = code;
     w.length = length;
     if (!length) need.refused = 1;
@@ -173,7 +171,7 @@ bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16
     }
     for (at = 0; at < length && !need.refused; at = (uint16_t)(at + op_length(code[at]))) {
         need.at = at;
-        need.refused = one(&w, code + at, at);
+        need.refused = one(c, &w, code + at, at);
         if (code[at] == 0x39 || code[at] == 0x70 || code[at] == 0x81) need.uses_n = 1;
         if (code[at] == 0x70) need.sweeps = 1;
     }

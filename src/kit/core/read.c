@@ -9,7 +9,6 @@
 #define LONGEST 129 /* of a run */
 
 typedef struct {
-    bw_core *c;
     bw_burst burst;
     uint16_t left; /* words still to be read */
     uint8_t width;
@@ -28,62 +27,62 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
 }
 
 /* Reads on, behind the words that wait. */
-static uint8_t words_in(reading *r, uint8_t most, uint8_t mode, bool *ended) {
+static uint8_t words_in(bw_core *c, reading *r, uint8_t most, uint8_t mode, bool *ended) {
     uint8_t some = most < SLICE ? most : SLICE, made;
     if (r->left < some) some = (uint8_t)r->left;
-    made = burst_read(r->c, &r->burst, r->c->scratch + (uint16_t)r->plain * r->width, some, mode,
+    made = burst_read(c, &r->burst, c->scratch + (uint16_t)r->plain * r->width, some, mode,
                       ended);
     r->left -= made;
-    r->c->work_done += made;
+    c->work_done += made;
     return made;
 }
 
-static bool raw(reading *r) {
+static bool raw(bw_core *c, reading *r) {
     bool ended;
     while (r->left) {
-        uint16_t bytes = (uint16_t)words_in(r, SLICE, READ_ALL, &ended) * r->width;
-        if (!bytes_out(r->c, r->c->scratch, bytes)) return false;
+        uint16_t bytes = (uint16_t)words_in(c, r, SLICE, READ_ALL, &ended) * r->width;
+        if (!bytes_out(c, c->scratch, bytes)) return false;
     }
     return true;
 }
 
 /* The first `words` of those that wait go out as they are; what is behind them moves to the front. */
-static bool plain_out(reading *r, uint8_t words) {
-    uint8_t *at = r->c->scratch;
+static bool plain_out(bw_core *c, reading *r, uint8_t words) {
+    uint8_t *at = c->scratch;
     uint16_t bytes = (uint16_t)words * r->width, all = (uint16_t)r->plain * r->width;
     if (!words) return true;
-    send8(r->c, (uint8_t)(words - 1));
-    if (!bytes_out(r->c, at, bytes)) return false;
+    send8(c, (uint8_t)(words - 1));
+    if (!bytes_out(c, at, bytes)) return false;
     r->plain -= words;
-    for (uint16_t n = bytes; n < all; n++) *at++ = r->c->scratch[n];
+    for (uint16_t n = bytes; n < all; n++) *at++ = c->scratch[n];
     return true;
 }
 
 /* The last two words that wait are equal: how often the word stands, and whether another was read
  * behind it. A run costs a head and a word, and the words after it another head: so two words of
  * eight bits stay as they are, or the reply would be longer than its bound. */
-static bool run(reading *r) {
+static bool run(bw_core *c, reading *r) {
     uint8_t length = 2, least = r->width == 1 ? 3 : 2;
     bool other = false;
     while (r->left && length < LONGEST && !other) {
-        if (!breathe_short(r->c)) return false;
-        length += words_in(r, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL, &other);
+        if (!breathe_short(c)) return false;
+        length += words_in(c, r, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL, &other);
         length -= other;
     }
     if (length >= least) {
         uint8_t *word;
         if (other) {
             /* It takes the place of the run's second word, to be moved to the front with the first. */
-            word = r->c->scratch + (uint16_t)r->plain * r->width;
+            word = c->scratch + (uint16_t)r->plain * r->width;
             for (uint8_t n = 0; n < r->width; n++) word[n - r->width] = word[n];
         } else {
             r->plain--;
         }
-        if (!plain_out(r, (uint8_t)(r->plain - 1 - other))) return false;
-        send8(r->c, (uint8_t)(0x80 + length - 2));
-        send_bytes(r->c, r->c->scratch, r->width);
+        if (!plain_out(c, r, (uint8_t)(r->plain - 1 - other))) return false;
+        send8(c, (uint8_t)(0x80 + length - 2));
+        send_bytes(c, c->scratch, r->width);
         r->plain = other;
-        word = r->c->scratch + r->width;
+        word = c->scratch + r->width;
         if (other)
             for (uint8_t n = 0; n < r->width; n++) word[n - r->width] = word[n];
     } else {
@@ -92,17 +91,17 @@ static bool run(reading *r) {
     return true;
 }
 
-static bool coded(reading *r) {
+static bool coded(bw_core *c, reading *r) {
     while (r->left) {
         bool equal;
-        if (!breathe_short(r->c)) return false;
-        if (r->plain >= PIECE && !plain_out(r, PIECE)) return false;
-        r->plain += words_in(r, r->plain ? (uint8_t)(PIECE - r->plain) : 1,
+        if (!breathe_short(c)) return false;
+        if (r->plain >= PIECE && !plain_out(c, r, PIECE)) return false;
+        r->plain += words_in(c, r, r->plain ? (uint8_t)(PIECE - r->plain) : 1,
                              r->plain ? READ_TO_EQUAL : READ_ALL, &equal);
-        if (equal && !run(r)) return false;
+        if (equal && !run(c, r)) return false;
     }
-    if (r->plain > PIECE && !plain_out(r, PIECE)) return false;
-    return plain_out(r, r->plain);
+    if (r->plain > PIECE && !plain_out(c, r, PIECE)) return false;
+    return plain_out(c, r, r->plain);
 }
 
 uint8_t serve_read(bw_core *c) {
@@ -129,14 +128,13 @@ uint8_t serve_read(bw_core *c) {
     if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
     for (uint8_t n = 0; n < 13; n++) echo[n] = line_u8(c, (uint16_t)(n + 2));
     work_whole(c, count);
-    r.c = c;
     r.left = count;
     r.width = s->width;
     r.plain = 0;
     burst_begin(c, &r.burst, s, address, step, precharge);
     reply_body(c, echo, 13);
     /* Words read while the rail was falling must not go out as good. */
-    if (!(encoding ? coded(&r) : raw(&r)) || !breathe(c)) {
+    if (!(encoding ? coded(c, &r) : raw(c, &r)) || !breathe(c)) {
         send_break(c);
         return work_fault(c);
     }
