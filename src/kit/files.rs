@@ -32,6 +32,7 @@ pub const FILES: &[KitFile] = &[
     KitFile { path: "core/cycle.h", text: include_str!("core/cycle.h") },
     KitFile { path: "core/digest.c", text: include_str!("core/digest.c") },
     KitFile { path: "core/env.c", text: include_str!("core/env.c") },
+    KitFile { path: "core/fields.c", text: include_str!("core/fields.c") },
     KitFile { path: "core/hello.c", text: include_str!("core/hello.c") },
     KitFile { path: "core/hold.c", text: include_str!("core/hold.c") },
     KitFile { path: "core/kinds.h", text: include_str!("core/kinds.h") },

@@ -25,11 +25,14 @@ extern uint8_t m2560_ring[512];
 
 #define BD_ROM __attribute__((__progmem__))
 #define BD_ROM8(at) pgm_read_byte(at)
+#define BD_ROM16(at) pgm_read_word(at)
 #define BD_ROM32(at) pgm_read_dword(at)
 
 typedef struct {
     volatile uint16_t turns; /* of timer 1 */
 } bd_state;
+
+typedef uint8_t bd_lines_t;
 
 /* Clock periods, two of them for the input synchroniser. */
 typedef uint16_t bd_wait_t;
@@ -228,16 +231,16 @@ static inline void bd_data_free(bd_state *b) {
     PORTA = PORTB = PORTC = PORTD = 0;
 }
 
-static inline void bd_control(bd_state *b, uint16_t levels) {
+static inline void bd_control(bd_state *b, bd_lines_t levels) {
     (void)b;
-    PORTG = (uint8_t)levels & DDRG; /* a 1 on an input would pull it up */
+    PORTG = levels & DDRG; /* a 1 on an input would pull it up */
 }
 
-static inline void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels) {
+static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels) {
     (void)b;
-    DDRG &= (uint8_t)mask;
-    PORTG = (uint8_t)(levels & mask);
-    DDRG = (uint8_t)mask;
+    DDRG &= mask;
+    PORTG = levels & mask;
+    DDRG = mask;
 }
 
 static inline volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
@@ -270,7 +273,7 @@ static inline uint32_t bd_address_in(bd_state *b) {
     return (uint32_t)PINL | (uint32_t)PINK << 8 | (uint32_t)PINH << 16;
 }
 
-static inline uint16_t bd_control_in(bd_state *b) {
+static inline bd_lines_t bd_control_in(bd_state *b) {
     (void)b;
     return PING & 0x3F;
 }

@@ -32,15 +32,15 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
     uint32_t address = burst->address, step = burst->step;
-    uint8_t driven = (uint8_t)(c->held.mask | c->line_moved);
+    uint8_t driven = levels_held(c).mask;
     if (!m2560_fits(s)) return false;
     for (uint8_t n = 0; n < 3; n++) {
         b->address[n] = (uint8_t)(address >> 8 * n);
         b->step[n] = (uint8_t)(step >> 8 * n);
     }
-    b->idle = (uint8_t)s->image_idle & driven;
-    b->setup = (uint8_t)s->image_read_setup & driven;
-    b->strobe = (uint8_t)s->image_read & driven;
+    b->idle = s->image_idle & driven;
+    b->setup = s->image_read_setup & driven;
+    b->strobe = s->image_read & driven;
     b->level = (uint8_t)burst->charge;
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
@@ -83,7 +83,7 @@ static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
     const bw_run *r = &c->run;
     const bw_shape *s = &c->shape[r->shape];
     const bw_permit *p = &c->permit[r->shape];
-    uint8_t driven = (uint8_t)(c->held.mask | c->line_moved), operations = op[1] & 15;
+    uint8_t driven = levels_held(c).mask, operations = op[1] & 15;
     uint8_t last = op[3] >> (operations - 1) & 1;
     if (!m2560_fits(s) || s->drives_write || r->mask != 0xFFFFFFFFu) return false;
     if (s->waits[HOLD] > 4) return false;
@@ -94,11 +94,11 @@ static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
         return false;
     b->step[0] = op[1] & 0x80 ? 0xFF : 1;
     b->step[1] = op[1] & 0x80 ? 0xFF : 0;
-    b->idle = (uint8_t)s->image_idle & driven;
-    b->read_setup = (uint8_t)s->image_read_setup & driven;
-    b->read = (uint8_t)s->image_read & driven;
-    b->write_setup = (uint8_t)s->image_write_setup & driven;
-    b->write = (uint8_t)s->image_write & driven;
+    b->idle = s->image_idle & driven;
+    b->read_setup = s->image_read_setup & driven;
+    b->read = s->image_read & driven;
+    b->write_setup = s->image_write_setup & driven;
+    b->write = s->image_write & driven;
     b->settle = m2560_loops(s->waits[SETUP] - 2, 1);
     b->read_pulse = m2560_loops(s->waits[PULSE], 2);
     b->write_pulse = m2560_loops(s->waits[PULSE] - 2, 2);

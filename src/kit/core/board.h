@@ -1,7 +1,7 @@
 /* What a board must bring. The core names no controller; BW_BOARD is the board's header.
  *
- * The board header defines `bd_state` (its own memory, part of the one context), the sizes and facts
- * below as macros, and the functions below, best as `static inline`. src/kit/boards/template.h says
+ * The board header defines `bd_state` (its own memory, part of the one context), `bd_lines_t` (an
+ * unsigned type with a bit for each control line), the sizes and facts below as macros, and the functions below, best as `static inline`. src/kit/boards/template.h says
  * of each what it is for; the comments here are the contract.
  *
  * Sizes     BD_RING       bytes of the receive ring; BD_QUEUE + BD_SPARE at least
@@ -47,6 +47,7 @@
 #ifndef BD_ROM
 #define BD_ROM
 #define BD_ROM8(at) (*(at))
+#define BD_ROM16(at) (*(at))
 #define BD_ROM32(at) (*(at))
 #endif
 
@@ -83,13 +84,13 @@ static void bd_data_drive(bd_state *b, uint32_t mask, uint32_t levels);
 static void bd_data_free(bd_state *b);
 /* Control lines: which are outputs, with what levels; the others are inputs. bd_control changes
  * levels only, of all in one step where the board can. */
-static void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels);
-static void bd_control(bd_state *b, uint16_t levels);
+static void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels);
+static void bd_control(bd_state *b, bd_lines_t levels);
 /* One line: group 0 data, 1 address, 2 control; 0 input, 1 pulled up, 2 low, 3 high. */
 static void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t action);
 /* The levels of all address and control lines. */
 static uint32_t bd_address_in(bd_state *b);
-static uint16_t bd_control_in(bd_state *b);
+static bd_lines_t bd_control_in(bd_state *b);
 
 /* A wait of so many nanoseconds at least, made ready beforehand, since reckoning takes longer. */
 static bd_wait_t bd_wait_of(uint16_t ns);

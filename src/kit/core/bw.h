@@ -7,8 +7,11 @@
 
 /* Levels of some control lines; those outside the mask are 0. */
 typedef struct {
-    uint16_t mask, level;
+    bd_lines_t mask, level;
 } bw_levels;
+
+/* Levels of a shape: in idle, and what set-up and strobe change. */
+enum { IDLE, READ_SETUP, READ_STROBE, WRITE_SETUP, WRITE_STROBE };
 
 /* The send ring, by index: bytes to be sent from `tail` to `ready`; from `block` on the block of
  * COBS that is still open. A board that sends many bytes in a way of its own knows this layout. */
@@ -25,12 +28,12 @@ typedef struct bw_out {
 typedef struct {
     uint8_t used; /* the slot holds a shape */
     uint8_t width, first, writes;
-    bw_levels idle, read_setup, read_strobe, write_setup, write_strobe;
+    bw_levels levels[5];
     uint16_t times[5]; /* as asked: set-up, pulse, hold, recover, release */
     bd_wait_t waits[5];
     /* Levels of all driven lines in each phase; made new when the held levels change. */
-    uint16_t image_idle, image_read_setup, image_read, image_write_setup, image_write;
-    uint16_t drives_read, drives_write; /* lines driven beside those that are held */
+    bd_lines_t image_idle, image_read_setup, image_read, image_write_setup, image_write;
+    bd_lines_t drives_read, drives_write; /* lines driven beside those that are held */
 } bw_shape;
 
 typedef struct {
@@ -39,9 +42,10 @@ typedef struct {
     uint32_t start, words, lanes, mask, address[8];
 } bw_permit;
 
-/* Single lines, by group: data, address, control. */
+/* Single lines, a bit each: four bytes of data lines, four of address, two of control. */
+#define BW_LINE_BYTES 10
 typedef struct {
-    uint32_t driven[3], level[3], pulled[3];
+    uint8_t driven[BW_LINE_BYTES], level[BW_LINE_BYTES], pulled[BW_LINE_BYTES];
 } bw_drive;
 
 typedef struct {
@@ -103,8 +107,18 @@ typedef struct bw_core {
     uint32_t detail; /* of the fault */
     uint8_t kind, tag;
 
+    /* What HELLO and PING tell: all within 255 bytes from boot_id. */
+    uint32_t boot_id, session, previous_session, previous_run;
+    uint8_t previous_status;
+    uint32_t good, damaged, overruns;
+    uint8_t rail; /* as in PING */
+    uint32_t rail_counter;
+    uint8_t working;
+    uint32_t last_run;
+    uint8_t last_status;
+
     /* At work. */
-    uint8_t working, silent, cause;
+    uint8_t silent, cause;
     uint32_t cause_detail, work_id, work_done, work_whole, work_began, busy_at;
     uint32_t work_limit; /* ms */
     uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, beat;
@@ -118,9 +132,7 @@ typedef struct bw_core {
     uint8_t scratch[BD_SCRATCH]; /* 128 words of READ, rows of WALK, a script that is checked */
 
     /* Session. */
-    uint32_t session, previous_session, previous_run, boot_id;
-    uint8_t previous_status;
-    uint32_t last_good, good, damaged, overruns;
+    uint32_t last_good;
     uint32_t rate, rate_before, rate_since;
     uint8_t rate_trial;
 
@@ -133,9 +145,8 @@ typedef struct bw_core {
     uint8_t was_read; /* the last cycle read: the module may still be letting the lines go */
 
     /* Rail. */
-    uint8_t rail; /* as in PING */
     uint8_t rail_fault;
-    uint32_t rail_detail, rail_counter, rail_since;
+    uint32_t rail_detail, rail_since;
     uint16_t floor, lowest, highest;
     uint8_t control_late; /* lines that idle high are not driven yet */
 
@@ -144,15 +155,13 @@ typedef struct bw_core {
     uint32_t lines_until;
     uint8_t hold_slot, hold_write;
     bw_drive drive;
-    uint16_t line_moved; /* control lines that a script moved: reset, protect */
-    uint16_t line_level;
+    bw_levels moved; /* control lines that a script moved: reset, protect */
 
     /* Runs. */
     bw_kept kept[BD_RUNS];
     uint8_t kept_next;
     uint16_t chain;
-    uint32_t last_run;
-    uint8_t last_status, halted, chain_open;
+    uint8_t halted, chain_open;
     uint16_t run_permits;
     uint8_t run_permits_on, permit_seen;
     bw_run run;

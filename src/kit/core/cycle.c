@@ -1,8 +1,8 @@
 /* Cycles. The images say what every driven control line shows in each phase. */
 #include "cycle.h"
 
-void cycle_extra(bw_core *c, uint16_t mask, uint16_t levels) {
-    bd_control_drive(&c->bd, c->held.mask | c->line_moved | mask, levels);
+void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels) {
+    bd_control_drive(&c->bd, levels_held(c).mask | mask, levels);
 }
 
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {

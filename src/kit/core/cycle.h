@@ -7,7 +7,7 @@
 enum { SETUP, PULSE, HOLD, RECOVER, RELEASE };
 
 /* Lines that no idle level names are outputs only while a phase of their shape lasts. */
-void cycle_extra(bw_core *c, uint16_t mask, uint16_t levels);
+void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels);
 
 BW_HOT uint32_t cycle_read_here(bw_core *c, const bw_shape *s, uint32_t address) {
     uint32_t bus;

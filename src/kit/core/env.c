@@ -54,14 +54,13 @@ uint8_t env_line(bw_core *c, uint8_t line, bool active) {
         return E_GOOD;
     }
     if (of[line].line >= BD_CONTROL_LINES) return E_NO_LINE;
-    moved.mask = (uint16_t)(1u << of[line].line);
+    moved.mask = (bd_lines_t)(1u << of[line].line);
     moved.level = (active == (of[line].high != 0)) ? moved.mask : 0;
     if (!lines_may_move(c, moved)) return E_NOT_PERMITTED;
-    c->line_moved |= moved.mask;
-    c->line_level = (uint16_t)((c->line_level & ~moved.mask) | moved.level);
+    c->moved = levels_then(c->moved, moved);
     shape_images(c);
-    bd_control_drive(&c->bd, c->held.mask | c->line_moved,
-                     (uint16_t)((c->held.level & ~c->line_moved) | c->line_level));
+    moved = levels_held(c);
+    bd_control_drive(&c->bd, moved.mask, moved.level);
     return E_GOOD;
 }
 

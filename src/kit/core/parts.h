@@ -27,6 +27,18 @@ uint8_t take_below(bw_core *c, uint8_t limit);
 void take_bad(bw_core *c, uint16_t at);
 bool take_end(bw_core *c); /* nothing is left, and nothing was wrong */
 
+/* fields.c: rows of fields, in program memory. A field is a byte below a limit, or of this kind;
+ * a width is 1, 2 or 4. */
+enum { FIELD_FLAG = 2, FIELD_8 = 252, FIELD_WIDTH, FIELD_16, FIELD_32 };
+typedef struct {
+    uint8_t kind;
+    uint8_t at; /* in the struct, or from its base */
+} bw_field;
+#define ROW_OF(row) row, sizeof(row) / sizeof *(row)
+void take_row(bw_core *c, void *to, const bw_field *row, uint8_t count);
+void send_row(bw_core *c, const void *from, const bw_field *row, uint8_t count);
+void send_rom(bw_core *c, const void *from, uint8_t count);
+
 /* send.c: frames out. */
 void send_pump(bw_core *c);
 void send_begin(bw_core *c, uint8_t kind, uint8_t tag);
@@ -49,7 +61,7 @@ uint32_t answer_id(bw_core *c); /* nonce or run id of the request that is looked
 /* hello.c */
 void hello_opens(bw_core *c, uint32_t session); /* a new session */
 void hello_forgets(bw_core *c);
-uint16_t hello_strobes(void); /* control lines that the board names write strobes */
+bd_lines_t hello_strobes(void); /* control lines that the board names write strobes */
 bool hello_lists(uint32_t rate);
 void hello_answer(bw_core *c, uint8_t tag, uint32_t session);
 void ping_answer(bw_core *c, uint8_t tag);
@@ -94,6 +106,7 @@ void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count);
 /* rail.c */
 void rail_poll(bw_core *c);
 void rail_open(bw_core *c, uint8_t state);
+bool rail_closed(const bw_core *c); /* the switch */
 uint8_t rail_refusal(bw_core *c); /* of a request that needs the rail; 0: it is on */
 uint16_t rail_mv(bw_core *c);
 
@@ -103,7 +116,10 @@ uint8_t shape_count(const bw_core *c);
 void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now on */
 void shape_images(bw_core *c);
 uint32_t word_ones(const bw_shape *s);
+uint8_t lowest_bit(uint16_t mask); /* of a mask that is not 0 */
 bw_levels levels_then(bw_levels under, bw_levels over);
+bw_levels levels_held(const bw_core *c); /* with what scripts have moved */
+bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup);
 bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown);
 
 /* cycle.c */

@@ -11,7 +11,7 @@ uint16_t rail_mv(bw_core *c) {
     return c->rail == RAIL_ON || c->rail == RAIL_RISING ? BD_RAIL_MV : 0;
 }
 
-static bool closed(const bw_core *c) {
+bool rail_closed(const bw_core *c) {
     return c->rail == RAIL_ON || c->rail == RAIL_RISING;
 }
 
@@ -23,7 +23,7 @@ uint8_t rail_refusal(bw_core *c) {
 
 /* The order matters: low on a control line would select battery-backed RAM while the supply falls. */
 void rail_open(bw_core *c, uint8_t state) {
-    bool was = closed(c);
+    bool was = rail_closed(c);
     for (uint8_t n = 0; n < BD_SHAPES; n++) c->permit[n].used = 0;
     chain_halt(c);
     if (was) {
@@ -35,7 +35,7 @@ void rail_open(bw_core *c, uint8_t state) {
         bd_control_drive(&c->bd, 0, 0);
         c->bus_out = c->was_read = 0;
         c->held.mask = c->held.level = 0;
-        c->line_moved = c->line_level = 0;
+        c->moved = c->held;
         c->control_late = 0;
         c->rail_counter++;
         c->rail_since = bd_now(&c->bd);
@@ -61,7 +61,7 @@ static void trip(bw_core *c, uint8_t code, uint32_t detail) {
 void rail_poll(bw_core *c) {
     uint16_t mv;
     if (c->rail == RAIL_OFF) return;
-    if (closed(c) && bd_over_current(&c->bd)) {
+    if (rail_closed(c) && bd_over_current(&c->bd)) {
         trip(c, F_OVER_CURRENT, 0);
         return;
     }
@@ -112,7 +112,7 @@ static void close_switch(bw_core *c) {
     bd_address_drive(&c->bd, false);
     c->bus_out = 0;
     shape_hold(c);
-    bd_control_drive(&c->bd, c->held.mask & (uint16_t)~c->held.level, 0);
+    bd_control_drive(&c->bd, c->held.mask & (bd_lines_t)~c->held.level, 0);
     c->control_late = 1;
     c->rail = RAIL_RISING;
     c->rail_since = bd_now(&c->bd);
