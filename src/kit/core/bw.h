@@ -57,19 +57,20 @@ typedef struct {
 /* Where a run stands in the chain. */
 typedef struct {
     uint32_t session, id, after;
+    uint32_t request; /* checksum of RUN's fields, or of the body of REPEAT and HOLD */
     uint16_t chain;
     uint8_t kind;
 } bw_place;
 
 /* A run that has begun: its reply is kept. */
 typedef struct bw_kept {
-    bw_place place;
-    uint32_t request;    /* checksum of RUN's fields, or of the body of REPEAT and HOLD */
+    bw_place place; /* first: its fields are sent with the others */
     uint8_t status;      /* 255: at work */
     uint8_t lane[4];
     uint16_t at;
     uint32_t a, d, elapsed, mismatches, done;
-    uint16_t emitted, listed, listed_room;
+    uint16_t emitted;
+    uint8_t listed, listed_room;
     uint8_t shape, write; /* of HOLD */
     uint32_t address, value;
     uint8_t pool[BD_POOL]; /* emitted words from the start, mismatches behind the room for them */

@@ -1,13 +1,20 @@
 /* The run chain: each run once, in order, and never after a halt. */
+#include <stddef.h>
+
 #include "parts.h"
 
-bool chain_place(bw_core *c, bw_place *place) {
+static const bw_field row[] BD_ROM = {
+    {FIELD_32, offsetof(bw_place, session)},
+    {FIELD_16, offsetof(bw_place, chain)},
+    {FIELD_32, offsetof(bw_place, id)},
+    {FIELD_32, offsetof(bw_place, after)},
+};
+#define NO_AFTER 3
+
+void chain_place(bw_core *c, bw_place *place) {
     place->kind = c->kind;
-    place->session = take32(c);
-    place->chain = take16(c);
-    place->id = take32(c);
-    place->after = take32(c);
-    return c->bad_at == 0;
+    place->request = chain_sum(c);
+    take_row(c, place, ROW_OF(row));
 }
 
 /* Over all of a body but kind and tag: what tells one request from another. */
@@ -19,38 +26,38 @@ uint32_t chain_sum(bw_core *c) {
     return crc_done(sum);
 }
 
-static bool equal(const bw_kept *k, const bw_place *place, uint32_t request) {
-    return k->place.kind == place->kind && k->place.session == place->session &&
-           k->place.chain == place->chain && k->place.id == place->id && k->request == request;
+static bool equal(const bw_place *a, const bw_place *b) {
+    return a->kind == b->kind && a->session == b->session && a->chain == b->chain && a->id == b->id &&
+           a->request == b->request;
 }
 
-uint8_t chain_judge(bw_core *c, const bw_place *place, uint32_t request, bw_kept **again) {
+uint8_t chain_judge(bw_core *c, const bw_place *place) {
     bool same, fresh;
-    *again = 0;
-    if (place->session != c->session) return fault_of(c, F_NOT_NEXT, c->last_run);
-    for (uint8_t n = 0; n < BD_RUNS; n++) {
-        if (!equal(&c->kept[n], place, request)) continue;
-        *again = &c->kept[n];
-        return F_NONE;
+    if (place->session == c->session) {
+        for (uint8_t n = 0; n < BD_RUNS; n++) {
+            if (!equal(&c->kept[n].place, place)) continue;
+            chain_answer(c, &c->kept[n]);
+            return F_ANSWERED;
+        }
+        same = place->chain == c->chain && c->chain_open && c->last_run != 0xFFFFFFFFu &&
+               place->id == c->last_run + 1;
+        fresh = place->chain == (uint16_t)(c->chain + 1) && place->id > c->last_run;
+        if (place->after == c->last_run && (same || fresh)) return F_NONE;
     }
-    same = place->chain == c->chain && c->chain_open && c->last_run != 0xFFFFFFFFu &&
-           place->id == c->last_run + 1;
-    fresh = place->chain == (uint16_t)(c->chain + 1) && place->id > c->last_run;
-    if (place->after == c->last_run && (same || fresh)) return F_NONE;
     return fault_of(c, F_NOT_NEXT, c->last_run);
 }
 
-bw_kept *chain_begin(bw_core *c, const bw_place *place, uint32_t request) {
+bw_kept *chain_begin(bw_core *c, const bw_place *place) {
     bw_kept *k = &c->kept[c->kept_next];
     c->kept_next = (uint8_t)(c->kept_next + 1 == BD_RUNS ? 0 : c->kept_next + 1);
     k->place = *place;
-    k->request = request;
     k->status = c->last_status = E_AT_WORK;
     k->emitted = k->listed = 0;
-    k->mismatches = 0;
+    k->mismatches = k->done = k->d = 0;
     c->chain = place->chain;
     c->last_run = place->id;
     c->chain_open = c->halted = 0;
+    c->run.kept = k;
     return k;
 }
 
@@ -90,42 +97,39 @@ bool chain_same_at_work(bw_core *c) {
     place.session = line_u32(c, 2);
     place.chain = (uint16_t)line_u32(c, 6);
     place.id = line_u32(c, 8);
-    return place.id == k->place.id && equal(k, &place, chain_sum(c));
+    if (place.id != k->place.id) return false;
+    place.request = chain_sum(c);
+    return equal(&k->place, &place);
 }
 
-static void run_answer(bw_core *c, const bw_kept *k) {
-    send32(c, k->request);
-    send8(c, k->status);
-    send16(c, k->at);
-    for (uint8_t n = 0; n < 4; n++) send8(c, k->lane[n]);
-    send32(c, k->a);
-    send32(c, k->d);
-    send32(c, k->elapsed);
-    send32(c, k->mismatches);
-    send8(c, (uint8_t)k->listed);
-    for (uint16_t n = 0; n < k->listed; n++)
-        for (uint8_t m = 0; m < 12; m++) send8(c, k->pool[BD_POOL - 12u * (n + 1u) + m]);
-    for (uint16_t n = 0; n < 4 * k->emitted; n++) send8(c, k->pool[n]);
-}
+#define KEPT(kind, field) {kind, offsetof(bw_kept, field)}
+
+static const bw_field of_run[] BD_ROM = {
+    KEPT(FIELD_32, place.request), KEPT(FIELD_8, status), KEPT(FIELD_16, at),
+    KEPT(FIELD_8, lane[0]), KEPT(FIELD_8, lane[1]), KEPT(FIELD_8, lane[2]), KEPT(FIELD_8, lane[3]),
+    KEPT(FIELD_32, a), KEPT(FIELD_32, d), KEPT(FIELD_32, elapsed), KEPT(FIELD_32, mismatches),
+    KEPT(FIELD_8, listed),
+};
+static const bw_field of_repeat[] BD_ROM = {
+    KEPT(FIELD_8, status), KEPT(FIELD_32, done), KEPT(FIELD_32, d),
+};
+static const bw_field of_hold[] BD_ROM = {
+    KEPT(FIELD_32, place.after), KEPT(FIELD_8, shape), KEPT(FIELD_8, write),
+    KEPT(FIELD_32, address), KEPT(FIELD_32, value), KEPT(FIELD_32, d),
+};
 
 void chain_answer(bw_core *c, const bw_kept *k) {
     reply_begin(c);
-    send32(c, k->place.session);
-    send16(c, k->place.chain);
-    send32(c, k->place.id);
-    if (k->place.kind == K_RUN) {
-        run_answer(c, k);
-    } else if (k->place.kind == K_REPEAT) {
-        send8(c, k->status);
-        send32(c, k->done);
-        send32(c, k->d);
+    send_row(c, k, row, NO_AFTER);
+    if (k->place.kind == K_REPEAT) {
+        send_row(c, k, ROW_OF(of_repeat));
+    } else if (k->place.kind == K_HOLD) {
+        send_row(c, k, ROW_OF(of_hold));
     } else {
-        send32(c, k->place.after);
-        send8(c, k->shape);
-        send8(c, 1);
-        send32(c, k->address);
-        send32(c, k->value);
-        send32(c, k->d);
+        const uint8_t *at = k->pool + BD_POOL;
+        send_row(c, k, ROW_OF(of_run));
+        for (uint8_t n = 0; n < k->listed; n++) send_bytes(c, at -= 12, 12);
+        for (uint16_t n = 0; n < 4 * k->emitted; n++) send8(c, k->pool[n]);
     }
     send_end(c);
 }

@@ -73,6 +73,7 @@ uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
 void work_halt(bw_core *c, uint8_t cause);
 uint32_t ms_ticks(uint32_t ms);
+uint32_t us_ticks(uint32_t us);
 
 /* The same at little cost, between two words: what came is taken, what is due goes out, and now and
  * then the rest is done. */
@@ -102,6 +103,7 @@ uint8_t serve_run(bw_core *c);
 uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail);
 void reply_begin(bw_core *c); /* kind and tag of the request at work */
 void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count);
+void reply_echo(bw_core *c, uint8_t count); /* of the request's bytes after kind and tag, 24 at most */
 
 /* rail.c */
 void rail_poll(bw_core *c);
@@ -147,9 +149,10 @@ void permit_poll(bw_core *c, uint32_t now);
 uint16_t permit_seconds(bw_core *c);
 
 /* chain.c */
-bool chain_place(bw_core *c, bw_place *place); /* takes session, chain, run and after */
-uint8_t chain_judge(bw_core *c, const bw_place *place, uint32_t request, bw_kept **again);
-bw_kept *chain_begin(bw_core *c, const bw_place *place, uint32_t request);
+void chain_place(bw_core *c, bw_place *place); /* takes session, chain, run and after */
+/* May it begin? F_ANSWERED if it has before: then it gets the same answer. */
+uint8_t chain_judge(bw_core *c, const bw_place *place);
+bw_kept *chain_begin(bw_core *c, const bw_place *place);
 void chain_end(bw_core *c, bw_kept *kept, uint8_t status);
 void chain_halt(bw_core *c);
 void chain_reset(bw_core *c);

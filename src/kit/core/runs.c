@@ -99,7 +99,7 @@ uint8_t serve_run(bw_core *c) {
     bw_kept *k;
     bw_script *s;
     bw_need need;
-    uint32_t request, meant;
+    uint32_t meant;
     uint16_t bytes, room;
     uint8_t slot, code;
     chain_place(c, &place);
@@ -121,17 +121,12 @@ uint8_t serve_run(bw_core *c) {
         take_bad(c, PAYLOAD_AT);
         return F_MALFORMED;
     }
-    request = chain_sum(c);
-    if (line_u32(c, (uint16_t)(c->length - 4)) != request) {
+    if (line_u32(c, (uint16_t)(c->length - 4)) != place.request) {
         take_bad(c, (uint16_t)(c->length - 4));
         return F_MALFORMED;
     }
-    code = chain_judge(c, &place, request, &k);
+    code = chain_judge(c, &place);
     if (code) return code;
-    if (k) {
-        chain_answer(c, k);
-        return F_NONE;
-    }
     if (rail_refusal(c)) return rail_refusal(c);
     if (slot >= BD_SCRIPTS || !c->script[slot].length) return F_NO_SCRIPT;
     s = &c->script[slot];
@@ -149,8 +144,7 @@ uint8_t serve_run(bw_core *c) {
     r->code = s->code;
     r->length = s->length;
     r->pay_at = line_index(c->body, PAYLOAD_AT);
-    k = chain_begin(c, &place, request);
-    r->kept = k;
+    k = chain_begin(c, &place);
     /* Emitted words are promised; mismatches get what is left of memory and of a reply. */
     room = (uint16_t)(BD_POOL - 4 * need.emitted);
     if (room > BD_TX_BODY - REPLY_HEAD - 4 * need.emitted)

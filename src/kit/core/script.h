@@ -20,7 +20,18 @@ void env_pass(bw_core *c, uint32_t ticks); /* lets time pass */
 uint32_t env_payload(bw_core *c, uint16_t word);
 
 /* ops.c: the operations as bytes. */
+enum {
+    OP_ON = 1, OP_BACK = 2, /* moves the cursor */
+    OP_LOOKS = 4,           /* at the word at the cursor; a wait for ones does not */
+    OP_STRAIGHT = 8,        /* may stand after `finally` */
+    OP_CYCLE = 16           /* one */
+};
+/* Of a block's begin and end, or 0: which block, and OP_END. */
+enum { OP_LOOP = 1, OP_CRITICAL, OP_ATOMIC, OP_END = 0x80 };
 uint8_t op_length(uint8_t opcode); /* 0: no such opcode */
+uint8_t op_is(uint8_t opcode);     /* OP_...; of one that there is */
+uint8_t op_block(uint8_t opcode);
+int8_t op_moves(uint8_t is);       /* the cursor */
 uint32_t op_get(const uint8_t *at, uint8_t bytes);
 
 /* check.c, measure.c. `script` is checked for N = n. */

@@ -16,6 +16,13 @@ void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
     send_bytes(c, bytes, count);
 }
 
+void reply_echo(bw_core *c, uint8_t count) {
+    uint8_t bytes[24];
+    line_open_entry(c); /* another frame may have been looked at since */
+    for (uint8_t n = 0; n < count; n++) bytes[n] = line_u8(c, n + 2u);
+    reply_body(c, bytes, count);
+}
+
 static uint8_t by_kind(bw_core *c) {
     switch (c->kind) {
     case K_RATE: return serve_rate(c);
@@ -46,7 +53,7 @@ void serve(bw_core *c) {
         code = by_kind(c);
         if (code == F_MALFORMED) c->detail = c->bad_at;
     }
-    if (code == F_NONE || c->silent) return;
+    if (code == F_NONE || code == F_ANSWERED || c->silent) return;
     if (code == F_SAGGED || code == F_OVER_CURRENT) c->detail = c->rail_detail;
     c->replying = 1;
     answer_fault(c, c->work_kind, c->work_tag, c->work_id, code, c->detail);
