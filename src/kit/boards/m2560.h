@@ -34,13 +34,21 @@ typedef struct {
 
 typedef uint8_t bd_lines_t;
 
+/* Through a register, two bytes an instruction; by address it would be four. */
+#define BD_NEAR(p)                     \
+    __extension__({                    \
+        __typeof__(p) near_ = (p);     \
+        __asm__("" : "+r"(near_));     \
+        near_;                         \
+    })
+
 /* Clock periods, two of them for the input synchroniser. */
 typedef uint16_t bd_wait_t;
 
 /* What the bursts of m2560_bursts.h are made of; the assembler files know this layout. */
 typedef struct {
     uint8_t address[3], step[3];
-    uint8_t idle, setup, strobe;   /* levels of port G */
+    uint8_t levels[3];             /* of port G: idle, set-up, strobe */
     uint8_t level;                 /* of a charge */
     uint8_t settle, pulse;         /* loops of three periods */
     uint8_t mode;
@@ -48,7 +56,7 @@ typedef struct {
 } bd_burst;
 typedef struct {
     uint8_t address[3], step[2];
-    uint8_t idle, read_setup, read, write_setup, write;
+    uint8_t levels[5];
     uint8_t settle, read_pulse, write_pulse;
     uint8_t writes, turns, operations, charged;
     uint8_t value[4], got[4];

@@ -16,11 +16,21 @@ uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
 
 #define M2560_REACH 0xFFFFFFul
 
+static const uint8_t m2560_longest[5] BD_ROM = {
+    M2560_SETUP + 2, M2560_PULSE, M2560_HOLD + 2, M2560_RECOVER + 2, M2560_RELEASE + 2,
+};
+
 static inline bool m2560_fits(const bw_shape *s) {
-    const bd_wait_t *wait = s->waits;
-    return s->width == 4 && !s->drives_read && wait[SETUP] <= M2560_SETUP + 2 &&
-           wait[PULSE] <= M2560_PULSE && wait[HOLD] <= M2560_HOLD + 2 &&
-           wait[RECOVER] <= M2560_RECOVER + 2 && wait[RELEASE] <= M2560_RELEASE + 2;
+    if (s->width != 4 || s->drives_read) return false;
+    for (uint8_t n = 0; n < 5; n++)
+        if (s->waits[n] > BD_ROM8(&m2560_longest[n])) return false;
+    return true;
+}
+
+/* Levels of port G in the first phases of a shape. */
+static inline void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count) {
+    uint8_t driven = levels_held(c).mask;
+    for (uint8_t n = 0; n < count; n++) to[n] = s->image[n] & driven;
 }
 
 /* Loops of three periods, where `passed` pass in any case. */
@@ -32,15 +42,12 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
     uint32_t address = burst->address, step = burst->step;
-    uint8_t driven = levels_held(c).mask;
     if (!m2560_fits(s)) return false;
     for (uint8_t n = 0; n < 3; n++) {
         b->address[n] = (uint8_t)(address >> 8 * n);
         b->step[n] = (uint8_t)(step >> 8 * n);
     }
-    b->idle = s->image_idle & driven;
-    b->setup = s->image_read_setup & driven;
-    b->strobe = s->image_read & driven;
+    m2560_levels(c, s, b->levels, 3);
     b->level = (uint8_t)burst->charge;
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
@@ -80,34 +87,26 @@ static inline void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
 
 /* All lines of the word, every write within the window of the permit, and times as above. */
 static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
-    const bw_run *r = &c->run;
+    const bw_run *r = BW_NEAR(&c->run);
     const bw_shape *s = &c->shape[r->shape];
-    const bw_permit *p = &c->permit[r->shape];
-    uint8_t driven = levels_held(c).mask, operations = op[1] & 15;
-    uint8_t last = op[3] >> (operations - 1) & 1;
-    if (!m2560_fits(s) || s->drives_write || r->mask != 0xFFFFFFFFu) return false;
-    if (s->waits[HOLD] > 4) return false;
-    if (r->b > M2560_REACH || r->n - 1 > M2560_REACH - r->b) return false;
-    if (op[2] && (!s->writes || !permit_covers(c, r->shape, r->b, 0xFFFFFFFFu) ||
-                  r->b < p->start || r->b - p->start >= p->words ||
-                  r->n > p->words - (r->b - p->start)))
-        return false;
+    uint8_t operations = op[1] & 15, all = (uint8_t)((1u << operations) - 1), inverse;
+    uint32_t to = r->b + (r->n - 1);
+    if (!m2560_fits(s) || s->drives_write || s->waits[HOLD] > 4) return false;
+    if (r->mask != 0xFFFFFFFFu || to < r->b || to > M2560_REACH) return false;
+    if (op[2] && (!s->writes || !permit_window(c, r->shape, r->b, to))) return false;
+    inverse = op[3] > all >> 1; /* the last of them */
     b->step[0] = op[1] & 0x80 ? 0xFF : 1;
     b->step[1] = op[1] & 0x80 ? 0xFF : 0;
-    b->idle = s->image_idle & driven;
-    b->read_setup = s->image_read_setup & driven;
-    b->read = s->image_read & driven;
-    b->write_setup = s->image_write_setup & driven;
-    b->write = s->image_write & driven;
+    m2560_levels(c, s, b->levels, 5);
     b->settle = m2560_loops(s->waits[SETUP] - 2, 1);
     b->read_pulse = m2560_loops(s->waits[PULSE], 2);
     b->write_pulse = m2560_loops(s->waits[PULSE] - 2, 2);
     b->writes = op[2];
     b->operations = operations;
     /* Before which operations the value turns; before the first it is that of the last. */
-    b->turns = (uint8_t)(op[3] ^ (op[3] << 1 | last)) & (uint8_t)((1u << operations) - 1);
+    b->turns = (uint8_t)(op[3] ^ (op[3] << 1 | inverse)) & all;
     b->charged = !(op[1] & 0x40);
-    for (uint8_t n = 0; n < 4; n++) b->value[n] = op[4 + n] ^ (last ? 0xFF : 0);
+    for (uint8_t n = 0; n < 4; n++) b->value[n] = op[4 + n] ^ (inverse ? 0xFF : 0);
     return true;
 }
 

@@ -43,6 +43,14 @@
 #define BW_FAST
 #endif
 
+/* A pointer into the context whose fields are to be addressed through it, though the compiler may know
+ * where they are: shorter on some controllers. */
+#ifdef BD_NEAR
+#define BW_NEAR(p) BD_NEAR(p)
+#else
+#define BW_NEAR(p) (p)
+#endif
+
 /* Constants that an 8-bit controller keeps in program memory. */
 #ifndef BD_ROM
 #define BD_ROM

@@ -5,13 +5,26 @@
 #include BD_BURSTS
 #endif
 
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, uint32_t address, int16_t step,
-                 uint8_t precharge) {
+uint8_t burst_asked(bw_core *c, bw_words *w, const bw_field *row, uint8_t fields) {
+    uint8_t code;
+    w->few = 0;
+    take_row(c, w, row, fields);
+    if (!take_end(c)) return F_MALFORMED;
+    if (w->few) w->count = w->few;
+    code = rail_refusal(c);
+    if (code) return code;
+    if (!shape_get(c, w->slot)) return F_NO_SHAPE;
+    work_whole(c, w->count);
+    return span_check(c, w->address, w->step, w->count);
+}
+
+void burst_begin(bw_core *c, bw_burst *b, const bw_words *w) {
+    const bw_shape *s = &c->shape[w->slot];
     b->shape = s;
-    b->address = address;
-    b->step = (uint32_t)(int32_t)step;
-    b->charged = precharge != 0;
-    b->charge = precharge == 2 ? word_ones(s) : 0;
+    b->address = w->address;
+    b->step = (uint32_t)(int32_t)w->step;
+    b->charged = w->precharge != 0;
+    b->charge = w->precharge == 2 ? word_ones(s) : 0;
 #ifdef BD_BURSTS
     b->own = bd_burst_begin(c, b);
 #endif

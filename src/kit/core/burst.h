@@ -22,8 +22,17 @@ typedef struct {
 
 enum { READ_ALL, READ_TO_EQUAL, READ_WHILE_EQUAL };
 
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, uint32_t address, int16_t step,
-                 uint8_t precharge);
+/* What READ and DIGEST ask for. */
+typedef struct {
+    uint32_t address, count;
+    uint16_t nonce, few; /* READ's count */
+    int16_t step;
+    uint8_t slot, precharge, encoding;
+} bw_words;
+
+/* Takes fields and checks what both have in common; and then the burst begins. */
+uint8_t burst_asked(bw_core *c, bw_words *w, const bw_field *row, uint8_t fields);
+void burst_begin(bw_core *c, bw_burst *b, const bw_words *w);
 /* Reads up to `count` words to `to`, lowest byte first. READ_TO_EQUAL ends after a word that equals
  * the one before it, READ_WHILE_EQUAL after one that does not; there the words before it are passed
  * over and only the last is kept. The first is compared with the word before `to`. `ended` says that

@@ -32,14 +32,16 @@ typedef struct {
     uint16_t times[5]; /* as asked: set-up, pulse, hold, recover, release */
     bd_wait_t waits[5];
     /* Levels of all driven lines in each phase; made new when the held levels change. */
-    bd_lines_t image_idle, image_read_setup, image_read, image_write_setup, image_write;
+    bd_lines_t image[5];
     bd_lines_t drives_read, drives_write; /* lines driven beside those that are held */
 } bw_shape;
 
+/* A window of words, and single addresses under a mask. */
+#define BW_VALUES 8
 typedef struct {
     uint8_t used, lines, count;
     uint32_t until; /* ticks */
-    uint32_t start, words, lanes, mask, address[8];
+    uint32_t start, words, lanes, mask, address[BW_VALUES];
 } bw_permit;
 
 /* Single lines, a bit each: four bytes of data lines, four of address, two of control. */
@@ -75,6 +77,24 @@ typedef struct bw_kept {
     uint32_t address, value;
     uint8_t pool[BD_POOL]; /* emitted words from the start, mismatches behind the room for them */
 } bw_kept;
+
+/* A fault to be told. */
+typedef struct {
+    uint32_t id, detail;
+    uint8_t kind, tag, code;
+} bw_fault;
+
+/* The request at work. */
+typedef struct {
+    uint8_t kind, tag;
+    uint8_t silent; /* nobody waits for its reply */
+    uint8_t cause;  /* why it must end */
+    uint8_t busy_now, is_long, replying;
+    uint8_t off_due; /* the rail, when it has ended */
+    uint8_t ending;  /* it is that of an earlier session */
+    uint32_t id, done, whole, began, busy_at;
+    uint32_t limit; /* ms */
+} bw_work;
 
 /* One script at work; see run.c. */
 typedef struct bw_run bw_run;
@@ -118,17 +138,13 @@ typedef struct bw_core {
     uint32_t last_run;
     uint8_t last_status;
 
-    /* At work. */
-    uint8_t silent, cause;
-    uint32_t cause_detail, work_id, work_done, work_whole, work_began, busy_at;
-    uint32_t work_limit; /* ms */
-    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, beat;
-    uint8_t ending; /* work of an earlier session goes on */
+    bw_work work;
+    uint8_t beat;
 
     /* Answers that wait for the gap between two frames. */
-    uint8_t owes, ping_tag, stop_tag, hello_tag, bad_tag, bad_kind, bad_code;
-    uint8_t hello_at;
-    uint32_t hello_session, stop_within, bad_id, bad_detail;
+    uint8_t owes, ping_tag, stop_tag, hello_tag;
+    uint32_t hello_session, stop_within;
+    bw_fault fault;
 
     uint8_t scratch[BD_SCRATCH]; /* 128 words of READ, rows of WALK, a script that is checked */
 

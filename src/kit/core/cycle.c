@@ -28,19 +28,19 @@ static void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_
     c->was_read = 0;
     bd_address(&c->bd, address);
     bd_data_drive(&c->bd, word_ones(s) << s->first, value << s->first);
-    if (s->drives_write) cycle_extra(c, s->drives_write, s->image_write_setup);
-    bd_control(&c->bd, s->image_write_setup);
+    if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
+    bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);
 }
 
 void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
     write_begin(c, s, address, value);
-    bd_control(&c->bd, s->image_write);
+    bd_control(&c->bd, s->image[WRITE_STROBE]);
     bd_wait(&c->bd, s->waits[PULSE]);
-    bd_control(&c->bd, s->image_write_setup);
+    bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image_idle);
-    if (s->drives_write) cycle_extra(c, 0, s->image_idle);
+    bd_control(&c->bd, s->image[IDLE]);
+    if (s->drives_write) cycle_extra(c, 0, s->image[IDLE]);
     bd_data_free(&c->bd);
     bd_wait(&c->bd, s->waits[RECOVER]);
 }
@@ -51,24 +51,24 @@ void cycle_strobe(bw_core *c, const bw_shape *s, uint32_t address, bool write, u
     if (write) {
         write_begin(c, s, address, value);
         if (mark) bd_mark(&c->bd, true);
-        bd_control(&c->bd, s->image_write);
+        bd_control(&c->bd, s->image[WRITE_STROBE]);
     } else {
         bd_address(&c->bd, address);
-        if (s->drives_read) cycle_extra(c, s->drives_read, s->image_read_setup);
-        bd_control(&c->bd, s->image_read_setup);
+        if (s->drives_read) cycle_extra(c, s->drives_read, s->image[READ_SETUP]);
+        bd_control(&c->bd, s->image[READ_SETUP]);
         bd_wait(&c->bd, s->waits[SETUP]);
         if (mark) bd_mark(&c->bd, true);
-        bd_control(&c->bd, s->image_read);
+        bd_control(&c->bd, s->image[READ_STROBE]);
     }
     bd_wait(&c->bd, s->waits[PULSE]);
 }
 
 /* Ends a cycle that was held: strobe back, then idle, then the data lines. */
 void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
-    bd_control(&c->bd, write ? s->image_write_setup : s->image_read_setup);
+    bd_control(&c->bd, write ? s->image[WRITE_SETUP] : s->image[READ_SETUP]);
     bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image_idle);
-    if (s->drives_read | s->drives_write) cycle_extra(c, 0, s->image_idle);
+    bd_control(&c->bd, s->image[IDLE]);
+    if (s->drives_read | s->drives_write) cycle_extra(c, 0, s->image[IDLE]);
     bd_data_free(&c->bd);
     bd_wait(&c->bd, s->waits[RECOVER]);
     c->was_read = !write;

@@ -1,46 +1,43 @@
 /* DIGEST: checksum, AND and OR of many words, made here. */
+#include <stddef.h>
+
 #include "burst.h"
 
 /* Words between two pauses; each is short against every time that is kept. */
 #define SLICE 128
 
+static const bw_field fields[] BD_ROM = {
+    {FIELD_16, offsetof(bw_words, nonce)}, {FIELD_8, offsetof(bw_words, slot)},
+    {FIELD_32, offsetof(bw_words, address)}, {FIELD_16, offsetof(bw_words, step)},
+    {FIELD_32, offsetof(bw_words, count)}, {3, offsetof(bw_words, precharge)},
+};
+static const bw_field found[] BD_ROM = {
+    {FIELD_32, offsetof(bw_sum, crc)}, {FIELD_32, offsetof(bw_sum, all)},
+    {FIELD_32, offsetof(bw_sum, any)},
+};
+
 uint8_t serve_digest(bw_core *c) {
-    uint8_t echo[14], slot, precharge;
-    uint32_t address, count;
-    int16_t step;
-    bw_shape *s;
+    bw_words w;
     bw_burst burst;
     bw_sum sum;
-    take16(c);
-    slot = take8(c);
-    address = take32(c);
-    step = (int16_t)take16(c);
-    count = take32(c);
-    precharge = take_below(c, 3);
-    if (!take_end(c)) return F_MALFORMED;
-    if (rail_refusal(c)) return rail_refusal(c);
-    s = shape_get(c, slot);
-    if (!s) return F_NO_SHAPE;
-    if (span_check(c, address, step, count)) return F_BEYOND;
-    for (uint8_t n = 0; n < 14; n++) echo[n] = line_u8(c, (uint16_t)(n + 2));
-    work_whole(c, count);
-    burst_begin(c, &burst, s, address, step, precharge);
+    uint8_t code = burst_asked(c, &w, ROW_OF(fields));
+    if (code) return code;
+    burst_begin(c, &burst, &w);
     sum.crc = CRC_START;
-    sum.all = word_ones(s);
+    sum.all = word_ones(burst.shape);
     sum.any = 0;
-    while (count) {
-        uint8_t slice = count < SLICE ? (uint8_t)count : SLICE;
+    while (w.count) {
+        uint8_t slice = w.count < SLICE ? (uint8_t)w.count : SLICE;
         if (!breathe_short(c)) return work_fault(c);
         burst_sum(c, &burst, slice, &sum);
-        count -= slice;
-        c->work_done += slice;
+        w.count -= slice;
+        c->work.done += slice;
     }
     burst_summed(&burst, &sum);
     if (!breathe(c)) return work_fault(c);
-    reply_body(c, echo, 14);
-    send32(c, crc_done(sum.crc));
-    send32(c, sum.all);
-    send32(c, sum.any);
+    sum.crc = crc_done(sum.crc);
+    reply_echo(c, 14);
+    send_row(c, &sum, ROW_OF(found));
     send_end(c);
     return F_NONE;
 }

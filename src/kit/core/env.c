@@ -26,7 +26,7 @@ bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
 }
 
 static void counted(bw_core *c) {
-    if (c->work_done != 0xFFFFFFFFu) c->work_done++;
+    if (c->work.done != 0xFFFFFFFFu) c->work.done++;
 }
 
 uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {

@@ -35,6 +35,7 @@ void send_row(bw_core *c, const void *from, const bw_field *row, uint8_t count) 
     }
 }
 
+
 void send_rom(bw_core *c, const void *from, uint8_t count) {
     const uint8_t *at = from;
     while (count--) send8(c, BD_ROM8(at++));

@@ -87,9 +87,9 @@ void hello_opens(bw_core *c, uint32_t session) {
     /* A run at work keeps shapes, permits and its script to its end. */
     if (!c->working) hello_forgets(c);
     if (c->working) {
-        c->ending = 1;
-        c->silent = !(c->work_kind == K_READ || c->work_kind == K_DIGEST || c->work_kind == K_WALK);
-        if (c->work_kind != K_RAIL) work_halt(c, E_SESSION);
+        c->work.ending = 1;
+        c->work.silent = !(c->work.kind == K_READ || c->work.kind == K_DIGEST || c->work.kind == K_WALK);
+        if (c->work.kind != K_RAIL) work_halt(c, E_SESSION);
     }
     chain_reset(c);
 }
@@ -100,7 +100,7 @@ void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
     send8(c, BW_MINOR);
     send32(c, session);
     send_row(c, &c->boot_id, state, 2);
-    send32(c, c->ending ? work_bound_ms(c) : 0);
+    send32(c, c->work.ending ? work_bound_ms(c) : 0);
     send_rom(c, &names, sizeof names);
     for (uint8_t n = 0; n < BD_CONTROL_LINES; n++) {
         uint8_t length = 0;

@@ -129,19 +129,19 @@ uint8_t serve_repeat(bw_core *c) {
     if (a.marked && !BD_HAS_MARK) return fault_of(c, F_LINE, 3 | 2 << 8);
     permit_keep(c);
     k = chain_begin(c, &a.place);
-    c->work_whole = a.count;
+    c->work.whole = a.count;
     cycle_ready(c);
     a.gap = us_ticks(a.gap);
     /* Why it ends; until then E_AT_WORK. */
     for (code = E_AT_WORK; code == E_AT_WORK;) {
         if (!breathe(c)) {
-            code = c->cause;
+            code = c->work.cause;
         } else if (!may_write(c, &a)) {
             code = E_NOT_PERMITTED;
         } else {
             k->d = once(c, &a);
             if (k->done != 0xFFFFFFFFu) k->done++;
-            c->work_done = k->done;
+            c->work.done = k->done;
             a.address ^= a.change;
             a.value ^= a.value_change;
             since = bd_now(&c->bd);
@@ -154,6 +154,6 @@ uint8_t serve_repeat(bw_core *c) {
     }
     c->run_permits_on = 0;
     chain_end(c, k, code);
-    if (!c->silent) chain_answer(c, k);
+    if (!c->work.silent) chain_answer(c, k);
     return F_NONE;
 }

@@ -1,6 +1,6 @@
 /* LINES and WALK: single lines, outside cycles. Lines are bits of bytes, ten for all: four of data,
  * four of address, two of control, as in LINES' reply. */
-#include "parts.h"
+#include "script.h"
 
 enum { DATA, ADDRESS, CONTROL };
 enum { INPUT, PULLED, LOW, HIGH };
@@ -102,15 +102,11 @@ static uint8_t check(bw_core *c, const bw_drive *d) {
     return F_NONE;
 }
 
-static void put32(uint8_t *at, uint32_t value) {
-    for (uint8_t n = 0; n < 4; n++, value >>= 8) at[n] = (uint8_t)value;
-}
-
 /* The levels of all lines. */
 static void see(bw_core *c, uint8_t *seen) {
     uint16_t control = bd_control_in(&c->bd);
-    put32(seen, bd_data_in(&c->bd));
-    put32(seen + 4, bd_address_in(&c->bd));
+    op_put(seen, bd_data_in(&c->bd));
+    op_put(seen + 4, bd_address_in(&c->bd));
     seen[CONTROL_BYTE] = (uint8_t)control;
     seen[CONTROL_BYTE + 1] = (uint8_t)(control >> 8);
 }
@@ -241,10 +237,10 @@ static uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
     bw_drive d = {{0}, {0}, {0}};
     uint8_t group, line, code;
     if (rail_closed(c)) {
-        put32(d.driven, ALL_DATA);
+        op_put(d.driven, ALL_DATA);
         code = check(c, &d);
         if (code) return code;
-        put32(d.driven, 0);
+        op_put(d.driven, 0);
     }
     while (count--) {
         take_line(c, &group, &line);
@@ -287,11 +283,11 @@ uint8_t serve_walk(bw_core *c) {
             at = line_index(at, 1);
             walk_line(c, group, line, high, row);
         }
-        c->work_done++;
+        c->work.done++;
         if (!breathe(c)) break;
     }
     all_input(c);
-    if (c->cause != E_GOOD) return work_fault(c);
+    if (c->work.cause != E_GOOD) return work_fault(c);
     reply_begin(c);
     send16(c, nonce);
     send8(c, count);

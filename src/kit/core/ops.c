@@ -58,3 +58,7 @@ uint32_t op_get(const uint8_t *at, uint8_t bytes) {
     while (bytes--) value = value << 8 | at[bytes];
     return value;
 }
+
+void op_put(uint8_t *to, uint32_t value) {
+    for (uint8_t n = 0; n < 4; n++, value >>= 8) to[n] = (uint8_t)value;
+}

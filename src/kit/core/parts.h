@@ -54,8 +54,7 @@ void send_drain(bw_core *c); /* until the last stop bit has left */
 /* answer.c: what comes in, and what is answered at once. */
 void answer_frame(bw_core *c); /* a good frame stands at `body` */
 void answer_owed(bw_core *c);
-void answer_fault(bw_core *c, uint8_t kind, uint8_t tag, uint32_t id, uint8_t code, uint32_t detail);
-void answer_fault_soon(bw_core *c, uint8_t code, uint32_t detail);
+void answer_fault(bw_core *c, const bw_fault *f);
 uint32_t answer_id(bw_core *c); /* nonce or run id of the request that is looked at */
 
 /* hello.c */
@@ -72,6 +71,7 @@ void work_whole(bw_core *c, uint32_t whole);
 uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
 void work_halt(bw_core *c, uint8_t cause);
+uint32_t ms_since(bw_core *c, uint32_t since);
 uint32_t ms_ticks(uint32_t ms);
 uint32_t us_ticks(uint32_t us);
 
@@ -82,7 +82,7 @@ BW_HOT bool breathe_short(bw_core *c) {
     if (bd_tx_free(&c->bd)) send_pump(c);
 #endif
     bd_idle(&c->bd);
-    if (c->head == c->scan && c->beat == bd_beat(&c->bd)) return c->cause == E_GOOD;
+    if (c->head == c->scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
     return breathe(c);
 }
 
@@ -142,6 +142,8 @@ void hold_release(bw_core *c);
 
 /* permit.c */
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
+/* The window has all words from `first` to `last`, and writes go to all lines. */
+bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last);
 bool permit_lives(bw_core *c, uint8_t slot);
 bool permit_lines(bw_core *c, uint8_t slot); /* 255: of any shape */
 void permit_keep(bw_core *c); /* a run begins: it keeps what holds now */

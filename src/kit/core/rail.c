@@ -1,4 +1,6 @@
 /* The module's supply. */
+#include <stddef.h>
+
 #include "parts.h"
 
 #define OFF_MV 300u
@@ -78,8 +80,8 @@ void rail_poll(bw_core *c) {
 }
 
 static uint8_t answer(bw_core *c, uint32_t since) {
-    uint32_t took = (bd_now(&c->bd) - since) / (1000u * BD_TICKS);
-    if (c->silent) return F_NONE;
+    uint32_t took = ms_since(c, since);
+    if (c->work.silent) return F_NONE;
     reply_begin(c);
     send8(c, c->rail);
     send16(c, rail_mv(c));
@@ -96,7 +98,7 @@ static uint8_t off(bw_core *c) {
     hold_release(c);
     lines_release(c);
     rail_open(c, RAIL_FALLING);
-    c->work_limit = FALL_MS;
+    c->work.limit = FALL_MS;
     from = BD_SENSED ? since : c->rail_since;
     while (c->rail != RAIL_OFF && bd_now(&c->bd) - from < ms_ticks(FALL_MS)) breathe(c);
     rail_poll(c);
@@ -124,11 +126,11 @@ static uint8_t on(bw_core *c, uint16_t settle) {
     uint16_t mv = 0, at = 0, highest = 0;
     close_switch(c);
     steady = since = c->rail_since;
-    c->work_limit = settle ? settle : 1;
+    c->work.limit = settle ? settle : 1;
     for (;;) {
         bool over = bd_now(&c->bd) - since >= ms_ticks(settle);
         breathe(c);
-        if (c->cause == E_DEAD_MAN) return F_HALTED;
+        if (c->work.cause == E_DEAD_MAN) return F_HALTED;
         if (c->rail != RAIL_RISING) return c->rail_fault;
         mv = rail_mv(c);
         if (mv > highest) highest = mv;
@@ -152,22 +154,29 @@ static uint8_t on(bw_core *c, uint16_t settle) {
     return answer(c, since);
 }
 
+typedef struct {
+    uint16_t expected, settle, floor;
+    uint8_t action, shapes;
+} asked;
+
+static const bw_field fields[] BD_ROM = {
+    {FIELD_FLAG, offsetof(asked, action)}, {FIELD_16, offsetof(asked, expected)},
+    {FIELD_16, offsetof(asked, settle)}, {FIELD_16, offsetof(asked, floor)},
+    {FIELD_8, offsetof(asked, shapes)},
+};
+
 uint8_t serve_rail(bw_core *c) {
-    uint8_t action = take_below(c, 2);
-    uint16_t settle, expected, floor, apart;
-    uint8_t shapes;
-    expected = take16(c);
-    settle = take16(c);
-    floor = take16(c);
-    shapes = take8(c);
+    asked a;
+    uint8_t shapes = shape_count(c);
+    take_row(c, &a, ROW_OF(fields));
     if (!take_end(c)) return F_MALFORMED;
-    if (!action) return off(c); /* whatever else it says: off is never refused */
-    if (shape_count(c) == 0 || shape_count(c) != shapes)
-        return fault_of(c, F_SHAPES_MISSING, shape_count(c));
-    apart = expected > BD_RAIL_MV ? expected - BD_RAIL_MV : BD_RAIL_MV - expected;
-    if ((uint32_t)apart * 20 > BD_RAIL_MV) return fault_of(c, F_VOLTAGE, BD_RAIL_MV);
-    c->floor = floor;
-    if (c->rail != RAIL_ON) return on(c, settle);
+    if (!a.action) return off(c); /* whatever else it says: off is never refused */
+    if (shapes == 0 || shapes != a.shapes) return fault_of(c, F_SHAPES_MISSING, shapes);
+    /* No further than 5 % from it. */
+    if (a.expected < BD_RAIL_MV - BD_RAIL_MV / 20 || a.expected > BD_RAIL_MV + BD_RAIL_MV / 20)
+        return fault_of(c, F_VOLTAGE, BD_RAIL_MV);
+    c->floor = a.floor;
+    if (c->rail != RAIL_ON) return on(c, a.settle);
     rail_poll(c);
     if (c->rail != RAIL_ON) return rail_refusal(c);
     return answer(c, bd_now(&c->bd));

@@ -1,4 +1,6 @@
 /* READ: words on their way while the next are read. */
+#include <stddef.h>
+
 #include "burst.h"
 
 #define HEAD 15u /* bytes of a reply before the words */
@@ -33,7 +35,7 @@ static uint8_t words_in(bw_core *c, reading *r, uint8_t most, uint8_t mode, bool
     made = burst_read(c, &r->burst, c->scratch + (uint16_t)r->plain * r->width, some, mode,
                       ended);
     r->left -= made;
-    c->work_done += made;
+    c->work.done += made;
     return made;
 }
 
@@ -104,37 +106,31 @@ static bool coded(bw_core *c, reading *r) {
     return plain_out(c, r, r->plain);
 }
 
+static const bw_field fields[] BD_ROM = {
+    {FIELD_16, offsetof(bw_words, nonce)}, {FIELD_8, offsetof(bw_words, slot)},
+    {FIELD_32, offsetof(bw_words, address)}, {FIELD_16, offsetof(bw_words, step)},
+    {FIELD_16, offsetof(bw_words, few)}, {3, offsetof(bw_words, precharge)},
+    {FIELD_8, offsetof(bw_words, encoding)},
+};
+
 uint8_t serve_read(bw_core *c) {
-    uint8_t echo[13], slot, precharge, encoding;
-    uint32_t address, size;
-    int16_t step;
-    uint16_t count;
-    bw_shape *s;
+    bw_words w;
     reading r;
-    take16(c);
-    slot = take8(c);
-    address = take32(c);
-    step = (int16_t)take16(c);
-    count = take16(c);
-    precharge = take_below(c, 3);
-    encoding = take8(c);
-    if (!take_end(c)) return F_MALFORMED;
-    if (rail_refusal(c)) return rail_refusal(c);
-    s = shape_get(c, slot);
-    if (!s) return F_NO_SHAPE;
-    if (span_check(c, address, step, count)) return F_BEYOND;
-    if (encoding > 1) return F_ENCODING;
-    size = (uint32_t)count * s->width + (encoding ? (count + 127u) / 128 : 0);
-    if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
-    for (uint8_t n = 0; n < 13; n++) echo[n] = line_u8(c, (uint16_t)(n + 2));
-    work_whole(c, count);
-    r.left = count;
-    r.width = s->width;
+    uint32_t size;
+    uint8_t code;
+    w.count = 0;
+    code = burst_asked(c, &w, ROW_OF(fields));
+    if (code) return code;
+    if (w.encoding > 1) return F_ENCODING;
+    r.left = w.few;
+    r.width = c->shape[w.slot].width;
     r.plain = 0;
-    burst_begin(c, &r.burst, s, address, step, precharge);
-    reply_body(c, echo, 13);
+    size = (uint32_t)r.left * r.width + (w.encoding ? (r.left + 127u) / 128 : 0);
+    if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
+    burst_begin(c, &r.burst, &w);
+    reply_echo(c, 13);
     /* Words read while the rail was falling must not go out as good. */
-    if (!(encoding ? coded(c, &r) : raw(c, &r)) || !breathe(c)) {
+    if (!(w.encoding ? coded(c, &r) : raw(c, &r)) || !breathe(c)) {
         send_break(c);
         return work_fault(c);
     }

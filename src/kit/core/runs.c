@@ -78,10 +78,10 @@ static void at_work(bw_core *c, bw_kept *k) {
         uint8_t step = run_step(c);
         if (step == STEP_DONE) break;
         if (step == STEP_WAITS ? breathe(c) : breathe_short(c)) continue;
-        if (c->cause == E_POWER_LOST) {
+        if (c->work.cause == E_POWER_LOST) {
             run_lose_power(c);
         } else {
-            run_stop(c, c->cause);
+            run_stop(c, c->work.cause);
         }
         if (r->ended) break;
     }
@@ -150,9 +150,9 @@ uint8_t serve_run(bw_core *c) {
     if (room > BD_TX_BODY - REPLY_HEAD - 4 * need.emitted)
         room = (uint16_t)(BD_TX_BODY - REPLY_HEAD - 4 * need.emitted);
     k->listed_room = room / 12 > 255 ? 255 : room / 12;
-    c->work_limit = need.stop_ms;
+    c->work.limit = need.stop_ms;
     at_work(c, k);
     chain_end(c, k, r->verdict);
-    if (!c->silent) chain_answer(c, k);
+    if (!c->work.silent) chain_answer(c, k);
     return F_NONE;
 }

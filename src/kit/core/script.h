@@ -33,6 +33,7 @@ uint8_t op_is(uint8_t opcode);     /* OP_...; of one that there is */
 uint8_t op_block(uint8_t opcode);
 int8_t op_moves(uint8_t is);       /* the cursor */
 uint32_t op_get(const uint8_t *at, uint8_t bytes);
+void op_put(uint8_t *to, uint32_t value); /* four bytes */
 
 /* check.c, measure.c. `script` is checked for N = n. */
 bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length,

@@ -58,14 +58,16 @@ void shape_images(bw_core *c) {
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
         bw_shape *s = &c->shape[n];
         if (!s->used) continue;
-        s->image_idle = at.level;
-        s->image_read_setup = levels_then(at, s->levels[READ_SETUP]).level;
-        on = levels_strobed(at, s, READ_SETUP);
-        s->image_read = on.level;
+        s->image[IDLE] = at.level;
+        on = levels_then(at, s->levels[READ_SETUP]);
+        s->image[READ_SETUP] = on.level;
+        on = levels_then(on, s->levels[READ_STROBE]);
+        s->image[READ_STROBE] = on.level;
         s->drives_read = on.mask & (bd_lines_t)~at.mask;
-        s->image_write_setup = levels_then(at, s->levels[WRITE_SETUP]).level;
-        on = levels_strobed(at, s, WRITE_SETUP);
-        s->image_write = on.level;
+        on = levels_then(at, s->levels[WRITE_SETUP]);
+        s->image[WRITE_SETUP] = on.level;
+        on = levels_then(on, s->levels[WRITE_STROBE]);
+        s->image[WRITE_STROBE] = on.level;
         s->drives_write = on.mask & (bd_lines_t)~at.mask;
     }
 }
@@ -183,7 +185,7 @@ uint8_t serve_shape(bw_core *c) {
         *there = s;
         if (rail_closed(c)) {
             shape_hold(c);
-            bd_control_drive(&c->bd, levels_held(c).mask, there->image_idle);
+            bd_control_drive(&c->bd, levels_held(c).mask, there->image[IDLE]);
             lines_again(c);
         }
     }
