@@ -215,7 +215,7 @@ int main(void) {
     bw_need need;
     bw_run *r = &core.run;
     while (fgets(text, sizeof text, stdin)) line(text);
-    need = script_check(&core, &limits, code, (uint16_t)code_count, 1);
+    script_check(&core, &limits, code, (uint16_t)code_count, 1, &need);
     if (need.refused) {
         printf("invalid %u %u\n", need.at, need.refused);
         return 0;
@@ -228,7 +228,7 @@ int main(void) {
         printf("refused lanes\n");
         return 0;
     }
-    if (need.uses_n) need = script_check(&core, &limits, code, (uint16_t)code_count, start[2]);
+    if (need.uses_n) script_check(&core, &limits, code, (uint16_t)code_count, start[2], &need);
     if (need.refused) {
         printf("refused check %u %u\n", need.at, need.refused);
         return 0;

@@ -69,8 +69,7 @@ static void stop_arrived(bw_core *c, uint8_t tag) {
     c->stop_tag = tag;
     line_refuse_waiting(c, STOPPED, F_HALTED);
     chain_halt(c);
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     work_halt(c, E_STOPPED);
     owe(c, OWES_STOP);
 }

@@ -50,9 +50,19 @@ typedef struct {
     uint8_t driven[BW_LINE_BYTES], level[BW_LINE_BYTES], pulled[BW_LINE_BYTES];
 } bw_drive;
 
+/* What a script comes to for one N. */
+typedef struct {
+    uint32_t payload, emitted; /* words */
+    uint32_t stop_ms;          /* from a request to stop to the end */
+    uint8_t uses_n, sweeps;
+    uint16_t at;    /* of a refusal: the byte */
+    uint8_t refused; /* number in docs/script.md; 0: good */
+} bw_need;
+
 typedef struct {
     uint16_t length; /* 0: the slot is empty */
     uint32_t checksum;
+    bw_need need; /* when it was looked at last */
     uint8_t code[BD_SCRIPT_BYTES];
 } bw_script;
 
@@ -164,8 +174,7 @@ typedef struct bw_core {
     /* Rail. */
     uint8_t rail_fault;
     uint32_t rail_detail, rail_since;
-    uint16_t floor, lowest, highest;
-    uint8_t control_late; /* lines that idle high are not driven yet */
+    uint16_t floor, lowest;
 
     /* Held cycle and single lines. */
     uint8_t holding, lines_set;

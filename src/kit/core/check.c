@@ -1,5 +1,7 @@
 /* The checker: what it accepts can be run. The numbers are those of docs/script.md, "What the
  * checker refuses". */
+#include <string.h>
+
 #include "script.h"
 
 #define NESTING 4
@@ -118,23 +120,23 @@ static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
     return block ? begin(w, block, at) : 0;
 }
 
-bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length,
-                     uint32_t n) {
-    bw_need need = {0};
+void script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length, uint32_t n,
+                  bw_need *need) {
     walk w = {0};
     uint16_t at;
     uint8_t why = 0;
+    memset(need, 0, sizeof *need);
     w.code = code;
     w.length = length;
     if (!length) why = 1;
     if (length > l->bytes) {
-        need.at = l->bytes;
+        need->at = l->bytes;
         why = 2;
     }
     /* First that it is a row of operations at all. */
     for (at = 0; at < length && !why; at += op_length(code[at])) {
         uint8_t bytes = op_length(code[at]);
-        need.at = at;
+        need->at = at;
         if (!bytes) {
             why = 3;
         } else if (bytes > length - at) {
@@ -144,21 +146,20 @@ bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16
         }
     }
     if (!why && code[0] != 0x10) {
-        need.at = 0;
+        need->at = 0;
         why = 6;
     }
     for (at = 0; at < length && !why; at += op_length(code[at])) {
         uint8_t opcode = code[at];
-        need.at = at;
+        need->at = at;
         why = one(c, &w, code + at, at);
-        if (opcode == 0x39 || opcode == 0x70 || opcode == 0x81) need.uses_n = 1;
-        if (opcode == 0x70) need.sweeps = 1;
+        if (opcode == 0x39 || opcode == 0x70 || opcode == 0x81) need->uses_n = 1;
+        if (opcode == 0x70) need->sweeps = 1;
     }
     if (!why && w.depth) {
-        need.at = w.block_at[w.depth - 1];
+        need->at = w.block_at[w.depth - 1];
         why = 14;
     }
-    need.refused = why;
-    if (!why) script_measure(l, code, length, need.uses_n ? n : 1, &need);
-    return need;
+    need->refused = why;
+    if (!why) script_measure(l, code, length, need->uses_n ? n : 1, need);
 }

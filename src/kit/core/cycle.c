@@ -14,9 +14,14 @@ uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uin
     return cycle_read_here(c, s, address);
 }
 
+void bus_free(bw_core *c) {
+    bd_data_free(&c->bd);
+    bd_address_drive(&c->bd, false);
+    c->bus_out = 0;
+}
+
 void cycle_ready(bw_core *c) {
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     if (!c->bus_out) {
         bd_address_drive(&c->bd, true);
         c->bus_out = 1;

@@ -82,8 +82,7 @@ void hello_opens(bw_core *c, uint32_t session) {
     line_drop_waiting(c);
     send_forget(c);
     c->owes = 0;
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     /* A run at work keeps shapes, permits and its script to its end. */
     if (!c->working) hello_forgets(c);
     if (c->working) {

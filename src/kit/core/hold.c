@@ -30,6 +30,11 @@ void hold_release(bw_core *c) {
     cycle_end_strobe(c, &c->shape[c->hold_slot], c->hold_write);
 }
 
+void bus_release(bw_core *c) {
+    hold_release(c);
+    lines_release(c);
+}
+
 static bool may_write(bw_core *c, const asked *a) {
     return !a->write || permit_covers(c, a->slot, a->address, word_ones(&c->shape[a->slot]));
 }

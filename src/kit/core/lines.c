@@ -131,11 +131,8 @@ static bool drive(bw_core *c, uint8_t group, uint8_t line, bool high) {
 }
 
 static void all_input(bw_core *c) {
-    hold_release(c);
-    lines_release(c);
-    bd_data_free(&c->bd);
-    bd_address_drive(&c->bd, false);
-    c->bus_out = 0;
+    bus_release(c);
+    bus_free(c);
 }
 
 void lines_release(bw_core *c) {
@@ -213,8 +210,7 @@ static void rest(bw_core *c, bool high) {
         bd_address(&c->bd, levels);
         bd_address_drive(&c->bd, true);
     }
-    bd_data_free(&c->bd);
-    bd_address_drive(&c->bd, false);
+    bus_free(c);
     if (!rail_closed(c) || high) return;
     for (uint8_t group = DATA; group <= ADDRESS; group++)
         for (uint8_t n = 0; n < width(group); n++) bd_line(&c->bd, group, n, PULLED);

@@ -5,7 +5,7 @@ typedef struct {
     uint8_t length, is; /* OP_... */
 } operation;
 
-/* In the order of their codes. */
+/* In the order of their codes, which is that of OP_SHAPE and so on. */
 static const operation operations[] BD_ROM = {
     /* 10 */ {2, OP_STRAIGHT}, {5, OP_STRAIGHT}, {5, OP_STRAIGHT},
     /* 20 */ {3, OP_STRAIGHT}, {5, OP_STRAIGHT}, {1, OP_STRAIGHT}, {1, OP_ON | OP_LOOKS},
@@ -21,25 +21,25 @@ static const operation operations[] BD_ROM = {
     /* 70 */ {10, 0},
     /* 80 */ {5, 0}, {1, 0}, {1, 0}, {5, 0}, {1, 0}, {1, 0}, {1, 0}, {1, 0},
     /* 90 */ {2, OP_STRAIGHT}, {2, OP_STRAIGHT},
+    /* none */ {0, 0},
 };
 
 /* Where the codes of each tens begin in it, from 10 on. */
 static const uint8_t tens[] BD_ROM = {0, 3, 8, 18, 25, 29, 31, 32, 40, 42};
 
-static const operation *find(uint8_t opcode) {
+uint8_t op_which(uint8_t opcode) {
     uint8_t row = (uint8_t)((opcode >> 4) - 1), at;
-    if (row >= sizeof tens - 1) return 0;
+    if (row >= sizeof tens - 1) return OP_NONE;
     at = (uint8_t)(BD_ROM8(&tens[row]) + (opcode & 15));
-    return at < BD_ROM8(&tens[row + 1]) ? &operations[at] : 0;
+    return at < BD_ROM8(&tens[row + 1]) ? at : OP_NONE;
 }
 
 uint8_t op_length(uint8_t opcode) {
-    const operation *o = find(opcode);
-    return o ? BD_ROM8(&o->length) : 0;
+    return BD_ROM8(&operations[op_which(opcode)].length);
 }
 
 uint8_t op_is(uint8_t opcode) {
-    return BD_ROM8(&find(opcode)->is);
+    return BD_ROM8(&operations[op_which(opcode)].is);
 }
 
 int8_t op_moves(uint8_t is) {

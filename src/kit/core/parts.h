@@ -71,7 +71,8 @@ void work_whole(bw_core *c, uint32_t whole);
 uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
 void work_halt(bw_core *c, uint8_t cause);
-uint32_t ms_since(bw_core *c, uint32_t since);
+uint32_t ms_since(bw_core *c, uint32_t since); /* cut */
+bool ms_past(bw_core *c, const uint32_t *since, uint16_t ms);
 uint32_t ms_ticks(uint32_t ms);
 uint32_t us_ticks(uint32_t us);
 
@@ -125,6 +126,7 @@ bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup);
 bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown);
 
 /* cycle.c */
+void bus_free(bw_core *c); /* neither data nor address lines are driven */
 void cycle_ready(bw_core *c); /* the bus is made ready for cycles */
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address);
 uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge);
@@ -139,6 +141,7 @@ void lines_release(bw_core *c);
 void lines_again(bw_core *c); /* control lines that LINES drives, after all were driven anew */
 bool lines_may_move(bw_core *c, bw_levels moved); /* may a script bring a line to this level? */
 void hold_release(bw_core *c);
+void bus_release(bw_core *c); /* both */
 
 /* permit.c */
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);

@@ -31,14 +31,12 @@ void rail_open(bw_core *c, uint8_t state) {
     if (was) {
         c->holding = c->lines_set = 0;
         bd_control(&c->bd, c->held.level);
-        bd_data_free(&c->bd);
-        bd_address_drive(&c->bd, false);
+        bus_free(c);
         bd_rail(&c->bd, false);
         bd_control_drive(&c->bd, 0, 0);
-        c->bus_out = c->was_read = 0;
+        c->was_read = 0;
         c->held.mask = c->held.level = 0;
         c->moved = c->held;
-        c->control_late = 0;
         c->rail_counter++;
         c->rail_since = bd_now(&c->bd);
     } else if (c->rail == RAIL_OFF) {
@@ -69,7 +67,7 @@ void rail_poll(bw_core *c) {
     }
     if (c->rail == RAIL_FALLING) {
         bool fallen = BD_SENSED ? bd_rail_mv(&c->bd) < OFF_MV
-                                : bd_now(&c->bd) - c->rail_since >= ms_ticks(FALL_MS);
+                                : ms_past(c, &c->rail_since, FALL_MS);
         if (fallen) c->rail = RAIL_OFF;
         return;
     }
@@ -95,12 +93,11 @@ static uint8_t answer(bw_core *c, uint32_t since) {
 static uint8_t off(bw_core *c) {
     uint32_t since = bd_now(&c->bd), from;
     line_refuse_waiting(c, 1u << K_RUN | 1u << K_REPEAT | 1u << K_HOLD, F_HALTED);
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     rail_open(c, RAIL_FALLING);
     c->work.limit = FALL_MS;
     from = BD_SENSED ? since : c->rail_since;
-    while (c->rail != RAIL_OFF && bd_now(&c->bd) - from < ms_ticks(FALL_MS)) breathe(c);
+    while (c->rail != RAIL_OFF && !ms_past(c, &from, FALL_MS)) breathe(c);
     rail_poll(c);
     if (c->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV)) return answer(c, since);
     return fault_of(c, F_POWERED, bd_rail_mv(&c->bd));
@@ -108,27 +105,24 @@ static uint8_t off(bw_core *c) {
 
 /* Lines that idle low are held low from the start; the others rise with the rail. */
 static void close_switch(bw_core *c) {
-    hold_release(c);
-    lines_release(c);
-    bd_data_free(&c->bd);
-    bd_address_drive(&c->bd, false);
-    c->bus_out = 0;
+    bus_release(c);
+    bus_free(c);
     shape_hold(c);
     bd_control_drive(&c->bd, c->held.mask & (bd_lines_t)~c->held.level, 0);
-    c->control_late = 1;
     c->rail = RAIL_RISING;
     c->rail_since = bd_now(&c->bd);
     bd_rail(&c->bd, true);
 }
 
 static uint8_t on(bw_core *c, uint16_t settle) {
-    uint32_t steady, since;
-    uint16_t mv = 0, at = 0, highest = 0;
+    uint32_t steady;
+    uint16_t mv, at = 0, highest = 0;
+    bool over;
     close_switch(c);
-    steady = since = c->rail_since;
+    steady = c->rail_since;
     c->work.limit = settle ? settle : 1;
-    for (;;) {
-        bool over = bd_now(&c->bd) - since >= ms_ticks(settle);
+    do {
+        over = ms_past(c, &c->rail_since, settle);
         breathe(c);
         if (c->work.cause == E_DEAD_MAN) return F_HALTED;
         if (c->rail != RAIL_RISING) return c->rail_fault;
@@ -138,9 +132,7 @@ static uint8_t on(bw_core *c, uint16_t settle) {
             at = mv;
             steady = bd_now(&c->bd);
         }
-        if (over) break;
-        if (BD_SENSED && mv >= c->floor && bd_now(&c->bd) - steady >= ms_ticks(STEADY_MS)) break;
-    }
+    } while (!over && !(BD_SENSED && mv >= c->floor && ms_past(c, &steady, STEADY_MS)));
     if (BD_SENSED && mv < c->floor) {
         c->rail_fault = F_RAIL_OFF;
         c->rail_detail = 0;
@@ -149,9 +141,8 @@ static uint8_t on(bw_core *c, uint16_t settle) {
     }
     c->rail = RAIL_ON;
     c->lowest = mv;
-    c->control_late = 0;
     bd_control_drive(&c->bd, c->held.mask, c->held.level);
-    return answer(c, since);
+    return answer(c, c->rail_since);
 }
 
 typedef struct {

@@ -2,15 +2,6 @@
 #ifndef BW_RUN_H
 #define BW_RUN_H
 
-/* What a script comes to for one N. */
-typedef struct {
-    uint32_t payload, emitted; /* words */
-    uint32_t stop_ms;          /* from a request to stop to the end */
-    uint8_t uses_n, sweeps;
-    uint16_t at;    /* of a refusal: the byte */
-    uint8_t refused; /* number in docs/script.md; 0: good */
-} bw_need;
-
 typedef struct {
     uint16_t bytes;
     uint32_t emitted;
@@ -39,11 +30,11 @@ struct bw_run {
     uint32_t left;
     uint16_t recorded;
     uint32_t rest, began, seen, critical_end;
+    uint8_t lane[4];
     uint32_t wake; /* of a delay */
     /* A wait. */
     uint8_t how, open;
     uint32_t want, bits, fail, since, limit;
-    uint8_t lane[4];
     uint16_t loop_at[4];
     uint32_t loop_left[4];
 #ifdef BD_BURSTS

@@ -22,9 +22,6 @@ uint32_t us_ticks(uint32_t us) {
     return us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS;
 }
 
-/* The same for times that are known beforehand. */
-#define MS(n) ((n) * (1000u * BD_TICKS))
-
 void work_halt(bw_core *c, uint8_t cause) {
     bw_work *w = BW_NEAR(&c->work);
     if (!c->working) return;
@@ -45,9 +42,12 @@ void work_whole(bw_core *c, uint32_t whole) {
     w->done = 0;
 }
 
-/* In milliseconds, cut. */
 uint32_t ms_since(bw_core *c, uint32_t since) {
-    return (bd_now(&c->bd) - since) / MS(1);
+    return (bd_now(&c->bd) - since) / (1000u * BD_TICKS);
+}
+
+bool ms_past(bw_core *c, const uint32_t *since, uint16_t ms) {
+    return bd_now(&c->bd) - *since >= ms_ticks(ms);
 }
 
 uint32_t work_bound_ms(bw_core *c) {
@@ -66,12 +66,12 @@ static const bw_field told[] BD_ROM = {
     {FIELD_32, offsetof(bw_work, done)}, {FIELD_32, offsetof(bw_work, whole)},
 };
 
-static void busy_poll(bw_core *c, uint32_t now) {
+static void busy_poll(bw_core *c) {
     bw_work *w = BW_NEAR(&c->work);
     if (!c->working || c->in_frame || w->replying) return;
     if (!w->busy_now) {
-        if (now - w->busy_at < (w->is_long ? MS(BUSY_MS) : MS(BUSY_FIRST_MS))) return;
-        w->busy_at = now;
+        if (!ms_past(c, &w->busy_at, w->is_long ? BUSY_MS : BUSY_FIRST_MS)) return;
+        w->busy_at = bd_now(&c->bd);
         w->is_long = 1;
     }
     w->busy_now = 0;
@@ -84,13 +84,13 @@ static void busy_poll(bw_core *c, uint32_t now) {
 static void set_rate(bw_core *c, uint32_t rate) {
     send_drain(c);
     c->rate = rate;
+    c->rate_trial = 0;
     bd_rate(&c->bd, rate);
 }
 
 static void dead_man(bw_core *c) {
     line_refuse_waiting(c, 0xFFFF, F_HALTED);
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     chain_halt(c);
     work_halt(c, E_DEAD_MAN);
     if (c->working && (c->work.kind == K_RUN || c->work.kind == K_REPEAT)) {
@@ -102,23 +102,17 @@ static void dead_man(bw_core *c) {
 
 /* About once in eight milliseconds; lines that are held are looked at in each. */
 static void times_poll(bw_core *c) {
-    uint32_t now = bd_now(&c->bd), silent = now - c->last_good;
-    if ((c->rail == RAIL_ON || c->rail == RAIL_RISING) && !c->work.off_due && silent >= MS(DEAD_MAN_MS))
-        dead_man(c);
+    uint32_t now = bd_now(&c->bd);
+    if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
     if (c->lines_set && (int32_t)(now - c->lines_until) >= 0) lines_release(c);
-    busy_poll(c, now);
+    busy_poll(c);
     permit_poll(c, now);
-    /* So long ago that the clock would wrap: still longer than any time that is looked at. */
-    if (silent >= MS(600000u)) c->last_good += MS(300000u);
+    /* So long ago that the clock would wrap some day: still longer than any time that is looked at. */
+    if (ms_past(c, &c->last_good, 60000u)) c->last_good += ms_ticks(30000u);
     if (BD_RESET_RATE == 0 || c->in_frame) return;
-    if (c->rate_trial && now - c->rate_since >= MS(TRIAL_MS)) {
-        c->rate_trial = 0;
-        set_rate(c, c->rate_before);
-    }
-    if (c->rate != BD_RESET_RATE && silent >= MS(RESET_RATE_MS)) {
-        c->rate_trial = 0;
+    if (c->rate_trial && ms_past(c, &c->rate_since, TRIAL_MS)) set_rate(c, c->rate_before);
+    if (c->rate != BD_RESET_RATE && ms_past(c, &c->last_good, RESET_RATE_MS))
         set_rate(c, BD_RESET_RATE);
-    }
 }
 
 bool breathe(bw_core *c) {
@@ -169,7 +163,6 @@ void bw_begin(bw_core *c) {
     c->put = 2;
     c->rx_crc = CRC_START;
     bd_rail(&c->bd, false);
-    bd_data_free(&c->bd);
-    bd_address_drive(&c->bd, false);
+    bus_free(c);
     bd_control_drive(&c->bd, 0, 0);
 }
