@@ -88,7 +88,7 @@ static inline void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
 /* All lines of the word, every write within the window of the permit, and times as above. */
 static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
     const bw_run *r = BW_NEAR(&c->run);
-    const bw_shape *s = &c->shape[r->shape];
+    const bw_shape *s = shape_at(c, r->shape);
     uint8_t operations = op[1] & 15, all = (uint8_t)((1u << operations) - 1), inverse;
     uint32_t to = r->b + (r->n - 1);
     if (!m2560_fits(s) || s->drives_write || s->waits[HOLD] > 4) return false;

@@ -75,15 +75,16 @@ static void stop_arrived(bw_core *c, uint8_t tag) {
 }
 
 static void hello(bw_core *c, uint8_t tag) {
+    bw_core *o = BW_NEAR(c);
     bool ours = take8(c) == BW_MAJOR;
     uint32_t session = take32(c);
     if (!session) take_bad(c, 3);
     if (ours) take_end(c);
-    if (c->bad_at) {
-        fault_soon(c, F_MALFORMED, c->bad_at);
+    if (o->bad_at) {
+        fault_soon(c, F_MALFORMED, o->bad_at);
         return;
     }
-    if (ours && session != c->session) hello_opens(c, session);
+    if (ours && session != o->session) hello_opens(c, session);
     c->hello_tag = tag;
     c->hello_session = session;
     owe(c, OWES_HELLO);
@@ -104,25 +105,26 @@ static uint8_t beside_run(bw_core *c) {
 }
 
 void answer_frame(bw_core *c) {
+    bw_core *o = BW_NEAR(c);
     uint8_t kind = line_u8(c, 0), tag = line_u8(c, 1), code = F_NONE;
     if (kind & K_REPLY) {
-        c->damaged++; /* our own echo, on a line that loops back */
+        o->damaged++; /* our own echo, on a line that loops back */
         return;
     }
     answer_owed(c); /* earlier frames first */
-    c->good++;
-    c->last_good = bd_now(&c->bd);
-    c->rate_trial = 0;
-    c->at = 2;
-    c->bad_at = 0;
+    o->good++;
+    o->last_good = bd_now(&c->bd);
+    o->rate_trial = 0;
+    o->at = 2;
+    o->bad_at = 0;
     if (kind == K_HELLO) {
         hello(c, tag);
-    } else if (c->session == 0) {
+    } else if (o->session == 0) {
         fault_soon(c, F_NO_SESSION, 0);
     } else if (kind == K_PING || kind == K_STOP) {
         /* They have no fields. */
         if (!take_end(c)) {
-            fault_soon(c, F_MALFORMED, c->bad_at);
+            fault_soon(c, F_MALFORMED, o->bad_at);
         } else if (kind == K_STOP) {
             stop_arrived(c, tag);
         } else {
@@ -131,11 +133,11 @@ void answer_frame(bw_core *c) {
         }
     } else if (c->work.ending) {
         fault_soon(c, F_EARLIER_RUN, work_bound_ms(c));
-    } else if (c->working && chain_same_at_work(c)) {
+    } else if (o->working && chain_same_at_work(c)) {
         c->work.tag = tag;
         c->work.busy_now = 1;
     } else {
-        if (c->working) code = beside_run(c);
+        if (o->working) code = beside_run(c);
         line_enqueue(c, code);
     }
 }

@@ -8,10 +8,9 @@
 uint8_t burst_asked(bw_core *c, bw_words *w, const bw_field *row, uint8_t fields) {
     uint8_t code;
     w->few = 0;
-    take_row(c, w, row, fields);
-    if (!take_end(c)) return F_MALFORMED;
+    code = take_all(c, w, row, fields);
     if (w->few) w->count = w->few;
-    code = rail_refusal(c);
+    if (!code) code = rail_refusal(c);
     if (code) return code;
     if (!shape_get(c, w->slot)) return F_NO_SHAPE;
     work_whole(c, w->count);
@@ -19,7 +18,7 @@ uint8_t burst_asked(bw_core *c, bw_words *w, const bw_field *row, uint8_t fields
 }
 
 void burst_begin(bw_core *c, bw_burst *b, const bw_words *w) {
-    const bw_shape *s = &c->shape[w->slot];
+    const bw_shape *s = shape_at(c, w->slot);
     b->shape = s;
     b->address = w->address;
     b->step = (uint32_t)(int32_t)w->step;

@@ -68,10 +68,11 @@ typedef struct {
 
 /* Where a run stands in the chain. */
 typedef struct {
-    uint32_t session, id, after;
+    uint32_t session, id;
     uint32_t request; /* checksum of RUN's fields, or of the body of REPEAT and HOLD */
     uint16_t chain;
-    uint8_t kind;
+    uint8_t kind; /* so far: what tells one run from another */
+    uint32_t after;
 } bw_place;
 
 /* A run that has begun: its reply is kept. */
@@ -114,6 +115,43 @@ typedef struct bw_run bw_run;
 #include "run.h"
 
 typedef struct bw_core {
+    /* What HELLO and PING tell; all within 255 bytes from boot_id. */
+    uint32_t boot_id, session, previous_session, previous_run;
+    uint8_t previous_status;
+    uint32_t good, damaged, overruns;
+    uint8_t rail; /* as in PING */
+    uint32_t rail_counter;
+    uint8_t working;
+    uint32_t last_run;
+    uint8_t last_status;
+    /* Up to rail_since: what else is looked at most, near the begin of the context for BW_NEAR. */
+    uint16_t chain;
+    uint8_t halted, chain_open;
+    uint32_t last_good;
+    uint8_t rate_trial;
+    uint8_t in_frame;
+    uint8_t owes;
+    uint16_t at, bad_at; /* in the request that is looked at: the next field, what is wrong */
+    uint8_t rail_fault;
+    uint32_t rail_detail, rail_since;
+
+    /* Rail and session. */
+    uint16_t floor, lowest;
+    uint32_t rate, rate_before, rate_since;
+
+    bw_work work;
+    uint8_t beat;
+
+    /* Answers that wait for the gap between two frames: `owes` says which. */
+    uint8_t ping_tag, stop_tag, hello_tag;
+    uint32_t hello_session, stop_within;
+    bw_fault fault;
+
+    /* The request that is looked at: where it stands in the ring, and its length. */
+    uint16_t body, length;
+    uint32_t detail; /* of the fault */
+    uint8_t kind, tag;
+
     bd_state bd;
 
     /* Receiving. The ring holds, from `tail`: waiting requests, decoded; the frame being decoded;
@@ -131,37 +169,8 @@ typedef struct bw_core {
 #ifndef BD_OUT_RING
     uint8_t out_ring[BD_OUT];
 #endif
-    uint8_t in_frame;
-
-    /* The request that is looked at: where it stands in the ring, its length, what is wrong. */
-    uint16_t body, length, at, bad_at;
-    uint32_t detail; /* of the fault */
-    uint8_t kind, tag;
-
-    /* What HELLO and PING tell: all within 255 bytes from boot_id. */
-    uint32_t boot_id, session, previous_session, previous_run;
-    uint8_t previous_status;
-    uint32_t good, damaged, overruns;
-    uint8_t rail; /* as in PING */
-    uint32_t rail_counter;
-    uint8_t working;
-    uint32_t last_run;
-    uint8_t last_status;
-
-    bw_work work;
-    uint8_t beat;
-
-    /* Answers that wait for the gap between two frames. */
-    uint8_t owes, ping_tag, stop_tag, hello_tag;
-    uint32_t hello_session, stop_within;
-    bw_fault fault;
 
     uint8_t scratch[BD_SCRATCH]; /* 128 words of READ, rows of WALK, a script that is checked */
-
-    /* Session. */
-    uint32_t last_good;
-    uint32_t rate, rate_before, rate_since;
-    uint8_t rate_trial;
 
     /* Shapes, permits, scripts. */
     bw_shape shape[BD_SHAPES];
@@ -170,11 +179,6 @@ typedef struct bw_core {
     bw_levels held;
     uint8_t bus_out;  /* the address lines are driven */
     uint8_t was_read; /* the last cycle read: the module may still be letting the lines go */
-
-    /* Rail. */
-    uint8_t rail_fault;
-    uint32_t rail_detail, rail_since;
-    uint16_t floor, lowest;
 
     /* Held cycle and single lines. */
     uint8_t holding, lines_set;
@@ -186,9 +190,6 @@ typedef struct bw_core {
     /* Runs. */
     bw_kept kept[BD_RUNS];
     uint8_t kept_next;
-    uint16_t chain;
-    uint8_t halted, chain_open;
-    uint16_t run_permits;
     uint8_t run_permits_on, permit_seen;
     bw_run run;
 } bw_core;

@@ -1,5 +1,6 @@
 /* The run chain: each run once, in order, and never after a halt. */
 #include <stddef.h>
+#include <string.h>
 
 #include "parts.h"
 
@@ -27,16 +28,16 @@ uint32_t chain_sum(bw_core *c) {
 }
 
 static bool equal(const bw_place *a, const bw_place *b) {
-    return a->kind == b->kind && a->session == b->session && a->chain == b->chain && a->id == b->id &&
-           a->request == b->request;
+    return memcmp(a, b, offsetof(bw_place, kind) + 1) == 0;
 }
 
 uint8_t chain_judge(bw_core *c, const bw_place *place) {
     bool same, fresh;
     if (place->session == c->session) {
         for (uint8_t n = 0; n < BD_RUNS; n++) {
-            if (!equal(&c->kept[n].place, place)) continue;
-            chain_answer(c, &c->kept[n]);
+            const bw_kept *k = BW_NEAR(&c->kept[n]);
+            if (!equal(&k->place, place)) continue;
+            chain_answer(c, k);
             return F_ANSWERED;
         }
         same = place->chain == c->chain && c->chain_open && c->last_run != 0xFFFFFFFFu &&
@@ -48,15 +49,16 @@ uint8_t chain_judge(bw_core *c, const bw_place *place) {
 }
 
 bw_kept *chain_begin(bw_core *c, const bw_place *place) {
-    bw_kept *k = &c->kept[c->kept_next];
+    bw_core *o = BW_NEAR(c);
+    bw_kept *k = BW_NEAR(&c->kept[c->kept_next]);
     c->kept_next = (uint8_t)(c->kept_next + 1 == BD_RUNS ? 0 : c->kept_next + 1);
     k->place = *place;
-    k->status = c->last_status = E_AT_WORK;
+    k->status = o->last_status = E_AT_WORK;
     k->emitted = k->listed = 0;
     k->mismatches = k->done = k->d = 0;
-    c->chain = place->chain;
-    c->last_run = place->id;
-    c->chain_open = c->halted = 0;
+    o->chain = place->chain;
+    o->last_run = place->id;
+    o->chain_open = o->halted = 0;
     c->run.kept = k;
     return k;
 }
@@ -79,12 +81,13 @@ void chain_halt(bw_core *c) {
 }
 
 void chain_reset(bw_core *c) {
+    bw_core *o = BW_NEAR(c);
     for (uint8_t n = 0; n < BD_RUNS; n++)
         if (c->kept[n].status != E_AT_WORK) c->kept[n].place.kind = 0;
-    c->chain = 0;
-    c->last_run = 0;
-    c->last_status = 0;
-    c->halted = c->chain_open = 0;
+    o->chain = 0;
+    o->last_run = 0;
+    o->last_status = 0;
+    o->halted = o->chain_open = 0;
 }
 
 bool chain_same_at_work(bw_core *c) {

@@ -6,12 +6,36 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels) {
 }
 
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
-    return cycle_read_here(c, s, address);
+    uint32_t bus;
+    bd_address(&c->bd, address);
+    if (s->drives_read) cycle_extra(c, s->drives_read, s->image[READ_SETUP]);
+    bd_control(&c->bd, s->image[READ_SETUP]);
+    bd_wait(&c->bd, s->waits[SETUP]);
+    bd_control(&c->bd, s->image[READ_STROBE]);
+    bd_wait(&c->bd, s->waits[PULSE]);
+    bus = bd_data_in(&c->bd);
+    bd_control(&c->bd, s->image[READ_SETUP]);
+    bd_wait(&c->bd, s->waits[HOLD]);
+    bd_control(&c->bd, s->image[IDLE]);
+    if (s->drives_read) cycle_extra(c, 0, s->image[IDLE]);
+    bd_wait(&c->bd, s->waits[RECOVER]);
+    c->was_read = 1;
+    if (s->width == 4) return bus;
+    if (s->first) bus >>= s->first;
+    return s->width == 2 ? (uint16_t)bus : (uint8_t)bus;
 }
 
+/* Charges the lines of the shape, in the order of docs/wire.md, "Precharge". */
 uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge) {
-    cycle_charge(c, s, charge);
-    return cycle_read_here(c, s, address);
+    bd_wait(&c->bd, s->waits[RELEASE]);
+    if (s->width == 4) {
+        bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
+    } else {
+        bd_data_drive(&c->bd, word_ones(s) << s->first, charge << s->first);
+    }
+    bd_wait(&c->bd, s->waits[SETUP]);
+    bd_data_free(&c->bd);
+    return cycle_read(c, s, address);
 }
 
 void bus_free(bw_core *c) {
@@ -36,18 +60,6 @@ static void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);
-}
-
-void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    write_begin(c, s, address, value);
-    bd_control(&c->bd, s->image[WRITE_STROBE]);
-    bd_wait(&c->bd, s->waits[PULSE]);
-    bd_control(&c->bd, s->image[WRITE_SETUP]);
-    bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image[IDLE]);
-    if (s->drives_write) cycle_extra(c, 0, s->image[IDLE]);
-    bd_data_free(&c->bd);
-    bd_wait(&c->bd, s->waits[RECOVER]);
 }
 
 /* To the strobe and no further, for HOLD; with the mark line active from the strobe on. */
@@ -79,18 +91,28 @@ void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
     c->was_read = !write;
 }
 
+void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
+    cycle_strobe(c, s, address, true, value, false);
+    cycle_end_strobe(c, s, true);
+}
+
+/* The highest address that fits. */
+#define TOP (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
+
+uint8_t reach_check(bw_core *c, uint32_t address) {
+    return address > TOP ? fault_of(c, F_BEYOND, address) : F_NONE;
+}
+
 /* F_BEYOND, with the first address in cycle order that the lines do not reach. */
-uint8_t span_check(bw_core *c, uint32_t address, int32_t step, uint32_t count) {
-    /* Highest address that fits; the shift by 32 would mean nothing. */
-    const uint32_t top = 0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES);
-    uint32_t room, size, steps;
+uint8_t span_check(bw_core *c, uint32_t address, int16_t step, uint32_t count) {
+    uint32_t size = (uint32_t)(int32_t)step, room = TOP - address, steps;
     if (count == 0) return F_NONE;
-    if (address > top) return fault_of(c, F_BEYOND, address);
-    if (step == 0) return F_NONE;
-    size = step > 0 ? (uint32_t)step : (uint32_t)-step;
-    room = step > 0 ? top - address : address;
-    steps = room / size; /* steps that stay within */
+    if (step == 0 || address > TOP) return reach_check(c, address);
+    if (step < 0) {
+        size = -size;
+        room = address;
+    }
+    steps = room / size; /* that stay within */
     if (count - 1 <= steps) return F_NONE;
-    steps++;
-    return fault_of(c, F_BEYOND, step > 0 ? address + steps * size : address - steps * size);
+    return fault_of(c, F_BEYOND, address + (steps + 1) * (uint32_t)(int32_t)step);
 }

@@ -9,7 +9,8 @@ typedef struct {
 } active_line;
 
 uint8_t env_width(bw_core *c, uint8_t slot) {
-    return slot < BD_SHAPES && c->shape[slot].used ? c->shape[slot].width : 0;
+    const bw_shape *s = shape_get(c, slot);
+    return s ? s->width : 0;
 }
 
 /* No shape of this version has a strobe for each lane. What a space is, the host knows. */
@@ -18,7 +19,7 @@ uint8_t env_rule(bw_core *c, uint8_t slot) {
 }
 
 bool env_writes(bw_core *c, uint8_t slot) {
-    return c->shape[slot].writes;
+    return shape_at(c, slot)->writes;
 }
 
 bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
@@ -26,23 +27,23 @@ bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
 }
 
 static void counted(bw_core *c) {
-    if (c->work.done != 0xFFFFFFFFu) c->work.done++;
+    if (++c->work.done == 0) c->work.done--; /* no more than fits */
 }
 
 uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
     counted(c);
-    return cycle_read(c, &c->shape[slot], address & REACH);
+    return cycle_read(c, shape_at(c, slot), address & REACH);
 }
 
 uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
     counted(c);
-    return cycle_read_charged(c, &c->shape[slot], address & REACH, charge);
+    return cycle_read_charged(c, shape_at(c, slot), address & REACH, charge);
 }
 
 void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
     (void)lanes;
     counted(c);
-    cycle_write(c, &c->shape[slot], address & REACH, value);
+    cycle_write(c, shape_at(c, slot), address & REACH, value);
 }
 
 uint8_t env_line(bw_core *c, uint8_t line, bool active) {

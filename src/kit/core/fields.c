@@ -21,6 +21,11 @@ void take_row(bw_core *c, void *to, const bw_field *row, uint8_t count) {
     }
 }
 
+uint8_t take_all(bw_core *c, void *to, const bw_field *row, uint8_t count) {
+    take_row(c, to, row, count);
+    return take_end(c) ? F_NONE : F_MALFORMED;
+}
+
 void send_row(bw_core *c, const void *from, const bw_field *row, uint8_t count) {
     for (; count; count--, row++) {
         const void *at = (const uint8_t *)from + BD_ROM8(&row->at);

@@ -75,17 +75,19 @@ void hello_forgets(bw_core *c) {
 
 /* Everything that belongs to a session is new; the rail stays. */
 void hello_opens(bw_core *c, uint32_t session) {
-    c->previous_session = c->session;
-    c->previous_run = c->session ? c->last_run : 0;
-    c->previous_status = c->session ? c->last_status : 0;
-    c->session = session;
+    bw_core *o = BW_NEAR(c);
+    o->previous_session = o->session;
+    o->previous_run = o->last_run;
+    o->previous_status = o->last_status;
+    o->session = session;
     line_drop_waiting(c);
     send_forget(c);
-    c->owes = 0;
+    o->owes = 0;
     bus_release(c);
     /* A run at work keeps shapes, permits and its script to its end. */
-    if (!c->working) hello_forgets(c);
-    if (c->working) {
+    if (!o->working) {
+        hello_forgets(c);
+    } else {
         c->work.ending = 1;
         c->work.silent = !(c->work.kind == K_READ || c->work.kind == K_DIGEST || c->work.kind == K_WALK);
         if (c->work.kind != K_RAIL) work_halt(c, E_SESSION);

@@ -27,7 +27,7 @@ static const bw_field repeat_row[] BD_ROM = {
 void hold_release(bw_core *c) {
     if (!c->holding) return;
     c->holding = 0;
-    cycle_end_strobe(c, &c->shape[c->hold_slot], c->hold_write);
+    cycle_end_strobe(c, shape_at(c, c->hold_slot), c->hold_write);
 }
 
 void bus_release(bw_core *c) {
@@ -36,20 +36,21 @@ void bus_release(bw_core *c) {
 }
 
 static bool may_write(bw_core *c, const asked *a) {
-    return !a->write || permit_covers(c, a->slot, a->address, word_ones(&c->shape[a->slot]));
+    return !a->write || permit_covers(c, a->slot, a->address, word_ones(shape_at(c, a->slot)));
 }
 
 /* What HOLD and REPEAT check alike, after the chain. Values are cut to the word. */
 static uint8_t check(bw_core *c, asked *a) {
     const bw_shape *s = shape_get(c, a->slot);
     uint8_t code = rail_refusal(c);
+    uint32_t ones;
     if (code) return code;
     if (!s) return F_NO_SHAPE;
-    if (span_check(c, a->address, 0, 1) || span_check(c, a->address ^ a->change, 0, 1))
-        return F_BEYOND;
+    if (reach_check(c, a->address) || reach_check(c, a->address ^ a->change)) return F_BEYOND;
     if (!may_write(c, a) || (a->write && !s->writes)) return fault_of(c, F_NOT_PERMITTED, a->address);
-    a->value &= word_ones(s);
-    a->value_change &= word_ones(s);
+    ones = word_ones(s);
+    a->value &= ones;
+    a->value_change &= ones;
     return F_NONE;
 }
 
@@ -60,8 +61,8 @@ uint8_t serve_hold(bw_core *c) {
     uint32_t data, given;
     uint8_t code, any = 0;
     chain_place(c, &a.place);
-    take_row(c, &a, ROW_OF(hold_row));
-    if (!take_end(c)) return F_MALFORMED;
+    code = take_all(c, &a, ROW_OF(hold_row));
+    if (code) return code;
     given = a.value;
     a.change = a.value_change = 0;
     if (a.write) {
@@ -76,7 +77,7 @@ uint8_t serve_hold(bw_core *c) {
     }
     code = check(c, &a);
     if (code) return code;
-    s = &c->shape[a.slot];
+    s = shape_at(c, a.slot);
     cycle_ready(c);
     cycle_strobe(c, s, a.address, a.write, a.value, false);
     c->holding = 1;
@@ -104,7 +105,7 @@ static void mark(bw_core *c, bool active) {
 
 /* One cycle; the word that it wrote or read. */
 static uint32_t once(bw_core *c, const asked *a) {
-    const bw_shape *s = &c->shape[a->slot];
+    const bw_shape *s = shape_at(c, a->slot);
     uint32_t word;
     if (a->marked == 0) {
         if (!a->write) return cycle_read(c, s, a->address);
@@ -126,9 +127,8 @@ uint8_t serve_repeat(bw_core *c) {
     uint32_t since;
     uint8_t code;
     chain_place(c, &a.place);
-    take_row(c, &a, ROW_OF(repeat_row));
-    if (!take_end(c)) return F_MALFORMED;
-    code = chain_judge(c, &a.place);
+    code = take_all(c, &a, ROW_OF(repeat_row));
+    if (!code) code = chain_judge(c, &a.place);
     if (!code) code = check(c, &a);
     if (code) return code;
     if (a.marked && !BD_HAS_MARK) return fault_of(c, F_LINE, 3 | 2 << 8);

@@ -1,5 +1,7 @@
 /* LINES and WALK: single lines, outside cycles. Lines are bits of bytes, ten for all: four of data,
  * four of address, two of control, as in LINES' reply. */
+#include <string.h>
+
 #include "script.h"
 
 enum { DATA, ADDRESS, CONTROL };
@@ -52,11 +54,11 @@ static bool strobes(const bw_core *c, const bw_shape *s, bool write, bw_levels s
 }
 
 /* Lines that a shape names; the others are nobody's. */
-static bd_lines_t named(const bw_core *c) {
+static bd_lines_t named(bw_core *c) {
     bd_lines_t mask = 0;
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
-        const bw_shape *s = &c->shape[n];
-        if (!s->used) continue;
+        const bw_shape *s = shape_get(c, n);
+        if (!s) continue;
         for (uint8_t part = IDLE; part <= WRITE_STROBE; part++) mask |= s->levels[part].mask;
     }
     return mask;
@@ -65,7 +67,7 @@ static bd_lines_t named(const bw_core *c) {
 /* No write phase comes about but of a shape that may move lines. */
 static bool no_strobe(bw_core *c, bw_levels shown) {
     for (uint8_t n = 0; n < BD_SHAPES; n++)
-        if (strobes(c, &c->shape[n], true, shown) && !permit_lines(c, n)) return false;
+        if (strobes(c, shape_at(c, n), true, shown) && !permit_lines(c, n)) return false;
     return true;
 }
 
@@ -90,7 +92,7 @@ static uint8_t check(bw_core *c, const bw_drive *d) {
     control.level = control_of(d->level);
     shown = levels_then(levels_held(c), control);
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
-        const bw_shape *s = &c->shape[n];
+        const bw_shape *s = shape_at(c, n);
         if (!strobes(c, s, false, shown)) continue;
         for (uint8_t line = s->first; line < s->first + s->width * 8; line++)
             if (has(d->driven, DATA, line)) return refused(c, DATA, line);
@@ -250,7 +252,7 @@ static uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
 }
 
 uint8_t serve_walk(bw_core *c) {
-    uint16_t nonce = take16(c), turns, list, at, all;
+    uint16_t nonce = take16(c), turns, list, at;
     bool high = take_flag(c);
     uint8_t count, group, line, code, *row;
     turns = take16(c);
@@ -265,8 +267,11 @@ uint8_t serve_walk(bw_core *c) {
     code = walk_check(c, high, count);
     if (code) return code;
     all_input(c);
-    all = (uint16_t)(count * ROW);
-    for (uint16_t n = 0; n < all; n++) c->scratch[n] = n % ROW == BW_LINE_BYTES || high ? 0 : 0xFF;
+    row = c->scratch;
+    for (uint8_t n = 0; n < count; n++, row += ROW) {
+        memset(row, high ? 0 : 0xFF, BW_LINE_BYTES);
+        row[BW_LINE_BYTES] = 0;
+    }
     work_whole(c, turns);
     while (turns--) {
         at = list;
@@ -287,7 +292,7 @@ uint8_t serve_walk(bw_core *c) {
     reply_begin(c);
     send16(c, nonce);
     send8(c, count);
-    for (uint16_t n = 0; n < all; n++) send8(c, c->scratch[n]);
+    for (row = c->scratch; count--; row += ROW) send_bytes(c, row, ROW);
     send_end(c);
     return F_NONE;
 }

@@ -36,6 +36,7 @@ typedef struct {
 } bw_field;
 #define ROW_OF(row) row, sizeof(row) / sizeof *(row)
 void take_row(bw_core *c, void *to, const bw_field *row, uint8_t count);
+uint8_t take_all(bw_core *c, void *to, const bw_field *row, uint8_t count); /* and that is all */
 void send_row(bw_core *c, const void *from, const bw_field *row, uint8_t count);
 void send_rom(bw_core *c, const void *from, uint8_t count);
 
@@ -71,6 +72,7 @@ void work_whole(bw_core *c, uint32_t whole);
 uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
 void work_halt(bw_core *c, uint8_t cause);
+void work_rate(bw_core *c, uint32_t rate); /* the line's, when all has been sent */
 uint32_t ms_since(bw_core *c, uint32_t since); /* cut */
 bool ms_past(bw_core *c, const uint32_t *since, uint16_t ms);
 uint32_t ms_ticks(uint32_t ms);
@@ -114,8 +116,9 @@ uint8_t rail_refusal(bw_core *c); /* of a request that needs the rail; 0: it is 
 uint16_t rail_mv(bw_core *c);
 
 /* shape.c */
+bw_shape *shape_at(bw_core *c, uint8_t slot);  /* of a slot that there is */
 bw_shape *shape_get(bw_core *c, uint8_t slot); /* NULL: none there */
-uint8_t shape_count(const bw_core *c);
+uint8_t shape_count(bw_core *c);
 void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now on */
 void shape_images(bw_core *c);
 uint32_t word_ones(const bw_shape *s);
@@ -134,7 +137,8 @@ void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value
 void cycle_strobe(bw_core *c, const bw_shape *s, uint32_t address, bool write, uint32_t value,
                   bool mark);
 void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write);
-uint8_t span_check(bw_core *c, uint32_t address, int32_t step, uint32_t count);
+uint8_t span_check(bw_core *c, uint32_t address, int16_t step, uint32_t count);
+uint8_t reach_check(bw_core *c, uint32_t address); /* the same for one address */
 
 /* lines.c, hold.c */
 void lines_release(bw_core *c);
@@ -150,7 +154,7 @@ bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last);
 bool permit_lives(bw_core *c, uint8_t slot);
 bool permit_lines(bw_core *c, uint8_t slot); /* 255: of any shape */
 void permit_keep(bw_core *c); /* a run begins: it keeps what holds now */
-void permit_poll(bw_core *c, uint32_t now);
+void permit_poll(bw_core *c);
 uint16_t permit_seconds(bw_core *c);
 
 /* chain.c */

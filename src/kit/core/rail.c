@@ -18,13 +18,15 @@ bool rail_closed(const bw_core *c) {
 }
 
 uint8_t rail_refusal(bw_core *c) {
-    if (c->rail == RAIL_ON) return F_NONE;
-    if (c->rail == RAIL_TRIPPED) return fault_of(c, c->rail_fault, c->rail_detail);
+    bw_core *o = BW_NEAR(c);
+    if (o->rail == RAIL_ON) return F_NONE;
+    if (o->rail == RAIL_TRIPPED) return fault_of(c, o->rail_fault, o->rail_detail);
     return fault_of(c, F_RAIL_OFF, 0);
 }
 
 /* The order matters: low on a control line would select battery-backed RAM while the supply falls. */
 void rail_open(bw_core *c, uint8_t state) {
+    bw_core *o = BW_NEAR(c);
     bool was = rail_closed(c);
     for (uint8_t n = 0; n < BD_SHAPES; n++) c->permit[n].used = 0;
     chain_halt(c);
@@ -37,15 +39,15 @@ void rail_open(bw_core *c, uint8_t state) {
         c->was_read = 0;
         c->held.mask = c->held.level = 0;
         c->moved = c->held;
-        c->rail_counter++;
-        c->rail_since = bd_now(&c->bd);
-    } else if (c->rail == RAIL_OFF) {
+        o->rail_counter++;
+        o->rail_since = bd_now(&c->bd);
+    } else if (o->rail == RAIL_OFF) {
         return;
-    } else if (state == RAIL_FALLING && c->rail == RAIL_TRIPPED) {
-        c->rail = RAIL_FALLING;
+    } else if (state == RAIL_FALLING && o->rail == RAIL_TRIPPED) {
+        o->rail = RAIL_FALLING;
         return;
     }
-    c->rail = state;
+    o->rail = state;
 }
 
 static void trip(bw_core *c, uint8_t code, uint32_t detail) {
@@ -91,15 +93,16 @@ static uint8_t answer(bw_core *c, uint32_t since) {
 }
 
 static uint8_t off(bw_core *c) {
+    bw_core *o = BW_NEAR(c);
     uint32_t since = bd_now(&c->bd), from;
     line_refuse_waiting(c, 1u << K_RUN | 1u << K_REPEAT | 1u << K_HOLD, F_HALTED);
     bus_release(c);
     rail_open(c, RAIL_FALLING);
     c->work.limit = FALL_MS;
-    from = BD_SENSED ? since : c->rail_since;
-    while (c->rail != RAIL_OFF && !ms_past(c, &from, FALL_MS)) breathe(c);
+    from = BD_SENSED ? since : o->rail_since;
+    while (o->rail != RAIL_OFF && !ms_past(c, &from, FALL_MS)) breathe(c);
     rail_poll(c);
-    if (c->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV)) return answer(c, since);
+    if (o->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV)) return answer(c, since);
     return fault_of(c, F_POWERED, bd_rail_mv(&c->bd));
 }
 
@@ -115,17 +118,18 @@ static void close_switch(bw_core *c) {
 }
 
 static uint8_t on(bw_core *c, uint16_t settle) {
+    bw_core *o = BW_NEAR(c);
     uint32_t steady;
     uint16_t mv, at = 0, highest = 0;
     bool over;
     close_switch(c);
-    steady = c->rail_since;
+    steady = o->rail_since;
     c->work.limit = settle ? settle : 1;
     do {
         over = ms_past(c, &c->rail_since, settle);
         breathe(c);
         if (c->work.cause == E_DEAD_MAN) return F_HALTED;
-        if (c->rail != RAIL_RISING) return c->rail_fault;
+        if (o->rail != RAIL_RISING) return o->rail_fault;
         mv = rail_mv(c);
         if (mv > highest) highest = mv;
         if (mv > at + STEADY_MV || mv + STEADY_MV < at) {
@@ -134,15 +138,15 @@ static uint8_t on(bw_core *c, uint16_t settle) {
         }
     } while (!over && !(BD_SENSED && mv >= c->floor && ms_past(c, &steady, STEADY_MS)));
     if (BD_SENSED && mv < c->floor) {
-        c->rail_fault = F_RAIL_OFF;
-        c->rail_detail = 0;
+        o->rail_fault = F_RAIL_OFF;
+        o->rail_detail = 0;
         rail_open(c, RAIL_TRIPPED);
         return fault_of(c, F_NOT_RISEN, highest);
     }
-    c->rail = RAIL_ON;
+    o->rail = RAIL_ON;
     c->lowest = mv;
     bd_control_drive(&c->bd, c->held.mask, c->held.level);
-    return answer(c, c->rail_since);
+    return answer(c, o->rail_since);
 }
 
 typedef struct {
@@ -158,9 +162,8 @@ static const bw_field fields[] BD_ROM = {
 
 uint8_t serve_rail(bw_core *c) {
     asked a;
-    uint8_t shapes = shape_count(c);
-    take_row(c, &a, ROW_OF(fields));
-    if (!take_end(c)) return F_MALFORMED;
+    uint8_t shapes = shape_count(c), code = take_all(c, &a, ROW_OF(fields));
+    if (code) return code;
     if (!a.action) return off(c); /* whatever else it says: off is never refused */
     if (shapes == 0 || shapes != a.shapes) return fault_of(c, F_SHAPES_MISSING, shapes);
     /* No further than 5 % from it. */

@@ -123,7 +123,7 @@ uint8_t serve_read(bw_core *c) {
     if (code) return code;
     if (w.encoding > 1) return F_ENCODING;
     r.left = w.few;
-    r.width = c->shape[w.slot].width;
+    r.width = shape_at(c, w.slot)->width;
     r.plain = 0;
     size = (uint32_t)r.left * r.width + (w.encoding ? (r.left + 127u) / 128 : 0);
     if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;

@@ -42,7 +42,7 @@ uint8_t serve_script(bw_core *c) {
     bw_script *s;
     if (c->bad_at) return F_MALFORMED;
     if (slot >= BD_SCRIPTS) return F_NO_SCRIPT;
-    s = &c->script[slot];
+    s = BW_NEAR(&c->script[slot]);
     if (length > BD_SCRIPT_BYTES) return fault_of(c, F_SCRIPT_REFUSED, BD_SCRIPT_BYTES);
     if (length == 0) return fault_of(c, F_SCRIPT_REFUSED, 0);
     if (s->length != length || s->checksum != slot_sum(c, 3)) {
@@ -116,7 +116,7 @@ static uint8_t look(bw_core *c, uint32_t meant, uint16_t words) {
     bw_need *need;
     uint8_t code;
     if (r->slot >= BD_SCRIPTS) return F_NO_SCRIPT;
-    s = &c->script[r->slot];
+    s = BW_NEAR(&c->script[r->slot]);
     need = &s->need;
     if (!s->length) return F_NO_SCRIPT;
     if (s->checksum != meant) return fault_of(c, F_ANOTHER_SCRIPT, s->checksum);

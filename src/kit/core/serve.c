@@ -61,19 +61,16 @@ void serve(bw_core *c) {
 }
 
 uint8_t serve_rate(bw_core *c) {
-    uint32_t rate = take32(c);
+    uint32_t rate = take32(c), before = c->rate;
     if (!take_end(c)) return F_MALFORMED;
     if (BD_RESET_RATE == 0 || !hello_lists(rate)) return F_RATE;
     if (c->work.silent) return F_NONE;
-    reply_begin(c);
-    send32(c, rate);
+    reply_echo(c, 4);
     send_end(c);
-    if (rate == c->rate) return F_NONE;
-    send_drain(c);
-    c->rate_before = c->rate;
-    c->rate = rate;
+    if (rate == before) return F_NONE;
+    work_rate(c, rate);
+    c->rate_before = before;
     c->rate_since = bd_now(&c->bd);
     c->rate_trial = 1;
-    bd_rate(&c->bd, rate);
     return F_NONE;
 }

@@ -33,13 +33,20 @@ bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown) {
     return !(lines & (bd_lines_t)(~shown.mask | (shown.level ^ strobe.level)));
 }
 
-bw_shape *shape_get(bw_core *c, uint8_t slot) {
-    return slot < BD_SHAPES && c->shape[slot].used ? &c->shape[slot] : 0;
+bw_shape *shape_at(bw_core *c, uint8_t slot) {
+    return BW_NEAR(&c->shape[slot]);
 }
 
-uint8_t shape_count(const bw_core *c) {
+bw_shape *shape_get(bw_core *c, uint8_t slot) {
+    bw_shape *s;
+    if (slot >= BD_SHAPES) return 0;
+    s = shape_at(c, slot);
+    return s->used ? s : 0;
+}
+
+uint8_t shape_count(bw_core *c) {
     uint8_t count = 0;
-    for (uint8_t n = 0; n < BD_SHAPES; n++) count += c->shape[n].used;
+    for (uint8_t n = 0; n < BD_SHAPES; n++) count += shape_at(c, n)->used;
     return count;
 }
 
@@ -49,15 +56,15 @@ uint32_t word_ones(const bw_shape *s) {
 
 void shape_hold(bw_core *c) {
     for (uint8_t n = 0; n < BD_SHAPES; n++)
-        if (c->shape[n].used) c->held = levels_then(c->held, c->shape[n].levels[IDLE]);
+        if (shape_get(c, n)) c->held = levels_then(c->held, shape_at(c, n)->levels[IDLE]);
     shape_images(c);
 }
 
 void shape_images(bw_core *c) {
     bw_levels at = levels_held(c), on;
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
-        bw_shape *s = &c->shape[n];
-        if (!s->used) continue;
+        bw_shape *s = shape_get(c, n);
+        if (!s) continue;
         s->image[IDLE] = at.level;
         on = levels_then(at, s->levels[READ_SETUP]);
         s->image[READ_SETUP] = on.level;
@@ -160,7 +167,7 @@ uint8_t serve_shape(bw_core *c) {
     take_words(c, s.times, 5);
     if (!take_end(c)) return F_MALFORMED;
     if (slot >= BD_SHAPES) return F_NO_SHAPE;
-    there = &c->shape[slot];
+    there = shape_at(c, slot);
     s.used = 1;
     for (n = 0; n < 5; n++) {
         uint16_t mask = levels[2 * n], level = levels[2 * n + 1], missing;

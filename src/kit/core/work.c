@@ -81,7 +81,7 @@ static void busy_poll(bw_core *c) {
     send_end(c);
 }
 
-static void set_rate(bw_core *c, uint32_t rate) {
+void work_rate(bw_core *c, uint32_t rate) {
     send_drain(c);
     c->rate = rate;
     c->rate_trial = 0;
@@ -102,17 +102,17 @@ static void dead_man(bw_core *c) {
 
 /* About once in eight milliseconds; lines that are held are looked at in each. */
 static void times_poll(bw_core *c) {
-    uint32_t now = bd_now(&c->bd);
+    bw_core *o = BW_NEAR(c);
     if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
-    if (c->lines_set && (int32_t)(now - c->lines_until) >= 0) lines_release(c);
+    if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0) lines_release(c);
     busy_poll(c);
-    permit_poll(c, now);
+    permit_poll(c);
     /* So long ago that the clock would wrap some day: still longer than any time that is looked at. */
-    if (ms_past(c, &c->last_good, 60000u)) c->last_good += ms_ticks(30000u);
-    if (BD_RESET_RATE == 0 || c->in_frame) return;
-    if (c->rate_trial && ms_past(c, &c->rate_since, TRIAL_MS)) set_rate(c, c->rate_before);
+    if (ms_past(c, &c->last_good, 60000u)) o->last_good += ms_ticks(30000u);
+    if (BD_RESET_RATE == 0 || o->in_frame) return;
+    if (o->rate_trial && ms_past(c, &c->rate_since, TRIAL_MS)) work_rate(c, c->rate_before);
     if (c->rate != BD_RESET_RATE && ms_past(c, &c->last_good, RESET_RATE_MS))
-        set_rate(c, BD_RESET_RATE);
+        work_rate(c, BD_RESET_RATE);
 }
 
 bool breathe(bw_core *c) {
