@@ -134,6 +134,10 @@ uint32_t env_payload(bw_core *c, uint16_t word) {
     return word < payload_count ? payload[word] : 0;
 }
 
+uint32_t us_ticks(uint32_t us) {
+    return us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS;
+}
+
 uint32_t ms_ticks(uint32_t ms) {
     return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
 }
