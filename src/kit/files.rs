@@ -15,6 +15,7 @@ pub const FILES: &[KitFile] = &[
     KitFile { path: "boards/m2560_main.c", text: include_str!("boards/m2560_main.c") },
     KitFile { path: "boards/m2560_read.S", text: include_str!("boards/m2560_read.S") },
     KitFile { path: "boards/m2560_send.S", text: include_str!("boards/m2560_send.S") },
+    KitFile { path: "boards/m2560_start.S", text: include_str!("boards/m2560_start.S") },
     KitFile { path: "boards/m2560_sum.S", text: include_str!("boards/m2560_sum.S") },
     KitFile { path: "boards/m2560_sweep.S", text: include_str!("boards/m2560_sweep.S") },
     KitFile { path: "boards/m2560_take.S", text: include_str!("boards/m2560_take.S") },

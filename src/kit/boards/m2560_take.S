@@ -4,7 +4,7 @@
 /* uint8_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *crc)
  *
  * Ends before a zero; returns how many there were. X is `from`, Y `to`. */
-    .section .text.m2560_take, "ax", @progbits
+    .section .progmem.gcc_take, "ax", @progbits
     .global m2560_take
 m2560_take:
     push r28

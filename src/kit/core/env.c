@@ -47,16 +47,16 @@ void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint3
 }
 
 uint8_t env_line(bw_core *c, uint8_t line, bool active) {
-    static const active_line of[2] = {BD_RESET_LINE, BD_PROTECT_LINE};
+    static const active_line of[2] BD_ROM = {BD_RESET_LINE, BD_PROTECT_LINE};
     bw_levels moved;
     if (line == 2) {
         if (!BD_HAS_MARK) return E_NO_LINE;
         bd_mark(&c->bd, active);
         return E_GOOD;
     }
-    if (of[line].line >= BD_CONTROL_LINES) return E_NO_LINE;
-    moved.mask = (bd_lines_t)(1u << of[line].line);
-    moved.level = (active == (of[line].high != 0)) ? moved.mask : 0;
+    if (BD_ROM8(&of[line].line) >= BD_CONTROL_LINES) return E_NO_LINE;
+    moved.mask = (bd_lines_t)(1u << BD_ROM8(&of[line].line));
+    moved.level = (active == (BD_ROM8(&of[line].high) != 0)) ? moved.mask : 0;
     if (!lines_may_move(c, moved)) return E_NOT_PERMITTED;
     c->moved = levels_then(c->moved, moved);
     shape_images(c);

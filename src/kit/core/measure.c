@@ -95,7 +95,7 @@ static void take(measuring *m, const uint8_t *op, uint16_t at) {
     row *r = m->r;
     uint8_t is = op_is(op[0]);
     lasts(m, op, is);
-    r->emitted += op[0] == 0x44;
+    if (op[0] == 0x44) r->emitted++;
     if (is & OP_LOOKS && !(op[0] == 0x50 && op[1] & 0x10)) touch(r, r->net + 1, at);
     r->net += op_moves(is);
     touch(r, r->net, at);
