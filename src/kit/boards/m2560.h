@@ -34,6 +34,8 @@ typedef struct {
 
 typedef uint8_t bd_lines_t;
 
+#define BD_HERE inline __attribute__((always_inline))
+
 /* Through a register, two bytes an instruction; by address it would be four. */
 #define BD_NEAR(p)                     \
     __extension__({                    \

@@ -64,7 +64,7 @@ static void fault_soon(bw_core *c, uint8_t code, uint32_t detail) {
     owe(c, OWES_FAULT);
 }
 
-static void stop_arrived(bw_core *c, uint8_t tag) {
+static BW_HERE void stop_arrived(bw_core *c, uint8_t tag) {
     c->stop_within = work_bound_ms(c);
     c->stop_tag = tag;
     line_refuse_waiting(c, STOPPED, F_HALTED);
@@ -74,7 +74,7 @@ static void stop_arrived(bw_core *c, uint8_t tag) {
     owe(c, OWES_STOP);
 }
 
-static void hello(bw_core *c, uint8_t tag) {
+static BW_HERE void hello(bw_core *c, uint8_t tag) {
     bw_core *o = BW_NEAR(c);
     bool ours = take8(c) == BW_MAJOR;
     uint32_t session = take32(c);
@@ -91,7 +91,7 @@ static void hello(bw_core *c, uint8_t tag) {
 }
 
 /* A script whose slot is in use is refused, in its turn, unless it is the same. */
-static uint8_t beside_run(bw_core *c) {
+static BW_HERE uint8_t beside_run(bw_core *c) {
     uint8_t slot;
     if (c->work.kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->length < 3) return F_NONE;
     slot = line_u8(c, 2);
@@ -104,7 +104,7 @@ static uint8_t beside_run(bw_core *c) {
     return F_SLOT_IN_USE;
 }
 
-void answer_frame(bw_core *c) {
+BW_HERE void answer_frame(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     uint8_t kind = line_u8(c, 0), tag = line_u8(c, 1), code = F_NONE;
     if (kind & K_REPLY) {

@@ -43,6 +43,14 @@
 #define BW_FAST
 #endif
 
+/* A function that is shorter where it is called than its call would be: most are called once. What a
+ * board defines here makes the compiler do that; where size does not matter it is left out. */
+#ifdef BD_HERE
+#define BW_HERE BD_HERE
+#else
+#define BW_HERE
+#endif
+
 /* A pointer into the context whose fields are to be addressed through it, though the compiler may know
  * where they are: shorter on some controllers. */
 #ifdef BD_NEAR

@@ -37,7 +37,7 @@ static uint32_t one(bw_core *c, bw_burst *b) {
                       : cycle_read(c, b->shape, address);
 }
 
-uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended) {
+BW_HERE uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended) {
     uint8_t width = b->shape->width, made = 0;
     *ended = false;
 #ifdef BD_BURSTS
@@ -61,7 +61,7 @@ uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t 
     return made;
 }
 
-void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
+BW_HERE void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
     uint8_t width = b->shape->width;
 #ifdef BD_BURSTS
     if (b->own) {
@@ -77,7 +77,7 @@ void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
     }
 }
 
-void burst_summed(bw_burst *b, bw_sum *sum) {
+BW_HERE void burst_summed(bw_burst *b, bw_sum *sum) {
 #ifdef BD_BURSTS
     if (b->own) bd_burst_summed(b, sum);
 #else

@@ -90,7 +90,7 @@ void chain_reset(bw_core *c) {
     o->halted = o->chain_open = 0;
 }
 
-bool chain_same_at_work(bw_core *c) {
+BW_HERE bool chain_same_at_work(bw_core *c) {
     const bw_kept *k = c->run.kept;
     uint8_t kind = line_u8(c, 0);
     bw_place place;

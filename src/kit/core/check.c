@@ -16,7 +16,7 @@ typedef struct {
     uint8_t width, rule, rest, finally;
 } walk;
 
-static bool means_something(const uint8_t *op) {
+static BW_HERE bool means_something(const uint8_t *op) {
     uint8_t operations;
     switch (op[0]) {
     case 0x39: return op[1] <= 2;
@@ -34,14 +34,14 @@ static bool means_something(const uint8_t *op) {
     }
 }
 
-static uint8_t lanes(const walk *w, uint32_t mask) {
+static BW_HERE uint8_t lanes(const walk *w, uint32_t mask) {
     uint32_t ones = w->width == 1 ? 0xFF : w->width == 2 ? 0xFFFF : 0xFFFFFFFF;
     if (!(mask & ones)) return 8;
     if ((mask & ones) == ones || w->rule == RULE_STROBES) return 0;
     return w->rule == RULE_REST && w->rest ? 0 : 9;
 }
 
-static uint8_t begin(walk *w, uint8_t block, uint16_t at) {
+static BW_HERE uint8_t begin(walk *w, uint8_t block, uint16_t at) {
     if (block != OP_LOOP && (w->open[block] || w->open[OP_ATOMIC])) return 15;
     w->block[w->depth] = block;
     w->block_at[w->depth++] = at;
@@ -49,7 +49,7 @@ static uint8_t begin(walk *w, uint8_t block, uint16_t at) {
     return 0;
 }
 
-static uint8_t end(walk *w, uint8_t block) {
+static BW_HERE uint8_t end(walk *w, uint8_t block) {
     if (!w->depth || w->block[w->depth - 1] != block) return 13;
     w->depth--;
     w->open[block]--;
@@ -120,7 +120,7 @@ static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
     return block ? begin(w, block, at) : 0;
 }
 
-void script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length, uint32_t n,
+BW_HERE void script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length, uint32_t n,
                   bw_need *need) {
     walk w = {0};
     uint16_t at;

@@ -52,7 +52,7 @@ void cycle_ready(bw_core *c) {
     }
 }
 
-static void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
+static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
     if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
     c->was_read = 0;
     bd_address(&c->bd, address);
@@ -91,7 +91,7 @@ void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
     c->was_read = !write;
 }
 
-void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
+BW_HERE void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
     cycle_strobe(c, s, address, true, value, false);
     cycle_end_strobe(c, s, true);
 }

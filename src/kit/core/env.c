@@ -14,15 +14,15 @@ uint8_t env_width(bw_core *c, uint8_t slot) {
 }
 
 /* No shape of this version has a strobe for each lane. What a space is, the host knows. */
-uint8_t env_rule(bw_core *c, uint8_t slot) {
+BW_HERE uint8_t env_rule(bw_core *c, uint8_t slot) {
     return env_width(c, slot) ? RULE_REST : RULE_NONE;
 }
 
-bool env_writes(bw_core *c, uint8_t slot) {
+BW_HERE bool env_writes(bw_core *c, uint8_t slot) {
     return shape_at(c, slot)->writes;
 }
 
-bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
+BW_HERE bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return permit_covers(c, slot, address & REACH, lanes);
 }
 
@@ -40,7 +40,7 @@ uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t c
     return cycle_read_charged(c, shape_at(c, slot), address & REACH, charge);
 }
 
-void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
+BW_HERE void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
     (void)lanes;
     counted(c);
     cycle_write(c, shape_at(c, slot), address & REACH, value);
@@ -65,11 +65,11 @@ uint8_t env_line(bw_core *c, uint8_t line, bool active) {
     return E_GOOD;
 }
 
-bool env_ready(bw_core *c) {
+BW_HERE bool env_ready(bw_core *c) {
     return bd_ready(&c->bd);
 }
 
-bool env_powered(bw_core *c) {
+BW_HERE bool env_powered(bw_core *c) {
     return c->rail == RAIL_ON;
 }
 

@@ -61,7 +61,7 @@ bd_lines_t hello_strobes(void) {
     return mask;
 }
 
-bool hello_lists(uint32_t rate) {
+BW_HERE bool hello_lists(uint32_t rate) {
     for (uint8_t n = 0; n < BD_RATE_COUNT; n++)
         if (BD_ROM32(&rates[n]) == rate) return true;
     return false;
@@ -74,7 +74,7 @@ void hello_forgets(bw_core *c) {
 }
 
 /* Everything that belongs to a session is new; the rail stays. */
-void hello_opens(bw_core *c, uint32_t session) {
+BW_HERE void hello_opens(bw_core *c, uint32_t session) {
     bw_core *o = BW_NEAR(c);
     o->previous_session = o->session;
     o->previous_run = o->last_run;
@@ -117,7 +117,7 @@ void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
     send_end(c);
 }
 
-void ping_answer(bw_core *c, uint8_t tag) {
+BW_HERE void ping_answer(bw_core *c, uint8_t tag) {
     uint16_t now = rail_mv(c);
     if (!BD_SENSED || c->rail != RAIL_ON || now < c->lowest) c->lowest = now;
     send_begin(c, K_PING | K_REPLY, tag);

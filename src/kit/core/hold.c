@@ -35,7 +35,7 @@ void bus_release(bw_core *c) {
     lines_release(c);
 }
 
-static bool may_write(bw_core *c, const asked *a) {
+static BW_HERE bool may_write(bw_core *c, const asked *a) {
     return !a->write || permit_covers(c, a->slot, a->address, word_ones(shape_at(c, a->slot)));
 }
 
@@ -99,12 +99,12 @@ uint8_t serve_hold(bw_core *c) {
     return F_NONE;
 }
 
-static void mark(bw_core *c, bool active) {
+static BW_HERE void mark(bw_core *c, bool active) {
     if (BD_HAS_MARK) bd_mark(&c->bd, active);
 }
 
 /* One cycle; the word that it wrote or read. */
-static uint32_t once(bw_core *c, const asked *a) {
+static BW_HERE uint32_t once(bw_core *c, const asked *a) {
     const bw_shape *s = shape_at(c, a->slot);
     uint32_t word;
     if (a->marked == 0) {

@@ -53,7 +53,7 @@ static void decoded(bw_core *c, uint8_t byte) {
     if (c->got > 12 && apart(c->tail, c->put) > BD_RING - BD_SPARE) c->bad = 2;
 }
 
-static void frame_ended(bw_core *c) {
+static BW_HERE void frame_ended(bw_core *c) {
     if (c->block == 0) return; /* nothing between two delimiters */
     if (c->bad == 2) {
         c->overruns++;
@@ -67,7 +67,7 @@ static void frame_ended(bw_core *c) {
     frame_fresh(c);
 }
 
-static void coded(bw_core *c, uint8_t byte) {
+static BW_HERE void coded(bw_core *c, uint8_t byte) {
     if (byte == 0) {
         frame_ended(c);
         return;
@@ -151,7 +151,7 @@ uint32_t line_u32(const bw_core *c, uint16_t at) {
 }
 
 /* Keeps the frame that has just come as a waiting request. */
-void line_enqueue(bw_core *c, uint8_t code) {
+BW_HERE void line_enqueue(bw_core *c, uint8_t code) {
     uint16_t end = line_index(c->body, c->length);
     if (apart(c->tail, end) > BD_RING - BD_SPARE) {
         c->overruns++;
@@ -175,11 +175,11 @@ void line_open_entry(bw_core *c) {
     c->bad_at = 0;
 }
 
-uint8_t line_refusal(const bw_core *c) {
+BW_HERE uint8_t line_refusal(const bw_core *c) {
     return c->ring[next(c->tail)] >> 3;
 }
 
-void line_drop_entry(bw_core *c) {
+BW_HERE void line_drop_entry(bw_core *c) {
     uint16_t after;
     open_at(c, c->tail);
     after = line_index(c->body, c->length);
@@ -224,7 +224,7 @@ void line_refuse_waiting(bw_core *c, uint16_t kinds, uint8_t code) {
     refuse(c, kinds, false, code);
 }
 
-void line_refuse_rail_on(bw_core *c, uint8_t code) {
+BW_HERE void line_refuse_rail_on(bw_core *c, uint8_t code) {
     refuse(c, 0, true, code);
 }
 
@@ -264,7 +264,7 @@ uint8_t take_below(bw_core *c, uint8_t limit) {
     return value;
 }
 
-bool take_flag(bw_core *c) {
+BW_HERE bool take_flag(bw_core *c) {
     return take_below(c, 2);
 }
 

@@ -12,7 +12,7 @@ enum { INPUT, PULLED, LOW, HIGH };
 #define CONTROL_BYTE 8
 #define ALL_DATA (0xFFFFFFFFu >> (32 - BD_DATA_LINES))
 
-static uint8_t width(uint8_t group) {
+static BW_HERE uint8_t width(uint8_t group) {
     return group == DATA ? BD_DATA_LINES : group == ADDRESS ? BD_ADDRESS_LINES : BD_CONTROL_LINES;
 }
 
@@ -42,7 +42,7 @@ static void set(bw_drive *d, uint8_t group, uint8_t line, uint8_t action) {
     if (action == PULLED) d->pulled[at] |= bit;
 }
 
-static bd_lines_t control_of(const uint8_t *lines) {
+static BW_HERE bd_lines_t control_of(const uint8_t *lines) {
     return (bd_lines_t)(lines[CONTROL_BYTE] | (uint16_t)lines[CONTROL_BYTE + 1] << 8);
 }
 
@@ -71,7 +71,7 @@ static bool no_strobe(bw_core *c, bw_levels shown) {
     return true;
 }
 
-bool lines_may_move(bw_core *c, bw_levels moved) {
+BW_HERE bool lines_may_move(bw_core *c, bw_levels moved) {
     if (!(named(c) & moved.mask) && !permit_lines(c, 255)) return false;
     return no_strobe(c, levels_then(levels_held(c), moved));
 }
@@ -149,14 +149,14 @@ void lines_release(bw_core *c) {
             }
 }
 
-void lines_again(bw_core *c) {
+BW_HERE void lines_again(bw_core *c) {
     if (!c->lines_set) return;
     for (uint8_t n = 0; n < BD_CONTROL_LINES; n++)
         if (has(c->drive.driven, CONTROL, n))
             bd_line(&c->bd, CONTROL, n, has(c->drive.level, CONTROL, n) ? HIGH : LOW);
 }
 
-static void take_line(bw_core *c, uint8_t *group, uint8_t *line) {
+static BW_HERE void take_line(bw_core *c, uint8_t *group, uint8_t *line) {
     *group = take_below(c, 3);
     *line = take_below(c, 32);
 }
@@ -205,7 +205,7 @@ uint8_t serve_lines(bw_core *c) {
 }
 
 /* Data and address lines at the opposite of the walk: charged, then let go, pulled up in a low one. */
-static void rest(bw_core *c, bool high) {
+static BW_HERE void rest(bw_core *c, bool high) {
     uint32_t levels = high ? 0 : 0xFFFFFFFFu;
     if (rail_closed(c)) {
         bd_data_drive(&c->bd, ALL_DATA, levels & ALL_DATA);
@@ -220,7 +220,7 @@ static void rest(bw_core *c, bool high) {
 
 /* A row: what each line showed in all turns, if it was always the opposite of the walk; and whether
  * the line itself was held by something else. */
-static void walk_line(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_t *row) {
+static BW_HERE void walk_line(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_t *row) {
     uint8_t seen[BW_LINE_BYTES];
     bool stayed;
     rest(c, high);
@@ -231,7 +231,7 @@ static void walk_line(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_
     if (!stayed) row[BW_LINE_BYTES] = 1;
 }
 
-static uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
+static BW_HERE uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
     bw_drive d = {{0}, {0}, {0}};
     uint8_t group, line, code;
     if (rail_closed(c)) {

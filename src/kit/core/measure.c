@@ -43,7 +43,7 @@ static void add(uint32_t *to, uint32_t by) {
     *to = sum(*to, by);
 }
 
-static void longest(uint32_t *of, uint32_t other) {
+static BW_HERE void longest(uint32_t *of, uint32_t other) {
     if (other > *of) *of = other;
 }
 
@@ -91,7 +91,7 @@ static void lasts(measuring *m, const uint8_t *op, uint8_t is) {
     add(&m->r->time, us(m, 0, 1));
 }
 
-static void take(measuring *m, const uint8_t *op, uint16_t at) {
+static BW_HERE void take(measuring *m, const uint8_t *op, uint16_t at) {
     row *r = m->r;
     uint8_t is = op_is(op[0]);
     lasts(m, op, is);
@@ -102,7 +102,7 @@ static void take(measuring *m, const uint8_t *op, uint16_t at) {
 }
 
 /* Half of what fits, so that a few more never turn the sign. */
-static int32_t far(int32_t from, uint32_t on) {
+static BW_HERE int32_t far(int32_t from, uint32_t on) {
     const int32_t most = (int32_t)(FULL / 2);
     if (on > FULL / 2) return most;
     from += (int32_t)on;
@@ -119,7 +119,7 @@ static void turn(row *outer, const row *body) {
 }
 
 /* The next operation; blocks are whole and nested, so much is known. */
-static uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
+static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
     uint32_t span;
     if (op[0] == 0x39 && op[1] < 2 && (m->n - 1) >> (8u << op[1])) return 26;
     if (op[0] == 0x85) m->atomic = m->r->time;
@@ -147,7 +147,7 @@ static uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
     return 0;
 }
 
-static uint8_t judge(measuring *m, bw_need *need) {
+static BW_HERE uint8_t judge(measuring *m, bw_need *need) {
     const row *r = m->rows;
     uint32_t span;
     need->payload = r->net < (int32_t)(FULL / 2) ? (uint32_t)r->net : 0xFFFFFFFFu;

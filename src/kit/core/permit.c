@@ -20,7 +20,7 @@ static const bw_permit *holds(bw_core *c, uint8_t slot) {
     return slot < BD_SHAPES && held ? p : 0;
 }
 
-bool permit_lives(bw_core *c, uint8_t slot) {
+BW_HERE bool permit_lives(bw_core *c, uint8_t slot) {
     return holds(c, slot) != 0;
 }
 
@@ -39,7 +39,7 @@ bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return false;
 }
 
-bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
+BW_HERE bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
     const bw_permit *p = holds(c, slot);
     return p && first <= last && !(word_ones(shape_at(c, slot)) & ~p->lanes) && first >= p->start &&
            last - p->start < p->words;
@@ -53,7 +53,7 @@ bool permit_lines(bw_core *c, uint8_t slot) {
     return false;
 }
 
-uint16_t permit_seconds(bw_core *c) {
+BW_HERE uint16_t permit_seconds(bw_core *c) {
     const bw_permit *p = BW_NEAR(&c->permit[0]);
     uint32_t longest = 0;
     for (uint8_t n = 0; n < BD_SHAPES; n++, p++) {
@@ -66,7 +66,7 @@ uint16_t permit_seconds(bw_core *c) {
 
 /* The clock wraps, so a permit that is over is taken away before it could look young again; one at a
  * time, since there is time enough. */
-void permit_poll(bw_core *c) {
+BW_HERE void permit_poll(bw_core *c) {
     bw_permit *p = BW_NEAR(&c->permit[c->permit_seen]);
     if (c->run_permits_on) return;
     if (!left(p, bd_now(&c->bd))) p->used = NONE;
@@ -86,7 +86,7 @@ static const bw_field fields[] BD_ROM = {
     {FIELD_32, offsetof(asked, permit.mask)}, {BW_VALUES + 1, offsetof(asked, permit.count)},
 };
 
-static uint8_t refusal(bw_core *c, const asked *a) {
+static BW_HERE uint8_t refusal(bw_core *c, const asked *a) {
     const bw_permit *p = &a->permit;
     if (!take_end(c)) return F_MALFORMED;
     if (!shape_get(c, a->slot)) return F_NO_SHAPE;

@@ -8,7 +8,7 @@
 #define STEADY_MS 1u
 #define STEADY_MV 20u
 
-uint16_t rail_mv(bw_core *c) {
+BW_HERE uint16_t rail_mv(bw_core *c) {
     if (BD_SENSED) return bd_rail_mv(&c->bd);
     return c->rail == RAIL_ON || c->rail == RAIL_RISING ? BD_RAIL_MV : 0;
 }
@@ -92,7 +92,7 @@ static uint8_t answer(bw_core *c, uint32_t since) {
     return F_NONE;
 }
 
-static uint8_t off(bw_core *c) {
+static BW_HERE uint8_t off(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     uint32_t since = bd_now(&c->bd), from;
     line_refuse_waiting(c, 1u << K_RUN | 1u << K_REPEAT | 1u << K_HOLD, F_HALTED);
@@ -117,7 +117,7 @@ static void close_switch(bw_core *c) {
     bd_rail(&c->bd, true);
 }
 
-static uint8_t on(bw_core *c, uint16_t settle) {
+static BW_HERE uint8_t on(bw_core *c, uint16_t settle) {
     bw_core *o = BW_NEAR(c);
     uint32_t steady;
     uint16_t mv, at = 0, highest = 0;

@@ -39,7 +39,7 @@ static uint8_t words_in(bw_core *c, reading *r, uint8_t most, uint8_t mode, bool
     return made;
 }
 
-static bool raw(bw_core *c, reading *r) {
+static BW_HERE bool raw(bw_core *c, reading *r) {
     bool ended;
     while (r->left) {
         uint16_t bytes = (uint16_t)words_in(c, r, SLICE, READ_ALL, &ended) * r->width;
@@ -63,7 +63,7 @@ static bool plain_out(bw_core *c, reading *r, uint8_t words) {
 /* The last two words that wait are equal: how often the word stands, and whether another was read
  * behind it. A run costs a head and a word, and the words after it another head: so two words of
  * eight bits stay as they are, or the reply would be longer than its bound. */
-static bool run(bw_core *c, reading *r) {
+static BW_HERE bool run(bw_core *c, reading *r) {
     uint8_t length = 2, least = r->width == 1 ? 3 : 2;
     bool other = false;
     while (r->left && length < LONGEST && !other) {
@@ -93,7 +93,7 @@ static bool run(bw_core *c, reading *r) {
     return true;
 }
 
-static bool coded(bw_core *c, reading *r) {
+static BW_HERE bool coded(bw_core *c, reading *r) {
     while (r->left) {
         bool equal;
         if (!breathe_short(c)) return false;

@@ -12,7 +12,7 @@ uint32_t run_ones(bw_core *c) {
     return width == 1 ? 0xFF : width == 2 ? 0xFFFF : 0xFFFFFFFF;
 }
 
-void run_begin(bw_core *c) {
+BW_HERE void run_begin(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     /* All from `at` up to `wake`. */
     memset(&r->at, 0, offsetof(bw_run, wake) - offsetof(bw_run, at));
@@ -22,7 +22,7 @@ void run_begin(bw_core *c) {
     r->began = r->seen = env_now(c);
 }
 
-void run_stop(bw_core *c, uint8_t why) {
+BW_HERE void run_stop(bw_core *c, uint8_t why) {
     if (!c->run.asked) c->run.asked = why;
 }
 
@@ -34,7 +34,7 @@ static void judge(bw_run *r, uint8_t why) {
     r->end_at = r->at;
 }
 
-static void finish(bw_core *c) {
+static BW_HERE void finish(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     judge(r, E_GOOD);
     r->ended = 1;
@@ -96,7 +96,7 @@ uint8_t run_write(bw_core *c, uint32_t address, uint32_t value) {
     return E_GOOD;
 }
 
-static void turn(bw_run *r) {
+static BW_HERE void turn(bw_run *r) {
     uint8_t top = (uint8_t)(r->depth - 1);
     if (r->loop_left[top] > 1) {
         r->loop_left[top]--;
@@ -114,7 +114,7 @@ static void skip(bw_run *r, uint8_t count) {
 }
 
 /* A long operation begins. */
-static uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
+static BW_HERE uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
     if (why == E_GOOD) {
         r->busy = what;
         *more = true;
@@ -123,7 +123,7 @@ static uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
 }
 
 /* N - 1 in every lane. */
-static uint32_t count(const bw_run *r, uint8_t lane) {
+static BW_HERE uint32_t count(const bw_run *r, uint8_t lane) {
     uint32_t value = r->n - 1;
     if (lane == 0) value = (value & 0xFF) * 0x01010101u;
     if (lane == 1) value = (value & 0xFFFF) * 0x00010001u;
@@ -235,7 +235,7 @@ static uint8_t delay(bw_core *c, bool *more) {
 }
 
 /* One unit; true if the operation waits and nothing was done. */
-static bool unit(bw_core *c) {
+static BW_HERE bool unit(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     const uint8_t *op = r->code + r->at;
     bool more = false;
@@ -267,7 +267,7 @@ static bool unit(bw_core *c) {
     return was == DELAY && more;
 }
 
-static bool safe(const bw_run *r) {
+static BW_HERE bool safe(const bw_run *r) {
     bool held = r->critical && (int32_t)(r->seen - r->critical_end) < 0;
     return !held && !r->atomic && !r->tidying && !r->first;
 }

@@ -61,7 +61,7 @@ uint8_t serve_script(bw_core *c) {
 }
 
 /* Every shape that the text writes with has a permit. */
-static bool permitted(bw_core *c, const uint8_t *code, uint16_t length) {
+static BW_HERE bool permitted(bw_core *c, const uint8_t *code, uint16_t length) {
     uint8_t slot = 0;
     for (uint16_t at = 0; at < length; at += op_length(code[at])) {
         uint8_t op = code[at];

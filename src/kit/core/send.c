@@ -8,7 +8,7 @@
 #define RING c->out_ring
 #endif
 
-static uint16_t next(uint16_t at) {
+static BW_HERE uint16_t next(uint16_t at) {
     at++;
     return at == BD_OUT ? 0 : at;
 }
@@ -35,7 +35,7 @@ static void ready(bw_core *c, uint16_t at) {
     bd_unlock(&c->bd);
 }
 
-static uint16_t sent_to(bw_core *c) {
+static BW_HERE uint16_t sent_to(bw_core *c) {
     uint16_t at;
     bd_lock(&c->bd);
     at = c->out.tail;
@@ -129,13 +129,13 @@ void send_end(bw_core *c) {
     close_frame(c);
 }
 
-void send_break(bw_core *c) {
+BW_HERE void send_break(bw_core *c) {
     if (!c->in_frame) return;
     c->out.head = c->out.block;
     close_frame(c);
 }
 
-void send_forget(bw_core *c) {
+BW_HERE void send_forget(bw_core *c) {
     uint16_t at;
     if (c->in_frame) return;
     bd_lock(&c->bd);
@@ -155,7 +155,7 @@ void send_forget(bw_core *c) {
     send_pump(c);
 }
 
-void send_drain(bw_core *c) {
+BW_HERE void send_drain(bw_core *c) {
     while (c->out.tail != c->out.ready || !bd_tx_idle(&c->bd)) {
         bd_idle(&c->bd);
         send_pump(c);

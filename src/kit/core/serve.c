@@ -11,7 +11,7 @@ void reply_begin(bw_core *c) {
     send_begin(c, c->work.kind | K_REPLY, c->work.tag);
 }
 
-void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
+BW_HERE void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
     reply_begin(c);
     send_bytes(c, bytes, count);
 }

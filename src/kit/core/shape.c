@@ -5,7 +5,7 @@
 
 #include "parts.h"
 
-bw_levels levels_then(bw_levels under, bw_levels over) {
+BW_HERE bw_levels levels_then(bw_levels under, bw_levels over) {
     bw_levels both;
     both.mask = under.mask | over.mask;
     both.level = (bd_lines_t)((under.level & ~over.mask) | over.level);
@@ -17,18 +17,18 @@ bw_levels levels_held(const bw_core *c) {
 }
 
 /* The levels of a strobe: `setup` says of the read or of the write. */
-bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup) {
+BW_HERE bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup) {
     return levels_then(levels_then(idle, s->levels[setup]), s->levels[setup + 1]);
 }
 
 /* The lines that `strobe` changes from idle. A line that idle does not name is changed by being
  * named. */
-static bd_lines_t changed(bw_levels idle, bw_levels strobe) {
+static BW_HERE bd_lines_t changed(bw_levels idle, bw_levels strobe) {
     return (bd_lines_t)((strobe.level ^ idle.level) | (strobe.mask & ~idle.mask));
 }
 
 /* True if `shown` has every line that `strobe` changes from idle as `strobe` has it. */
-bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown) {
+BW_HERE bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown) {
     bd_lines_t lines = changed(idle, strobe);
     return !(lines & (bd_lines_t)(~shown.mask | (shown.level ^ strobe.level)));
 }
@@ -44,7 +44,7 @@ bw_shape *shape_get(bw_core *c, uint8_t slot) {
     return s->used ? s : 0;
 }
 
-uint8_t shape_count(bw_core *c) {
+BW_HERE uint8_t shape_count(bw_core *c) {
     uint8_t count = 0;
     for (uint8_t n = 0; n < BD_SHAPES; n++) count += shape_at(c, n)->used;
     return count;
@@ -99,7 +99,7 @@ static uint8_t reads_as_write(bw_levels idle, const bw_shape *reader, const bw_s
     return phase;
 }
 
-static uint8_t check_alone(bw_core *c, const bw_shape *s) {
+static BW_HERE uint8_t check_alone(bw_core *c, const bw_shape *s) {
     bw_levels idle = s->levels[IDLE];
     uint16_t last = (uint16_t)(s->first + s->width * 8 - 1);
     bd_lines_t moved;
@@ -114,7 +114,7 @@ static uint8_t check_alone(bw_core *c, const bw_shape *s) {
 }
 
 /* What will be in slot `n` when `s` is in `slot`; NULL: nothing. */
-static const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
+static BW_HERE const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
     return n == slot ? s : shape_get(c, n);
 }
 
@@ -122,7 +122,7 @@ static bool at_odds(bw_levels a, bw_levels b) {
     return (a.level ^ b.level) & a.mask & b.mask;
 }
 
-static uint8_t check_beside(bw_core *c, const bw_shape *s, uint8_t slot) {
+static BW_HERE uint8_t check_beside(bw_core *c, const bw_shape *s, uint8_t slot) {
     bw_levels all = levels_then(c->held, s->levels[IDLE]);
     const bw_shape *reader, *writer;
     uint8_t n, m;

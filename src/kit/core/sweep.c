@@ -57,7 +57,7 @@ static uint8_t in_a_row(bw_core *c, const uint8_t *op) {
 }
 #endif
 
-uint8_t sweep_begin(bw_core *c, const uint8_t *op) {
+BW_HERE uint8_t sweep_begin(bw_core *c, const uint8_t *op) {
     bw_run *r = BW_NEAR(&c->run);
     r->left = r->n;
     r->recorded = 0;

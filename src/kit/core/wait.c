@@ -13,7 +13,7 @@ static uint8_t lanes_of(const bw_run *r, uint32_t word) {
     return lanes;
 }
 
-uint8_t wait_begin(bw_core *c, const uint8_t *op) {
+BW_HERE uint8_t wait_begin(bw_core *c, const uint8_t *op) {
     bw_run *r = BW_NEAR(&c->run);
     uint32_t ones = run_ones(c), bits = ones;
     if (!env_width(c, r->shape)) return E_NO_SHAPE;
@@ -114,7 +114,7 @@ uint8_t wait_poll(bw_core *c, bool *more) {
     return E_GOOD;
 }
 
-uint8_t ready_poll(bw_core *c, bool *more) {
+BW_HERE uint8_t ready_poll(bw_core *c, bool *more) {
     bool over = late(c);
     if (env_ready(c)) return E_GOOD;
     if (over) return E_TIMED_OUT;

@@ -42,7 +42,7 @@ void work_whole(bw_core *c, uint32_t whole) {
     w->done = 0;
 }
 
-uint32_t ms_since(bw_core *c, uint32_t since) {
+BW_HERE uint32_t ms_since(bw_core *c, uint32_t since) {
     return (bd_now(&c->bd) - since) / (1000u * BD_TICKS);
 }
 
@@ -66,7 +66,7 @@ static const bw_field told[] BD_ROM = {
     {FIELD_32, offsetof(bw_work, done)}, {FIELD_32, offsetof(bw_work, whole)},
 };
 
-static void busy_poll(bw_core *c) {
+static BW_HERE void busy_poll(bw_core *c) {
     bw_work *w = BW_NEAR(&c->work);
     if (!c->working || c->in_frame || w->replying) return;
     if (!w->busy_now) {
@@ -134,7 +134,7 @@ uint32_t bw_idle_ticks(bw_core *c) {
     return c->rail != RAIL_OFF || c->lines_set ? 1000u * BD_TICKS : 20000u * BD_TICKS;
 }
 
-bool bw_step(bw_core *c) {
+BW_HERE bool bw_step(bw_core *c) {
     bw_work *w = BW_NEAR(&c->work);
     breathe(c);
     if (c->tail == c->keep) return c->out.tail != c->out.ready;
