@@ -123,12 +123,12 @@ typedef struct {
 #define BD_CYCLE_NS (200000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
-static inline void bd_lock(bd_state *b) {
+static BD_HERE void bd_lock(bd_state *b) {
     (void)b;
     cli();
 }
 
-static inline void bd_unlock(bd_state *b) {
+static BD_HERE void bd_unlock(bd_state *b) {
     (void)b;
     sei();
 }
@@ -152,14 +152,14 @@ static inline uint8_t bd_beat(bd_state *b) {
 
 static inline void bd_idle(bd_state *b) { (void)b; }
 
-static inline bool bd_tx_idle(bd_state *b) {
+static BD_HERE bool bd_tx_idle(bd_state *b) {
     (void)b;
     return UCSR0A & (1 << TXC0);
 }
 
 /* The interrupt of an empty sender does the rest; see m2560_main.c. */
 #define BD_SENDS
-static inline void bd_sends(bd_state *b) {
+static BD_HERE void bd_sends(bd_state *b) {
     (void)b;
     UCSR0B = 1 << RXCIE0 | 1 << UDRIE0 | 1 << RXEN0 | 1 << TXEN0;
 }
@@ -195,7 +195,7 @@ static inline uint32_t bd_crc(uint32_t state, uint8_t byte) {
     return state;
 }
 
-static inline void bd_rate(bd_state *b, uint32_t rate) {
+static BD_HERE void bd_rate(bd_state *b, uint32_t rate) {
     (void)b;
     UBRR0 = (uint16_t)(F_CPU / 8 / rate - 1);
 }
@@ -253,7 +253,7 @@ static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t lev
     DDRG = mask;
 }
 
-static inline volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
+static BD_HERE volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
     if (group == 0) {
         if (line < 8) return &PINA;
         if (line < 16) return &PINB;
@@ -278,12 +278,12 @@ static inline void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t act
     if (action >= 2) pin[1] |= bit;
 }
 
-static inline uint32_t bd_address_in(bd_state *b) {
+static BD_HERE uint32_t bd_address_in(bd_state *b) {
     (void)b;
     return (uint32_t)PINL | (uint32_t)PINK << 8 | (uint32_t)PINH << 16;
 }
 
-static inline bd_lines_t bd_control_in(bd_state *b) {
+static BD_HERE bd_lines_t bd_control_in(bd_state *b) {
     (void)b;
     return PING & 0x3F;
 }
@@ -303,7 +303,7 @@ static inline void bd_wait(bd_state *b, bd_wait_t wait) {
     if (wait > 4) _delay_loop_2((uint16_t)(wait - 1) >> 2);
 }
 
-static inline void bd_rail(bd_state *b, bool on) {
+static BD_HERE void bd_rail(bd_state *b, bool on) {
     (void)b;
     if (on) {
         PORTE |= 1 << 5;
@@ -318,17 +318,17 @@ static inline uint16_t bd_rail_mv(bd_state *b) {
     return ADC * 5;
 }
 
-static inline bool bd_over_current(bd_state *b) {
+static BD_HERE bool bd_over_current(bd_state *b) {
     (void)b;
     return !(PINE & 1 << 7);
 }
 
-static inline bool bd_ready(bd_state *b) {
+static BD_HERE bool bd_ready(bd_state *b) {
     (void)b;
     return PINE & 1 << 4;
 }
 
-static inline void bd_mark(bd_state *b, bool active) {
+static BD_HERE void bd_mark(bd_state *b, bool active) {
     (void)b;
     if (active) {
         PORTE |= 1 << 6;
@@ -338,7 +338,7 @@ static inline void bd_mark(bd_state *b, bool active) {
 }
 
 /* Counted in non-volatile memory. */
-static inline uint32_t bd_boot_id(bd_state *b) {
+static BD_HERE uint32_t bd_boot_id(bd_state *b) {
     uint32_t id = eeprom_read_dword((const uint32_t *)0) + 1;
     (void)b;
     eeprom_update_dword((uint32_t *)0, id);

@@ -20,7 +20,7 @@ static const uint8_t m2560_longest[5] BD_ROM = {
     M2560_SETUP + 2, M2560_PULSE, M2560_HOLD + 2, M2560_RECOVER + 2, M2560_RELEASE + 2,
 };
 
-static inline bool m2560_fits(const bw_shape *s) {
+static BD_HERE bool m2560_fits(const bw_shape *s) {
     if (s->width != 4 || s->drives_read) return false;
     for (uint8_t n = 0; n < 5; n++)
         if (s->waits[n] > BD_ROM8(&m2560_longest[n])) return false;
@@ -38,7 +38,7 @@ static inline uint8_t m2560_loops(bd_wait_t periods, uint8_t passed) {
     return periods < (bd_wait_t)(passed + 4) ? 1 : (uint8_t)((periods - passed + 2) / 3);
 }
 
-static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
+static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
     uint32_t address = burst->address, step = burst->step;
@@ -56,7 +56,7 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     return true;
 }
 
-static inline uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode,
+static BD_HERE uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode,
                              bool *ended) {
     uint16_t made = m2560_read(&burst->bd, to, count, burst->bd.mode | mode, &c->out);
     c->was_read = 1;
@@ -80,7 +80,7 @@ static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_s
     c->was_read = 1;
 }
 
-static inline void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
+static BD_HERE void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
     if (burst->bd.primed)
         for (uint8_t n = 0; n < 4; n++) sum->crc = crc_byte(sum->crc, burst->bd.last[n]);
 }
@@ -110,13 +110,13 @@ static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
     return true;
 }
 
-static inline uint16_t bd_sweep_run(bw_core *c, bd_sweep *b, uint32_t address, uint8_t count) {
+static BD_HERE uint16_t bd_sweep_run(bw_core *c, bd_sweep *b, uint32_t address, uint8_t count) {
     for (uint8_t n = 0; n < 3; n++) b->address[n] = (uint8_t)(address >> 8 * n);
     c->was_read = 1; /* or not: then a wait more */
     return m2560_sweep(b, count);
 }
 
-static inline uint32_t bd_sweep_got(const bd_sweep *b) {
+static BD_HERE uint32_t bd_sweep_got(const bd_sweep *b) {
     return (uint32_t)b->got[0] | (uint32_t)b->got[1] << 8 | (uint32_t)b->got[2] << 16 |
            (uint32_t)b->got[3] << 24;
 }
