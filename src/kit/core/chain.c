@@ -27,7 +27,7 @@ uint32_t chain_sum(bw_core *c) {
     return crc_done(sum);
 }
 
-static bool equal(const bw_place *a, const bw_place *b) {
+static BW_HERE bool equal(const bw_place *a, const bw_place *b) {
     return memcmp(a, b, offsetof(bw_place, kind) + 1) == 0;
 }
 

@@ -35,7 +35,7 @@ uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
     return cycle_read(c, shape_at(c, slot), address & REACH);
 }
 
-uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
+BW_HERE uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
     counted(c);
     return cycle_read_charged(c, shape_at(c, slot), address & REACH, charge);
 }

@@ -95,7 +95,7 @@ BW_HERE void hello_opens(bw_core *c, uint32_t session) {
     chain_reset(c);
 }
 
-void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
+BW_HERE void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
     send_begin(c, K_HELLO | K_REPLY, tag);
     send8(c, BW_MAJOR);
     send8(c, BW_MINOR);

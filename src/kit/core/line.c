@@ -101,7 +101,7 @@ static uint8_t take(const uint8_t *from, uint8_t *to, uint8_t count, uint32_t *c
 #endif
 
 /* The way of almost every byte: as many at a time as need no second look at ring, block and room. */
-static void many(bw_core *c, uint16_t head) {
+static BW_HERE void many(bw_core *c, uint16_t head) {
     uint16_t used = apart(c->tail, c->put), count = c->left;
     uint8_t done;
     if (c->bad || used >= BD_RING - BD_SPARE || c->got >= BD_RX_BODY + 4) return;

@@ -47,7 +47,7 @@ static BW_HERE bd_lines_t control_of(const uint8_t *lines) {
 }
 
 /* The levels to which this shape's read or write brings lines from idle are all shown. */
-static bool strobes(const bw_core *c, const bw_shape *s, bool write, bw_levels shown) {
+static BW_HERE bool strobes(const bw_core *c, const bw_shape *s, bool write, bw_levels shown) {
     bw_levels idle = levels_then(c->held, s->levels[IDLE]);
     if (!s->used || (write && !s->writes)) return false;
     return levels_strobe(idle, levels_strobed(idle, s, write ? WRITE_SETUP : READ_SETUP), shown);

@@ -107,7 +107,7 @@ static BW_HERE uint8_t off(bw_core *c) {
 }
 
 /* Lines that idle low are held low from the start; the others rise with the rail. */
-static void close_switch(bw_core *c) {
+static BW_HERE void close_switch(bw_core *c) {
     bus_release(c);
     bus_free(c);
     shape_hold(c);

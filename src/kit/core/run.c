@@ -136,7 +136,7 @@ static uint32_t taken(bw_core *c) {
 }
 
 /* 30 to 37: value and address of two or four bytes, or at A or B. */
-static uint8_t write(bw_core *c, const uint8_t *op) {
+static BW_HERE uint8_t write(bw_core *c, const uint8_t *op) {
     const bw_run *r = BW_NEAR(&c->run);
     uint8_t bytes = op[0] & 2 ? 4 : 2;
     uint32_t address;
@@ -221,7 +221,7 @@ static uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
     return E_GOOD;
 }
 
-static uint8_t delay(bw_core *c, bool *more) {
+static BW_HERE uint8_t delay(bw_core *c, bool *more) {
     bw_run *r = BW_NEAR(&c->run);
     int32_t left = (int32_t)(r->wake - env_now(c));
     if (left > 0) {

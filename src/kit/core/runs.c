@@ -110,7 +110,7 @@ static const bw_field given[] BD_ROM = {
 };
 
 /* The script, and what it comes to with what is given. */
-static uint8_t look(bw_core *c, uint32_t meant, uint16_t words) {
+static BW_HERE uint8_t look(bw_core *c, uint32_t meant, uint16_t words) {
     bw_run *r = BW_NEAR(&c->run);
     bw_script *s;
     bw_need *need;

@@ -118,7 +118,7 @@ static BW_HERE const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot
     return n == slot ? s : shape_get(c, n);
 }
 
-static bool at_odds(bw_levels a, bw_levels b) {
+static BW_HERE bool at_odds(bw_levels a, bw_levels b) {
     return (a.level ^ b.level) & a.mask & b.mask;
 }
 

@@ -36,7 +36,7 @@ static uint32_t place(const bw_run *r, const uint8_t *op) {
 #ifdef BD_BURSTS
 /* Addresses that the board makes in a row. Returns the operation to go on with: those before it are
  * made at the address that is next, if there is one. */
-static uint8_t in_a_row(bw_core *c, const uint8_t *op) {
+static BW_HERE uint8_t in_a_row(bw_core *c, const uint8_t *op) {
     bw_run *r = BW_NEAR(&c->run);
     uint8_t operations = op[1] & 15, most = (uint8_t)(IN_A_ROW / operations), rest, done;
     uint16_t made;
@@ -70,7 +70,7 @@ BW_HERE uint8_t sweep_begin(bw_core *c, const uint8_t *op) {
     return E_GOOD;
 }
 
-uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more) {
+BW_HERE uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more) {
     bw_run *r = BW_NEAR(&c->run);
     uint32_t ones = run_ones(c), value;
     uint8_t operations = op[1] & 15, n = 0;
