@@ -56,8 +56,8 @@ static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     return true;
 }
 
-static BD_HERE uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode,
-                             bool *ended) {
+static BD_HERE uint8_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count,
+                                    uint8_t mode, bool *ended) {
     uint16_t made = m2560_read(&burst->bd, to, count, burst->bd.mode | mode, &c->out);
     c->was_read = 1;
     *ended = made >> 8;

@@ -1,8 +1,9 @@
 /* What a board must bring. The core names no controller; BW_BOARD is the board's header.
  *
  * The board header defines `bd_state` (its own memory, part of the one context), `bd_lines_t` (an
- * unsigned type with a bit for each control line), the sizes and facts below as macros, and the functions below, best as `static inline`. src/kit/boards/template.h says
- * of each what it is for; the comments here are the contract.
+ * unsigned type with a bit for each control line), the sizes and facts below as macros, and the
+ * functions below, best as `static inline`. src/kit/boards/template.h says of each what it is for; the
+ * comments here are the contract.
  *
  * Sizes     BD_RING       bytes of the receive ring; BD_QUEUE + BD_SPARE at least
  *           BD_QUEUE      rx_queue_bytes of HELLO

@@ -37,7 +37,8 @@ static uint32_t one(bw_core *c, bw_burst *b) {
                       : cycle_read(c, b->shape, address);
 }
 
-BW_HERE uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bool *ended) {
+BW_HERE uint8_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode,
+                           bool *ended) {
     uint8_t width = b->shape->width, made = 0;
     *ended = false;
 #ifdef BD_BURSTS

@@ -39,7 +39,8 @@ typedef struct {
 /* A window of words, and single addresses under a mask. */
 #define BW_VALUES 8
 typedef struct {
-    uint8_t used, lines, count;
+    uint8_t used; /* see permit.c */
+    uint8_t lines, count;
     uint32_t until; /* ticks */
     uint32_t start, words, lanes, mask, address[BW_VALUES];
 } bw_permit;

@@ -120,8 +120,8 @@ static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
     return block ? begin(w, block, at) : 0;
 }
 
-BW_HERE void script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length, uint32_t n,
-                  bw_need *need) {
+BW_HERE void script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length,
+                          uint32_t n, bw_need *need) {
     walk w = {0};
     uint16_t at;
     uint8_t why = 0;

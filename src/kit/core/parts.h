@@ -106,7 +106,8 @@ uint8_t serve_run(bw_core *c);
 uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail);
 void reply_begin(bw_core *c); /* kind and tag of the request at work */
 void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count);
-void reply_echo(bw_core *c, uint8_t count); /* of the request's bytes after kind and tag, 24 at most */
+/* With the request's bytes after kind and tag, 24 at most. */
+void reply_echo(bw_core *c, uint8_t count);
 
 /* rail.c */
 void rail_poll(bw_core *c);

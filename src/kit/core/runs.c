@@ -105,8 +105,9 @@ static const bw_field fields[] BD_ROM = {
     {FIELD_8, offsetof(asked, slot)}, {FIELD_32, offsetof(asked, meant)},
 };
 static const bw_field given[] BD_ROM = {
-    {FIELD_32, offsetof(bw_run, a)}, {FIELD_32, offsetof(bw_run, b)}, {FIELD_32, offsetof(bw_run, n)},
-    {FIELD_32, offsetof(bw_run, mask)}, {FIELD_WIDTH, offsetof(bw_run, pay_width)},
+    {FIELD_32, offsetof(bw_run, a)},    {FIELD_32, offsetof(bw_run, b)},
+    {FIELD_32, offsetof(bw_run, n)},    {FIELD_32, offsetof(bw_run, mask)},
+    {FIELD_WIDTH, offsetof(bw_run, pay_width)},
 };
 
 /* The script, and what it comes to with what is given. */
