@@ -3,12 +3,16 @@
 
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
+#[path = "pty/crashes.rs"]
+mod crashes;
 #[path = "support/home.rs"]
 mod home;
 #[path = "pty/interruptions.rs"]
 mod interruptions;
 #[path = "pty/ports.rs"]
 mod ports;
+#[path = "pty/relay.rs"]
+mod relay;
 #[path = "pty/served.rs"]
 mod served;
 #[path = "pty/sheets.rs"]

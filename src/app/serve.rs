@@ -10,7 +10,7 @@ pub use tcp::serve_tcp;
 
 use crate::bus::Baud;
 use crate::link::Cancel;
-use crate::sim::Bench;
+use crate::sim::{Bench, Event};
 use clock::BenchClock;
 use endpoint::{Endpoint, Heard};
 use std::io::ErrorKind;
@@ -39,7 +39,8 @@ fn remedy(error: &std::io::Error) -> &'static str {
 /// Packets held for a reader that does not read; more is lost, as on a real line.
 const HELD_MAX: usize = 1 << 20;
 
-/// Serves `bench` on `endpoint` in real time until the other side is gone or `cancel` is asked.
+/// Serves `bench` on `endpoint` in real time until the other side is gone, its cable is out or
+/// `cancel` is asked.
 fn serve(
     bench: &mut Bench,
     clock: &mut BenchClock,
@@ -48,16 +49,24 @@ fn serve(
 ) -> std::io::Result<()> {
     let mut held: Vec<u8> = Vec::new();
     let mut bytes = [0; 4096];
-    clock.step(bench, Bench::open);
+    clock.step(bench, |bench, now| {
+        // Whoever connects has plugged it in.
+        bench.at(now, Event::Replug);
+        bench.open(now);
+    });
     while !cancel.is_requested() {
-        clock.step(bench, |bench, now| {
+        let out = clock.step(bench, |bench, now| {
             bench.handle_timeout(now);
             while let Some(packet) = bench.poll_receive(now) {
                 if held.len() < HELD_MAX {
                     held.extend(packet);
                 }
             }
+            bench.is_unplugged(now)
         });
+        if out {
+            return Ok(());
+        }
         if !held.is_empty() {
             let sent = endpoint.write(&held)?;
             held.drain(..sent);

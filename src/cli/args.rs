@@ -32,7 +32,7 @@ pub struct Global {
     /// Folder of captures and histories
     #[arg(long, global = true, value_name = "DIR", env = "BUSWRIGHT_SHELF")]
     pub shelf: Option<PathBuf>,
-    /// Theme of the workbench: dark, mono, or a file
+    /// Theme of the workbench: dark, light, contrast, clear, mono, or a file
     #[arg(long, global = true, value_name = "NAME|FILE")]
     pub theme: Option<String>,
     /// The workbench without colours

@@ -232,6 +232,11 @@ impl Bench {
                 }
                 self.bridge.feed(&sent);
             }
+            match self.adapter.poll_event() {
+                Some(Event::Reset) => self.bridge.cut(self.now),
+                Some(event @ Event::Unplug) => self.happen(event),
+                _ => {}
+            }
             let books = self.adapter.books();
             let reached = self.triggers.iter().position(|t| books.requests(t.kind) >= t.at_count);
             let Some(index) = reached else { return };

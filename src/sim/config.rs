@@ -1,5 +1,6 @@
 //! What a simulated adapter is like.
 
+use super::event::Event;
 use crate::bus::{Baud, Millivolts, Nanos};
 use crate::wire::{ControlLine, DataPath, PROTOCOL_MAJOR, Sizes, Supply};
 
@@ -16,8 +17,6 @@ pub struct RailModel {
     pub reaches: Option<Millivolts>,
     /// It falls to this voltage so long after it has settled.
     pub sag: Option<(Nanos, Millivolts)>,
-    /// It falls to this voltage once, right after the so-manieth cycle of scripts.
-    pub sag_at_cycle: Option<(u32, Millivolts)>,
     /// Something feeds it: it stays at 900 mV after it was switched off.
     pub feeds_back: bool,
 }
@@ -30,7 +29,6 @@ impl Default for RailModel {
             fall: Nanos::from_millis(40),
             reaches: None,
             sag: None,
-            sag_at_cycle: None,
             feeds_back: false,
         }
     }
@@ -97,6 +95,8 @@ pub struct AdapterConfig {
     pub boot_time: Nanos,
     /// How the rail behaves.
     pub rail: RailModel,
+    /// What happens, once each, right after the so-manieth cycle of scripts.
+    pub at_cycles: Vec<(u32, Event)>,
     /// False: work and line take no time; the timers stay.
     pub charged: bool,
 }
@@ -148,6 +148,7 @@ impl Default for AdapterConfig {
             mark: false,
             boot_time: Nanos::from_millis(300),
             rail: RailModel::default(),
+            at_cycles: Vec::new(),
             charged: true,
         }
     }

@@ -73,10 +73,6 @@ pub(super) struct Rail {
     /// When the switch was last opened.
     opened: Option<Nanos>,
     sag_at: Option<Nanos>,
-    /// Cycles of scripts before the sag that counts them.
-    cycles_left: Option<(u32, Millivolts)>,
-    /// The sag that has been counted to its end.
-    counted: Option<Millivolts>,
     tripped: (FaultCode, u32),
     counter: u32,
 }
@@ -84,8 +80,6 @@ pub(super) struct Rail {
 impl Rail {
     pub(super) fn new(model: RailModel, sensed: bool) -> Self {
         Self {
-            cycles_left: model.sag_at_cycle,
-            counted: None,
             model,
             sensed,
             phase: Phase::Open,
@@ -243,17 +237,7 @@ impl Rail {
     /// The sag of the model, if it is due.
     pub(super) fn due_sag(&mut self, t: Nanos) -> Option<Millivolts> {
         self.sag_at.take_if(|at| *at <= t)?;
-        self.counted.take().or(self.model.sag.map(|(_, mv)| mv))
-    }
-
-    /// Cycles of scripts that are left before the sag that counts them, and its voltage.
-    pub(super) fn cycles_left(&mut self) -> &mut Option<(u32, Millivolts)> {
-        &mut self.cycles_left
-    }
-
-    /// The sag that counts cycles has come: it is due now.
-    pub(super) fn counted(&mut self, t: Nanos, mv: Millivolts) {
-        (self.sag_at, self.counted) = (Some(t), Some(mv));
+        self.model.sag.map(|(_, mv)| mv)
     }
 
     /// The voltage falls to `mv`; true if the adapter noticed and opened the switch.

@@ -17,6 +17,7 @@ pub fn draw(state: &State, frame: &mut Frame) {
         frame.render_widget(Paragraph::new(text), whole);
         return;
     };
+    ground(state, frame, whole);
     status::draw(state, frame, areas.status);
     for pane in Pane::ALL {
         let area = areas.panes[pane as usize];
@@ -62,6 +63,12 @@ fn short(pane: Pane) -> &'static str {
 }
 
 /// Clears `area`, as a dialog needs it.
-pub fn clear(frame: &mut Frame, area: Rect) {
+pub fn clear(state: &State, frame: &mut Frame, area: Rect) {
     frame.render_widget(Clear, area);
+    ground(state, frame, area);
+}
+
+/// What stands behind all text: a theme may not leave it to the terminal.
+fn ground(state: &State, frame: &mut Frame, area: Rect) {
+    frame.buffer_mut().set_style(area, state.look.theme.text);
 }

@@ -10,7 +10,6 @@ use std::fs;
 use std::io::{BufRead, BufReader, Read};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
-use std::rc::Rc;
 use std::sync::{Arc, Condvar, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -21,7 +20,7 @@ pub const DEADLINE: Duration = Duration::from_secs(120);
 
 /// A folder to work in, with a data folder and a shelf of its own.
 pub struct Home {
-    folder: Rc<TempDir>,
+    folder: Arc<TempDir>,
     data: PathBuf,
     shelf: PathBuf,
 }
@@ -36,7 +35,7 @@ pub struct Ran {
 
 impl Home {
     pub fn new() -> Self {
-        let folder = Rc::new(TempDir::new().expect("a temporary folder"));
+        let folder = Arc::new(TempDir::new().expect("a temporary folder"));
         let (data, shelf) = (folder.path().join("data"), folder.path().join("shelf"));
         Self { folder, data, shelf }
     }
@@ -44,7 +43,7 @@ impl Home {
     /// The same folder to work in, but a machine that remembers nothing and has an empty shelf.
     pub fn elsewhere(&self, name: &str) -> Self {
         let of = |what: &str| self.path(&format!("{name}-{what}"));
-        Self { folder: Rc::clone(&self.folder), data: of("data"), shelf: of("shelf") }
+        Self { folder: Arc::clone(&self.folder), data: of("data"), shelf: of("shelf") }
     }
 
     pub fn path(&self, name: &str) -> PathBuf {
@@ -273,6 +272,11 @@ impl Running {
     /// True while the program has not ended.
     pub fn is_running(&mut self) -> bool {
         self.child.try_wait().expect("a child of this test").is_none()
+    }
+
+    /// True once the program has closed all of its output.
+    pub fn has_ended(&self) -> bool {
+        self.heard.0.lock().expect("as above").iter().all(|one| one.streams_open == 0)
     }
 
     /// Kills the program at once, as a power cut would.

@@ -2,6 +2,7 @@
 
 mod begin_run;
 mod chain;
+mod counted;
 mod frames;
 mod lines;
 mod permits;
@@ -16,6 +17,7 @@ mod timers;
 mod work;
 
 use self::chain::RunChain;
+use self::counted::Counted;
 use self::lines::LineState;
 use self::permits::Permits;
 use self::queue::Queue;
@@ -26,6 +28,7 @@ use self::work::{Task, Work};
 use super::books::{Books, RailWhy};
 use super::config::AdapterConfig;
 use super::costs::Costs;
+use super::event::Event;
 use super::rail::Rail;
 use super::socket::Socket;
 use super::transmitter::{Sent, Transmitter};
@@ -69,6 +72,7 @@ pub struct Adapter {
     /// The rail goes off as soon as the run at work has ended.
     dead_man_waits: bool,
     rail: Rail,
+    counted: Counted,
     queue: Queue,
     work: Option<Work>,
     session: Session,
@@ -104,6 +108,7 @@ impl Adapter {
             holding: None,
             dead_man_waits: false,
             rail: Rail::new(config.rail, config.sensed),
+            counted: Counted::new(config.at_cycles.clone()),
             queue: Queue::new(config.sizes.rx_queue_bytes),
             work: None,
             session: Session::default(),
@@ -146,7 +151,8 @@ impl Adapter {
             return self.boot_until;
         }
         let work = self.work.as_ref().map(Work::due);
-        [self.tx.due(), work, self.rail.due(), self.next_timer()].into_iter().flatten().min()
+        let due = [self.tx.due(), work, self.rail.due(), self.counted.due(), self.next_timer()];
+        due.into_iter().flatten().min()
     }
 
     /// Does everything that is due by `now`, in order.
@@ -164,6 +170,15 @@ impl Adapter {
     /// Restarts it: a new boot id, everything lost, the rail off, silent for the boot time.
     pub fn reset(&mut self, now: Nanos) {
         self.handle_timeout(now);
+        self.restart(now);
+    }
+
+    /// What has happened to it of itself, for whoever has its line in hand.
+    pub(super) fn poll_event(&mut self) -> Option<Event> {
+        self.counted.tell()
+    }
+
+    fn restart(&mut self, now: Nanos) {
         if self.rail.is_closed() {
             self.books.rail(now, false, RailWhy::Reset);
         }
@@ -204,11 +219,8 @@ impl Adapter {
     /// The rail's current limit is reached at `now`.
     pub fn over_current(&mut self, now: Nanos) {
         self.handle_timeout(now);
-        if self.rail.over_current(now) {
-            self.books.rail(now, false, RailWhy::OverCurrent);
-            self.lost_supply(now, FaultCode::OVER_CURRENT, 0);
-            self.pump(now);
-        }
+        self.trip_at(now);
+        self.pump(now);
     }
 
     /// What it has seen and done.
@@ -261,6 +273,12 @@ impl Adapter {
             self.reader.reset();
             self.begin_trial(t, old);
         }
+        match self.counted.take() {
+            Some(Event::Reset) => return self.restart(t),
+            Some(Event::Sag(mv)) => self.sag_at(t, mv),
+            Some(Event::OverCurrent) => self.trip_at(t),
+            Some(Event::Unplug | Event::Replug) | None => {}
+        }
         if let Some(mv) = self.rail.due_sag(t) {
             self.sag_at(t, mv);
         }
@@ -279,6 +297,13 @@ impl Adapter {
             if !sent && !began {
                 return;
             }
+        }
+    }
+
+    fn trip_at(&mut self, t: Nanos) {
+        if self.rail.over_current(t) {
+            self.books.rail(t, false, RailWhy::OverCurrent);
+            self.lost_supply(t, FaultCode::OVER_CURRENT, 0);
         }
     }
 

@@ -1,11 +1,13 @@
 //! What a run makes its cycles on: the socket, with the shapes and permits of its beginning.
 
+use super::counted::Counted;
 use super::permits::Permits;
 use super::shapes::{ShapeTable, named_lines, strobes_write};
 use crate::bus::script::{Env, LaneRule, Line, LineRefusal};
 use crate::bus::{Cycles, Levels, Millivolts, Nanos, Precharge, Shape, ShapeId, Word, WordAddress};
 use crate::sim::books::Books;
 use crate::sim::config::{ActiveLine, AdapterConfig};
+use crate::sim::event::Event;
 use crate::sim::socket::Socket;
 
 /// The socket as a run sees it.
@@ -20,10 +22,10 @@ pub(super) struct RunEnv<'a> {
     /// The processor's time for each cycle, on top of the bus.
     pub(super) per_cycle: Nanos,
     pub(super) powered: bool,
-    /// The sag that counts cycles: how many are left, and its voltage.
-    pub(super) sag: &'a mut Option<(u32, Millivolts)>,
-    /// That sag has come in this step.
-    pub(super) sagged: Option<Millivolts>,
+    /// What counts cycles.
+    pub(super) counted: &'a mut Counted,
+    /// When this step was begun.
+    pub(super) begun: Nanos,
     /// Cycles made.
     pub(super) made: &'a mut u32,
 }
@@ -41,15 +43,15 @@ impl RunEnv<'_> {
     }
 
     /// A cycle was made: the supply may go right after it.
-    fn count_down(&mut self) {
-        let Some((left, mv)) = self.sag else { return };
-        *left = left.saturating_sub(1);
-        if *left == 0 {
-            (self.sagged, self.powered) = (Some(*mv), false);
-            let now = self.socket.now();
-            self.socket.power(now, *mv);
-            *self.sag = None;
-        }
+    fn count(&mut self) {
+        let mv = match self.counted.cycle(self.begun) {
+            Some(Event::Sag(mv)) => mv,
+            Some(Event::Reset | Event::OverCurrent) => Millivolts(0),
+            Some(Event::Unplug | Event::Replug) | None => return,
+        };
+        self.powered = false;
+        let now = self.socket.now();
+        self.socket.power(now, mv);
     }
 
     /// May a script bring this control line to this level?
@@ -69,7 +71,7 @@ impl Cycles for RunEnv<'_> {
         self.charge_cycle();
         self.books.words_read += 1;
         let word = self.socket.read(shape, self.on_lines(address), precharge);
-        self.count_down();
+        self.count();
         word
     }
 
@@ -79,7 +81,7 @@ impl Cycles for RunEnv<'_> {
         if !self.config.write_locked {
             self.socket.write(shape, self.on_lines(address), value);
         }
-        self.count_down();
+        self.count();
     }
 
     fn delay(&mut self, time: Nanos) {
@@ -108,7 +110,7 @@ impl Env for RunEnv<'_> {
         self.charge_cycle();
         self.books.words_read += 1;
         let word = self.socket.read_charged(shape, self.on_lines(address), charge);
-        self.count_down();
+        self.count();
         word
     }
 

@@ -133,8 +133,8 @@ impl Adapter {
             set: &mut self.set,
             per_cycle: if self.costs.charged() { op } else { Nanos::ZERO },
             powered: self.rail.is_on(),
-            sag: self.rail.cycles_left(),
-            sagged: None,
+            counted: &mut self.counted,
+            begun: t,
             made: &mut work.made,
         };
         let until = until + work.ahead;
@@ -142,9 +142,6 @@ impl Adapter {
             Program::Script(run, _) => run.step(&mut env, until),
             Program::Repeat(repeat) => repeat.step(&mut env, until),
         };
-        if let Some(mv) = env.sagged {
-            self.rail.counted(t, mv);
-        }
         if status == Status::Running && self.socket.now() < until {
             // Operations without a cycle take time, too.
             self.socket.delay(op * UNITS);

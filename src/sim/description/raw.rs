@@ -54,6 +54,7 @@ pub(super) struct RawAdapter {
     pub(super) tx_body_max: Option<u16>,
     pub(super) boot_ms: Option<u32>,
     pub(super) restarts_on_open: Option<bool>,
+    pub(super) restarts_at_cycle: Option<Spanned<u32>>,
     pub(super) write_locked: Option<bool>,
 }
 
@@ -99,6 +100,7 @@ pub(super) struct RawLine {
     pub(super) packet: Option<Spanned<usize>>,
     pub(super) latency_ms: Option<u32>,
     pub(super) delay_ms: Option<u32>,
+    pub(super) breaks_at_cycle: Option<Spanned<u32>>,
 }
 
 #[derive(Default, Deserialize)]

@@ -7,6 +7,7 @@ use super::raw::{
 use super::{BenchDescription, BenchError, LineConfig, MemoryFill, Pace};
 use crate::bus::{Baud, Levels, Millivolts, Nanos, Width, WordAddress};
 use crate::sim::config::{AdapterConfig, RailModel};
+use crate::sim::event::Event;
 use crate::sim::faulty::{Line, LineFault, Trouble};
 use crate::sim::mangler::FrameFaults;
 use crate::sim::memory::{MemoryConfig, MemoryKind};
@@ -47,6 +48,7 @@ pub(super) fn resolve(
         let what = format!("format {} is not known", raw.format.get_ref());
         return Err(source.error(&raw.format.span(), what, "use format = 1"));
     }
+    let at_cycles = at_cycles(&source, &raw)?;
     let (span, adapter) = match raw.adapter {
         Some(adapter) => (adapter.span(), adapter.into_inner()),
         None => (0..0, RawAdapter::default()),
@@ -58,7 +60,8 @@ pub(super) fn resolve(
     let board = raw.board.unwrap_or_else(|| format!("bench:{stem}"));
     let needs = Millivolts(raw.rail.module_needs_mv.unwrap_or(2700));
     let rail = resolve_rail(&source, &raw.rail)?;
-    let config = resolve_adapter(&source, &span, adapter, &raw.line, board, rail)?;
+    let mut config = resolve_adapter(&source, &span, adapter, &raw.line, board, rail)?;
+    config.at_cycles = at_cycles;
     let memories = raw.memory.into_iter().map(|memory| resolve_memory(&source, memory, &config));
     let mut memories: Vec<_> = memories.collect::<Result<_, _>>()?;
     for fault in raw.chip_fault {
@@ -102,20 +105,33 @@ fn resolve_line(source: &Source, raw: &RawLine) -> Result<LineConfig, BenchError
     Ok(LineConfig { pace, packet, latency, delay: millis(raw.delay_ms.unwrap_or(0)) })
 }
 
+/// What happens right after a cycle of scripts.
+fn at_cycles(source: &Source, raw: &RawBench) -> Result<Vec<(u32, Event)>, BenchError> {
+    let rail = &raw.rail;
+    if let (Some(one), None) = (&rail.sags_at_cycle, &rail.sag_mv) {
+        return Err(source.error(&one.span(), "sags_at_cycle without sag_mv", "give both"));
+    }
+    let sag = Event::Sag(Millivolts(rail.sag_mv.as_ref().map_or(0, |mv| *mv.get_ref())));
+    let restarts =
+        raw.adapter.as_ref().and_then(|adapter| adapter.get_ref().restarts_at_cycle.as_ref());
+    [
+        (rail.sags_at_cycle.as_ref(), sag),
+        (restarts, Event::Reset),
+        (raw.line.breaks_at_cycle.as_ref(), Event::Unplug),
+    ]
+    .into_iter()
+    .filter_map(|(cycle, event)| Some((cycle?, event)))
+    .map(|(cycle, event)| match *cycle.get_ref() {
+        0 => Err(source.error(&cycle.span(), "there is no cycle 0", "count from 1")),
+        n => Ok((n, event)),
+    })
+    .collect()
+}
+
 fn resolve_rail(source: &Source, raw: &RawRail) -> Result<RailModel, BenchError> {
     let usual = RailModel::default();
-    let at_cycle = match (&raw.sags_at_cycle, &raw.sag_mv) {
-        (None, _) => None,
-        (Some(cycle), _) if *cycle.get_ref() == 0 => {
-            return Err(source.error(&cycle.span(), "a sag at cycle 0", "count from 1"));
-        }
-        (Some(cycle), Some(mv)) => Some((*cycle.get_ref(), Millivolts(*mv.get_ref()))),
-        (Some(one), None) => {
-            return Err(source.error(&one.span(), "sags_at_cycle without sag_mv", "give both"));
-        }
-    };
     let sag = match (&raw.sags_after_ms, &raw.sag_mv) {
-        (None, Some(_)) if at_cycle.is_some() => None,
+        (None, Some(_)) if raw.sags_at_cycle.is_some() => None,
         (Some(after), Some(mv)) => Some((millis(*after.get_ref()), Millivolts(*mv.get_ref()))),
         (None, None) => None,
         (Some(one), None) => {
@@ -131,7 +147,6 @@ fn resolve_rail(source: &Source, raw: &RawRail) -> Result<RailModel, BenchError>
         fall: raw.fall_ms.map_or(usual.fall, millis),
         reaches: raw.nominal_mv.map(Millivolts),
         sag,
-        sag_at_cycle: at_cycle,
         feeds_back: raw.feeds_back.unwrap_or(false),
     })
 }

@@ -30,6 +30,8 @@ fn wrong_values_are_refused_with_their_line() {
         ("[rail]\nsag_mv = 5\n", ":5: ", "sags_after_ms"),
         ("[rail]\nsags_at_cycle = 5\n", ":5: ", "sags_at_cycle without sag_mv"),
         ("[rail]\nsags_at_cycle = 0\nsag_mv = 5\n", ":5: ", "count from 1"),
+        ("[adapter]\nrestarts_at_cycle = 0\n", ":5: ", "count from 1"),
+        ("[line]\nbreaks_at_cycle = 0\n", ":5: ", "no cycle 0"),
         ("[[line_fault]]\nline = \"Q1\"\nkind = \"open\"\n", ":5: ", "Q1"),
         ("[[line_fault]]\nline = \"D1\"\nkind = \"shorted_to\"\nto = \"A1\"\n", ":7: ", "A1"),
         (
@@ -79,12 +81,14 @@ rx_queue_bytes = 300
 tx_body_max = 600
 boot_ms = 10
 restarts_on_open = true
+restarts_at_cycle = 8
 [line]
 fastest = 600_000
 pace = \"instant\"
 packet = 510
 latency_ms = 1
 delay_ms = 3
+breaks_at_cycle = 7
 [faults]
 seed = 5
 request = {{ drop = 0.1, flip = 0.2 }}

@@ -317,8 +317,8 @@ fn the_rail_is_needed_and_a_sag_ends_a_run_without_its_last_part() {
 
 #[test]
 fn a_sag_at_a_cycle_comes_right_after_it_and_only_once() {
-    let sag_at_cycle = Some((3, Millivolts(0)));
-    let mut h = RunHost::new(|d| d.adapter.rail.sag_at_cycle = sag_at_cycle);
+    let at_cycles = vec![(3, Event::Sag(Millivolts(0)))];
+    let mut h = RunHost::new(|d| d.adapter.at_cycles.clone_from(&at_cycles));
     h.permit(&permit(60));
     h.store(0, &copy());
     let words: Vec<Word> = (1..=8).collect();
@@ -347,4 +347,42 @@ fn fields_beyond_what_a_body_holds_are_dropped_as_overlong() {
     assert_eq!(h.run(&run).status, 0);
     assert_eq!(h.written().len(), 256);
     assert_eq!(h.host.bench.adapter().books().requests(Kind::RUN), 1);
+}
+
+#[test]
+fn a_restart_at_a_cycle_comes_right_after_it_and_only_once() {
+    let at_cycles = vec![(3, Event::Reset)];
+    let mut h = RunHost::new(|d| d.adapter.at_cycles.clone_from(&at_cycles));
+    h.permit(&permit(60));
+    h.store(0, &copy());
+    let words: Vec<Word> = (1..=8).collect();
+    let run = h.first(&copy(), &words);
+    let tag = h.host.send(&Request::Run(run));
+    h.host.run_ms(1_000);
+    assert_eq!(h.written().len(), 3);
+    assert!(h.host.replies.iter().all(|(_, told, _)| *told != tag), "nobody is there to tell it");
+    assert_eq!(h.log.lock().unwrap().rail, Millivolts(0));
+    assert_eq!(h.host.fault(&Request::Ping).0, FaultCode::NO_SESSION);
+    h.begin(8);
+    h.permit(&permit(60));
+    h.store(0, &copy());
+    let run = h.first(&copy(), &words);
+    assert_eq!(h.run(&run).status, 0);
+    assert_eq!(h.written().len(), 3 + 8);
+    assert_eq!(h.host.bench.adapter().books().resets, 1);
+}
+
+#[test]
+fn a_cable_that_is_out_after_a_cycle_ends_no_run() {
+    let at_cycles = vec![(3, Event::Unplug)];
+    let mut h = RunHost::new(|d| d.adapter.at_cycles.clone_from(&at_cycles));
+    h.permit(&permit(60));
+    h.store(0, &copy());
+    let words: Vec<Word> = (1..=8).collect();
+    let run = h.first(&copy(), &words);
+    let tag = h.host.send(&Request::Run(run));
+    h.host.run_ms(1_000);
+    assert!(h.host.bench.is_unplugged(h.host.now));
+    assert!(h.host.replies.iter().all(|(_, told, _)| *told != tag));
+    assert_eq!(h.written().len(), 8, "the run goes on without its host");
 }

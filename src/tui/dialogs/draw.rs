@@ -61,7 +61,7 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     };
     // From edge to edge: half a pane beside a dialog is no use to anybody.
     let band = Rect { x: area.x, width: area.width, ..place };
-    clear(frame, band);
+    clear(state, frame, band);
     let theme = &state.look.theme;
     let rule = state.look.glyphs.rule.to_string();
     let title = fit(&page.title, room, state.look.glyphs.more);

@@ -155,6 +155,19 @@ fn without_colours_everything_can_still_be_told_apart() {
 }
 
 #[test]
+fn a_theme_with_a_background_has_it_everywhere() {
+    for dialog in [false, true] {
+        let mut state = connected(80, 24);
+        if dialog {
+            keys(&mut state, &[Key::Char('?')]);
+        }
+        state.look.theme = Theme::load("contrast").unwrap();
+        let buffer = buffer(&state);
+        assert!(buffer.content.iter().all(|cell| cell.bg != Color::Reset));
+    }
+}
+
+#[test]
 fn the_status_line_says_what_matters_for_hands() {
     let mut state = connected(80, 24);
     let first = |state: &State| text(state).lines().next().unwrap_or_default().to_string();
