@@ -34,8 +34,12 @@ uint8_t op_which(uint8_t opcode) {
     return at < BD_ROM8(&tens[row + 1]) ? at : OP_NONE;
 }
 
+uint8_t op_bytes(uint8_t which) {
+    return BD_ROM8(&operations[which].length);
+}
+
 uint8_t op_length(uint8_t opcode) {
-    return BD_ROM8(&operations[op_which(opcode)].length);
+    return op_bytes(op_which(opcode));
 }
 
 uint8_t op_is(uint8_t opcode) {

@@ -149,11 +149,10 @@ static BW_HERE uint8_t write(bw_core *c, const uint8_t *op) {
 }
 
 /* Executes the operation at `at`; `more` if `at` is not to be moved on. */
-static uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
+static uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uint8_t length, bool *more) {
     bw_run *r = BW_NEAR(&c->run);
-    uint8_t length = op_length(op[0]);
     uint32_t number = op_get(op + 1, length > 4 ? 4 : (uint8_t)(length - 1)); /* its first operand */
-    switch (op_which(op[0])) {
+    switch (which) {
     case OP_SHAPE:
         if (!env_width(c, op[1])) return E_NO_SHAPE;
         r->shape = op[1];
@@ -239,16 +238,18 @@ static BW_HERE bool unit(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     const uint8_t *op = r->code + r->at;
     bool more = false;
-    uint8_t why, was = r->busy;
+    uint8_t why, was = r->busy, which, length;
     if (r->at >= r->length && !r->busy) {
         finish(c);
         return false;
     }
     switch (r->busy) {
     case NO:
-        why = operate(c, op, &more);
+        which = op_which(op[0]);
+        length = op_bytes(which);
+        why = operate(c, op, which, length, &more);
         r->first = 0;
-        if (why == E_GOOD && !more) r->at = (uint16_t)(r->at + op_length(op[0]));
+        if (why == E_GOOD && !more) r->at += length;
         break;
     case DELAY: why = delay(c, &more); break;
     case READY: why = ready_poll(c, &more); break;

@@ -43,6 +43,7 @@ enum {
 /* Of a block's begin and end, or 0: which block, and OP_END. */
 enum { OP_LOOP = 1, OP_CRITICAL, OP_ATOMIC, OP_END = 0x80 };
 uint8_t op_which(uint8_t opcode);  /* OP_SHAPE... */
+uint8_t op_bytes(uint8_t which);   /* its length */
 uint8_t op_length(uint8_t opcode); /* 0: no such opcode */
 uint8_t op_is(uint8_t opcode);     /* OP_...; of one that there is */
 uint8_t op_block(uint8_t opcode);
