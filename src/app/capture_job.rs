@@ -3,6 +3,7 @@
 use super::CaptureOptions;
 use super::parts::{Asked, keep_off_notes, parts, zone_notes};
 use super::started::ask_started;
+use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{
     CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
@@ -33,12 +34,16 @@ pub(super) async fn capture_job(
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }
     let identified = shelf.last_identity(&specimen, &sheet.sha256())?;
+    let mut note = options.note.clone();
+    if let Ok(Some(unsettled)) = unsettled(shelf, &specimen) {
+        note += &format!("{}{unsettled}", if note.is_empty() { "" } else { "; " });
+    }
     let request = CaptureRequest {
         specimen,
         simulated,
         parts,
         passes: options.passes.max(2),
-        note: options.note.clone(),
+        note,
         identified,
     };
     let store = begin(desk, &sheet, shelf, &request)?;

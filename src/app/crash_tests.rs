@@ -69,7 +69,7 @@ impl Port for Cut<'_> {
 
 /// A module with two small chips and battery RAM, planned and not written yet.
 pub(super) struct Case {
-    description: BenchDescription,
+    pub(super) description: BenchDescription,
     sheet: tempfile::NamedTempFile,
     disk: MemDisk,
     pub(super) before: Vec<u8>,
@@ -149,7 +149,12 @@ impl Case {
     }
 
     pub(super) fn shop(&self) -> Workshop {
-        let mut shop = Workshop::of(self.description.clone());
+        self.shop_of(self.description.clone())
+    }
+
+    /// The same with another bench.
+    pub(super) fn shop_of(&self, description: BenchDescription) -> Workshop {
+        let mut shop = Workshop::of(description);
         shop.disk = Arc::new(self.disk.copy());
         shop.wanted.sheet = Some(self.sheet.path().to_string_lossy().into_owned());
         shop

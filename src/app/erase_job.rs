@@ -6,6 +6,7 @@ use super::parts::{Asked, parts, read_range};
 use super::plan_job::{Looked, Source, Subject, assemble, look};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
+use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
 use super::write_job::{Here, carry_out};
 use crate::bus::WordAddress;
@@ -91,6 +92,7 @@ pub(super) async fn erase_job(
         )));
     }
     ask_started(desk, shelf, &specimen);
+    let unsettled = unsettled(shelf, &specimen)?;
     refuse_to_identify(&sheet)?;
     let index = flash_space(&sheet, options.space.as_deref())?;
     let subject = Subject {
@@ -100,6 +102,7 @@ pub(super) async fn erase_job(
         simulated,
         shelf,
         desk,
+        unsettled: unsettled.as_ref(),
         chip_files: &chip_files,
         catalogue: &catalogue,
     };

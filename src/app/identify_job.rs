@@ -4,6 +4,7 @@ use super::capture_job::no_specimen;
 use super::chip_files::{catalogue, chip_files};
 use super::sheets::refuse_to_identify;
 use super::started::ask_started;
+use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
 use crate::bus::WordAddress;
 use crate::chips::Family;
@@ -47,11 +48,14 @@ pub(super) async fn identify_job(
     if specimen.is_none() && (probe.is_some() || sheet.spaces.iter().any(is_unsure)) {
         return Err(no_specimen());
     }
+    let unsettled = specimen.as_ref().and_then(|label| unsettled(shelf, label).ok()?);
+    let in_doubt = unsettled.map(|unsettled| unsettled.words(&sheet)).unwrap_or_default();
     let request = IdentifyRequest {
         specimen: specimen.as_ref().map(ToString::to_string),
         simulated,
         probe,
         twins: twins(desk, shelf, &sheet, simulated),
+        in_doubt,
     };
     caution_locked(desk).await?;
     let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {

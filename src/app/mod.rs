@@ -34,6 +34,9 @@ mod shelf_lines;
 mod signals;
 mod sim_port;
 mod started;
+mod unsettled;
+#[cfg(test)]
+mod unsettled_tests;
 mod verify_job;
 mod wanted;
 pub(crate) mod workbench;

@@ -7,7 +7,6 @@ mod look;
 mod source;
 
 pub(super) use assemble::assemble;
-pub(super) use backup::Backup;
 pub(super) use look::{Looked, Subject, look};
 pub(super) use source::Source;
 
@@ -15,6 +14,7 @@ use super::capture_job::no_specimen;
 use super::chip_files::{catalogue, chip_files};
 use super::image::open_image;
 use super::sheets::refuse_to_identify;
+use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{BLANK, Desk, Ending, JobError, PlanReport};
 use crate::shelf::Shelf;
@@ -54,6 +54,10 @@ pub(super) async fn plan_job(
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     refuse_to_identify(&sheet)?;
+    let unsettled = unsettled(shelf, &specimen)?;
+    if let Some(unsettled) = &unsettled {
+        desk.caution(unsettled.to_string());
+    }
     let source = find_source(desk, shelf, &sheet, (&specimen, simulated), options, file)?;
     let subject = Subject {
         sheet: &sheet,
@@ -62,6 +66,7 @@ pub(super) async fn plan_job(
         simulated,
         shelf,
         desk,
+        unsettled: unsettled.as_ref(),
         chip_files: &chip_files,
         catalogue: &catalogue,
     };

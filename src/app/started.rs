@@ -1,5 +1,6 @@
 //! Did the instrument start with what was written? Asked until somebody says.
 
+use super::unsettled::unsettled;
 use super::{Answer, ShelfDesk};
 use crate::image::counted;
 use crate::jobs::{Desk, JobError};
@@ -19,14 +20,18 @@ pub(super) fn unanswered(shelf: &Shelf, label: &Label) -> Result<Option<HistoryL
     Ok(lines.iter().rev().find(about).filter(|line| line.event == WRITTEN).cloned())
 }
 
-/// Asks whether the instrument started after the last write, where nobody has said.
+/// Says that the last write has come to no good end, or asks whether the instrument started after
+/// it, where nobody has said.
 pub(super) fn ask_started(desk: &Desk<'_>, shelf: &Shelf, label: &Label) {
-    if let Ok(Some(line)) = unanswered(shelf, label) {
-        desk.caution(format!(
+    match (unsettled(shelf, label), unanswered(shelf, label)) {
+        (Err(error), _) => desk.caution(format!("of the last write nothing is known: {error}")),
+        (Ok(Some(of)), _) => desk.caution(of.to_string()),
+        (Ok(None), Ok(Some(line))) => desk.caution(format!(
             "{label} was written to on {}. Did the instrument start with it? Keep the answer: \
              buswright shelf started \"{label}\" yes (or no)",
             line.time.strftime("%Y-%m-%d")
-        ));
+        )),
+        (Ok(None), _) => {}
     }
 }
 

@@ -26,8 +26,14 @@ fn damage(disk: &MemDisk, path: &str) {
 }
 
 /// A write that was cut off in its middle.
-fn interrupted(case: &Case) -> Workshop {
+pub(super) fn interrupted(case: &Case) -> Workshop {
     let mut shop = case.shop();
+    interrupt(&mut shop, case);
+    shop
+}
+
+/// Begins the write of a case and cuts it off in its middle.
+pub(super) fn interrupt(shop: &mut Workshop, case: &Case) {
     let half = shop.port.now() + Nanos(case.lasts.0 * 3 / 4);
     let disk = Arc::<MemDisk>::clone(&shop.disk);
     let plan =
@@ -38,7 +44,6 @@ fn interrupted(case: &Case) -> Workshop {
     shop.idle();
     let now = shop.contents("store");
     assert!(now != case.before && now != case.target, "it is not in the middle");
-    shop
 }
 
 fn resume(shop: &mut Workshop) -> Outcome {

@@ -7,6 +7,7 @@ use super::image::kept_parts;
 use super::parts::{Asked, parts};
 use super::sheets::refuse_to_identify;
 use super::started::{WRITTEN, ask_started};
+use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, label, ready};
 use crate::chips::Catalogue;
 use crate::jobs::{
@@ -56,9 +57,14 @@ pub(super) async fn write_job(
     }
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
-    ask_started(desk, shelf, &specimen);
     let (plan, journal) = match named {
-        Some((plan, _)) => (plan, None),
+        Some((plan, _)) => {
+            if let Some(unsettled) = unsettled(shelf, &specimen)? {
+                unsettled.refuse_unaware(&plan)?;
+            }
+            ask_started(desk, shelf, &specimen);
+            (plan, None)
+        }
         None => interrupted(shelf, &specimen)?,
     };
     same_module(&plan, &sheet, &specimen, simulated)?;
@@ -208,7 +214,8 @@ fn backup(
         if *wanted == of.backup && kept.record.sha256 != of.backup_sha256 {
             return Err("it is not the one the plan was made with".into());
         }
-        whole_and_agreed(&kept)?;
+        let sectors = of.sectors().any(|(_, sector)| sector.in_doubt);
+        whole_and_agreed(&kept, sectors)?;
         let content = shelf.content(&kept.id).map_err(|error| error.to_string())?;
         let held = kept_parts(sheet, &kept, None, &content).map_err(|error| error.to_string())?;
         Ok(held.parts)
@@ -222,9 +229,14 @@ fn backup(
     }
 }
 
-/// An error unless a capture is of the whole module and held still.
-fn whole_and_agreed(kept: &Capture) -> Result<(), String> {
-    let lacks = kept.record.lacks().to_string();
+/// An error unless a capture is of the whole module, or, with `doubt`, of what is not in doubt, and
+/// held still.
+fn whole_and_agreed(kept: &Capture, doubt: bool) -> Result<(), String> {
+    let mut lacks = kept.record.lacks();
+    if doubt {
+        lacks.words = None;
+    }
+    let lacks = lacks.to_string();
     if lacks.is_empty() { Ok(()) } else { Err(format!("{}: {lacks}", kept.id)) }
 }
 
@@ -315,7 +327,7 @@ fn remember(desk: &Desk<'_>, shelf: &Shelf, plan: &StoredPlan, report: &WriteRep
         time: Timestamp::now(),
         specimen: plan.plan.specimen.clone(),
         event: if report.proven { WRITTEN } else { "write failed" }.into(),
-        capture: Some(plan.plan.backup.clone()),
+        capture: Some(plan.plan.leads_back().clone()),
         sha256: Some(plan.plan.target_sha256.clone()),
         bytes: Some(report.bytes),
         simulated: plan.plan.simulated,

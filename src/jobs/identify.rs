@@ -17,10 +17,12 @@ pub use twins::{Twin, whole};
 
 use super::runs::Runs;
 use super::{Desk, Ending, JobError, Powered};
+use crate::bus::WordAddress;
 use crate::chips::{Catalogue, Family};
 use crate::module::{Kind, Sheet, Space};
 use crate::wire::{DataPath, HelloReply};
 use ask::Asker;
+use std::ops::RangeInclusive;
 
 /// What to identify, and what is known before.
 #[derive(Debug)]
@@ -33,6 +35,8 @@ pub struct IdentifyRequest {
     pub probe: Option<usize>,
     /// Captures that each space may equal, in sheet order.
     pub twins: Vec<Vec<Twin>>,
+    /// Words that may read other than a moment ago, by space: first and last on the bus.
+    pub in_doubt: Vec<(usize, RangeInclusive<WordAddress>)>,
 }
 
 /// Takes captures for a job that must have one.
@@ -88,6 +92,8 @@ pub async fn identify(
                 report.spaces.push(found);
                 continue;
             }
+            let in_doubt = request.in_doubt.iter().filter(|(of, _)| *of == index);
+            let in_doubt: Vec<_> = in_doubt.map(|(_, words)| words.clone()).collect();
             let mut asker = Asker {
                 desk,
                 runs: &mut runs,
@@ -95,6 +101,7 @@ pub async fn identify(
                 width: space.width,
                 catalogue,
                 careful,
+                in_doubt: &in_doubt,
             };
             let shape = powered.access[index].id;
             space::ask_space(&mut asker, space, shape, sheet.rail, &mut found).await?;

@@ -15,15 +15,17 @@ pub use report::{FailedSector, WriteReport};
 use super::identify::{IdentifyRequest, Keep, Twin, identify};
 use super::runs::Runs;
 use super::{Desk, Ending, Event, JobError, Powered, VerifyPart, power_cycle};
+use crate::bus::WordAddress;
 use crate::chips::Catalogue;
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
-    Action, Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Step, StoredPlan,
-    cut_blocks,
+    Action, Block, Journal, LockedSectors, Part, PlannedSector, ShelfError, Stage, Step,
+    StoredPlan, Told, cut_blocks,
 };
 use crate::wire::{HelloReply, RailReply};
 use bank::Bank;
 use jiff::Timestamp;
+use std::ops::RangeInclusive;
 
 /// What the pass does that stands before everything else.
 pub const CHECKS_BEFORE: &str = "checksums before writing";
@@ -80,9 +82,11 @@ pub(crate) async fn write(
 ) -> Result<(WriteReport, Ending), JobError> {
     let desk = place.desk;
     let begun = desk.client.now();
-    let found = look(place, powered, request, request.twins.clone(), desktop).await?;
-    let banks = bank::banks(place.sheet, powered, &found, request)?;
     let told = journal.as_ref().map(|journal| journal.told().clone());
+    let doubt = in_doubt(place.sheet, request.plan, told.as_ref());
+    let twins = request.twins.clone();
+    let found = look(place, powered, request, (twins, doubt), desktop).await?;
+    let banks = bank::banks(place.sheet, powered, &found, request)?;
     desk.note("every sector is compared with the plan and the backup before anything is changed");
     proof::before(place, powered, &banks, told.as_ref()).await?;
     let elsewhere = proof::elsewhere(place, powered, request, &banks, desktop).await?;
@@ -108,7 +112,7 @@ pub(crate) async fn write(
     journal.add(Step::RailCycled { mv: off.mv.0, measured: off.measured })?;
     report.rail = said_of(off);
     let twins = targets(place.sheet, request);
-    let found = look(place, &powered, request, twins, desktop).await?;
+    let found = look(place, &powered, request, (twins, Vec::new()), desktop).await?;
     bank::same_chips(request.plan, &found)?;
     desk.note("every sector is compared with the plan after the power cycle");
     report.wrong = proof::after(place, &powered, &banks).await?;
@@ -131,14 +135,35 @@ async fn look(
     place: &Place<'_, '_>,
     powered: &Powered,
     request: &WriteRequest<'_>,
-    twins: Vec<Vec<Twin>>,
+    (twins, in_doubt): (Vec<Vec<Twin>>, InDoubt),
     keeper: &mut impl Keep,
 ) -> Result<super::IdentifyReport, JobError> {
     let specimen = Some(request.plan.plan.specimen.to_string());
-    let ask = IdentifyRequest { specimen, simulated: request.simulated, probe: None, twins };
+    let ask =
+        IdentifyRequest { specimen, simulated: request.simulated, probe: None, twins, in_doubt };
     let (desk, sheet, hello) = (place.desk, place.sheet, place.hello);
     let (report, _) = identify(desk, sheet, hello, powered, request.catalogue, ask, keeper).await?;
     Ok(report)
+}
+
+/// Words of which nobody knows what they hold, by space.
+type InDoubt = Vec<(usize, RangeInclusive<WordAddress>)>;
+
+/// Those of sectors that an interruption, now or before the plan was made, has left.
+fn in_doubt(sheet: &Sheet, plan: &StoredPlan, told: Option<&Told>) -> InDoubt {
+    let mut found = Vec::new();
+    for (space, sector) in plan.plan.sectors() {
+        let stage = told.map_or(Stage::Waiting, |told| told.stage(&space.name, sector.number));
+        let unsure = match stage {
+            Stage::Waiting => sector.in_doubt,
+            stage => stage != Stage::Written,
+        };
+        if let (true, Some((index, _))) = (unsure, sheet.space(&space.name)) {
+            let first = space.base.plus(sector.first.0);
+            found.push((index, first..=first.plus(sector.words.saturating_sub(1))));
+        }
+    }
+    found
 }
 
 /// What each space should hold after the write, for chips that are asked only beside a copy.

@@ -145,6 +145,26 @@ impl Told {
         self.steps.iter().rev().find_map(of_it).unwrap_or(false)
     }
 
+    /// Sectors of which nobody knows what they hold: space and number. Whatever they read, they are
+    /// erased again.
+    pub(crate) fn in_doubt(&self) -> Vec<(&str, u32)> {
+        let mut found: Vec<(&str, u32)> = Vec::new();
+        for step in &self.steps {
+            let Step::Sector { space, number, stage, .. } = step else { continue };
+            found.retain(|known| *known != (space.as_str(), *number));
+            if !matches!(stage, Stage::Waiting | Stage::Written) {
+                found.push((space, *number));
+            }
+        }
+        found
+    }
+
+    /// True if the module was changed and the write has come to no good end.
+    pub(crate) fn is_unsettled(&self) -> bool {
+        let changed = self.steps.iter().any(|step| matches!(step, Step::Sector { .. }));
+        changed && self.ended() != Some(true)
+    }
+
     /// How the write ended; `None` while it has not.
     pub(crate) fn ended(&self) -> Option<bool> {
         self.steps.iter().rev().find_map(|step| match step {

@@ -101,6 +101,9 @@ pub(crate) struct PlannedSector {
     /// It is locked now, and is unlocked for this and locked again afterwards.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub(crate) unlock: bool,
+    /// A write that came to no good end left it: whatever it reads, it is erased.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub(crate) in_doubt: bool,
     /// CRC-32 of its words before, lowest address first.
     #[serde(with = "text::hex")]
     pub(crate) before: u32,
@@ -201,6 +204,10 @@ pub(crate) struct Plan {
     pub(crate) take: Vec<String>,
     /// The agreed capture of the whole module that it starts from and that leads back.
     pub(crate) backup: CaptureId,
+    /// What leads back where a write came to no good end before: the capture from before that one.
+    /// The backup lacks the sectors in doubt then.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(crate) way_back: Option<CaptureId>,
     /// SHA-256 of that capture's content.
     pub(crate) backup_sha256: String,
     /// SHA-256 of the contents it aims at.
@@ -294,6 +301,13 @@ impl Shelf {
 
     fn plan_folder(&self, code: &PlanCode) -> PathBuf {
         self.dir(PLANS).join(&code.0)
+    }
+}
+
+impl Plan {
+    /// The capture that leads back.
+    pub(crate) fn leads_back(&self) -> &CaptureId {
+        self.way_back.as_ref().unwrap_or(&self.backup)
     }
 }
 

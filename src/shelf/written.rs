@@ -13,7 +13,8 @@ const STARTED: &str = "started";
 pub(crate) struct LastWrite {
     /// When.
     pub(crate) time: Timestamp,
-    /// The capture of the whole module from before it.
+    /// The capture of the whole module from before it, and before whatever came to no good end
+    /// just before.
     pub(crate) backup: CaptureId,
     /// The plan that was carried out, if that is known.
     pub(crate) plan: Option<PlanCode>,
@@ -34,6 +35,8 @@ impl Shelf {
         // Also one that failed or was interrupted has a way back.
         if let Some(told) = self.last_journal(label)? {
             let Beginning { time, backup, plan, .. } = told.begin;
+            let earlier = self.plan(&plan).ok().and_then(|stored| stored.plan.way_back);
+            let backup = earlier.unwrap_or(backup);
             return Ok(Some(LastWrite { time, backup, plan: Some(plan) }));
         }
         let lines = self.history(label)?.lines.into_iter().rev();

@@ -5,8 +5,8 @@ use super::{Looked, Source, Subject};
 use crate::app::parts::{Asked, parts};
 use crate::image::counted;
 use crate::jobs::{
-    Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan, compute,
-    missed, other_order, wanted, ways,
+    Arrival, BLANK, Computed, Draft, Ending, Flash, JobError, Line, PlanReport, SpacePlan,
+    VerifyPart, compute, missed, other_order, wanted, ways,
 };
 use crate::module::Kind;
 use crate::shelf::{Action, HistoryLine, Plan};
@@ -32,9 +32,14 @@ pub(in crate::app) fn assemble(
     looked: &Looked,
     source: Source,
 ) -> Result<(PlanReport, Ending), JobError> {
-    let Subject { sheet, specimen, simulated, shelf, chip_files, .. } = *subject;
+    let Subject { sheet, specimen, simulated, shelf, unsettled, chip_files, .. } = *subject;
     let time = Timestamp::now();
-    let Spaces { flash, chips, mut left, mut words_left } = spaces(subject, looked, &source, time);
+    let before = match unsettled {
+        Some(unsettled) => unsettled.before(shelf, sheet)?,
+        None => Vec::new(),
+    };
+    let Spaces { flash, chips, mut left, mut words_left } =
+        spaces(subject, looked, &source, (time, &before));
     let backup = &looked.backup;
     let draft = Draft {
         time,
@@ -45,6 +50,7 @@ pub(in crate::app) fn assemble(
         take: source.take,
         backup: backup.id.clone(),
         backup_sha256: backup.sha256.clone(),
+        way_back: unsettled.map(|unsettled| unsettled.way_back.clone()),
         image: source.image,
         chip_files: chip_files.to_vec(),
     };
@@ -71,8 +77,8 @@ pub(in crate::app) fn assemble(
         code: None,
         specimen: specimen.to_string(),
         simulated,
-        backup: backup.id.to_string(),
-        backup_is_new: backup.new,
+        backup: plan.leads_back().to_string(),
+        backup_is_new: backup.new && plan.way_back.is_none(),
         sectors: changing().count() as u64,
         bytes: changing()
             .map(|(space, of)| u64::from(of.programmed) * space.width.bytes() as u64)
@@ -95,23 +101,33 @@ pub(in crate::app) fn assemble(
         return Ok((report, Ending::Good));
     }
     let ending = if words_left == 0 { Ending::Good } else { Ending::No };
-    Ok((keep(subject, looked, report, plan, target)?, ending))
+    Ok((keep(subject, report, plan, target)?, ending))
 }
 
-fn spaces(subject: &Subject<'_, '_>, looked: &Looked, source: &Source, time: Timestamp) -> Spaces {
-    let Subject { sheet, desk, .. } = *subject;
+fn spaces(
+    subject: &Subject<'_, '_>,
+    looked: &Looked,
+    source: &Source,
+    (time, before): (Timestamp, &[VerifyPart]),
+) -> Spaces {
+    let Subject { sheet, desk, unsettled, .. } = *subject;
     let (flash, chips, left) = (Vec::new(), Vec::new(), Vec::new());
     let mut spaces = Spaces { flash, chips, left, words_left: 0 };
     for ((index, space), found) in sheet.spaces.iter().enumerate().zip(&looked.found.spaces) {
         if space.kind != Kind::Flash {
             continue;
         }
-        let now = looked.backup.words_of(space);
+        let mut now = looked.backup.words_of(space);
+        let mut ways = ways(space, sheet.rail, found, subject.catalogue);
+        if let Some(unsettled) = unsettled {
+            let sectors = ways.as_mut().map_or(&mut [][..], |ways| &mut ways.sectors);
+            unsettled.mark(sheet, index, before, &mut now, sectors);
+        }
         let image = wanted(sheet, index, &now, &source.parts, &source.take);
         if let Some(order) = other_order(space.width, &now, &image) {
             desk.caution(format!("{}: {order}", space.name));
         }
-        match ways(space, sheet.rail, found, subject.catalogue) {
+        match ways {
             Ok(ways) => {
                 let chips = found.chips.iter().map(|chip| chip.record(Some(time))).collect();
                 spaces.flash.push(Flash { index, now, ways, chips });
@@ -151,13 +167,12 @@ fn line(subject: &Subject<'_, '_>) -> Result<Line, JobError> {
 /// Keeps a plan under its code and writes it into the history.
 fn keep(
     subject: &Subject<'_, '_>,
-    looked: &Looked,
     mut report: PlanReport,
     plan: Plan,
     target: Vec<u8>,
 ) -> Result<PlanReport, JobError> {
     let Subject { specimen, simulated, shelf, desk, .. } = *subject;
-    report.cautions = cautions(&plan, &report, &looked.backup);
+    report.cautions = cautions(&plan, &report);
     let stored = shelf.keep_plan(plan, target)?;
     let code = stored.code.to_string();
     report.times = Some(stored.plan.estimate);

@@ -128,7 +128,10 @@ async fn take(
         simulated,
         parts: whole.to_vec(),
         passes: PASSES,
-        note: "taken before a plan".into(),
+        note: match subject.unsettled {
+            Some(of) => format!("not a whole copy: {of}"),
+            None => "taken before a plan".into(),
+        },
         identified: shelf.last_identity(specimen, &sheet.sha256())?,
     };
     let store = begin(desk, sheet, shelf, &request)?;

@@ -1,6 +1,6 @@
 //! How image and module go together: what is refused, and what is said.
 
-use super::{Backup, Source};
+use super::Source;
 use crate::app::parts::zone_notes;
 use crate::image::counted;
 use crate::jobs::{
@@ -193,7 +193,7 @@ pub(super) fn where_it_worked(shelf: &Shelf, sums: &[&str]) -> Result<String, Jo
 }
 
 /// What to think of before a plan is carried out.
-pub(super) fn cautions(plan: &Plan, report: &PlanReport, backup: &Backup) -> Vec<String> {
+pub(super) fn cautions(plan: &Plan, report: &PlanReport) -> Vec<String> {
     let mut said = Vec::new();
     let erased = plan.sectors().filter(|(_, sector)| sector.action == Action::Erase).count();
     if erased > 0 {
@@ -207,7 +207,7 @@ pub(super) fn cautions(plan: &Plan, report: &PlanReport, backup: &Backup) -> Vec
     }
     said.push(format!(
         "{id} is the only way back: keep it elsewhere, too (`buswright shelf export {id} FILE`)",
-        id = backup.id
+        id = plan.leads_back()
     ));
     said.push(
         "a changed instrument is unproven: a person qualified for its use checks it against a \

@@ -4,6 +4,7 @@ use super::backup::{Backup, backup};
 use crate::app::chosen::Keep;
 use crate::app::identify_job::{Keeper, is_unsure, remember, twins};
 use crate::app::parts::{Asked, parts};
+use crate::app::unsettled::Unsettled;
 use crate::chips::Catalogue;
 use crate::jobs::{
     Arrival, Desk, IdentifyReport, IdentifyRequest, JobError, Powered, identify, refuse_locked,
@@ -27,6 +28,8 @@ pub(in crate::app) struct Subject<'a, 'd> {
     pub shelf: &'a Shelf,
     /// The link, and where events go.
     pub desk: &'a Desk<'d>,
+    /// A write of it that has come to no good end.
+    pub unsettled: Option<&'a Unsettled>,
     /// Chip files that add to the part list, and that list.
     pub chip_files: &'a [ChipFile],
     pub catalogue: &'a Catalogue,
@@ -36,7 +39,7 @@ pub(in crate::app) struct Subject<'a, 'd> {
 pub(in crate::app) struct Looked {
     /// Its chips.
     pub found: IdentifyReport,
-    /// An agreed copy of all of it, which it equals.
+    /// An agreed copy of all of it, which it equals; without sectors in doubt.
     pub backup: Backup,
 }
 
@@ -60,8 +63,14 @@ pub(in crate::app) async fn look_powered(
     subject: &Subject<'_, '_>,
     powered: &Powered,
 ) -> Result<Looked, JobError> {
-    let Subject { sheet, hello, specimen, simulated, shelf, desk, catalogue, .. } = *subject;
-    let whole = parts(sheet, Asked::default())?;
+    let Subject { sheet, hello, specimen, simulated, shelf, desk, unsettled, catalogue, .. } =
+        *subject;
+    let mut whole = parts(sheet, Asked::default())?;
+    let mut in_doubt = Vec::new();
+    if let Some(unsettled) = unsettled {
+        whole = unsettled.sure(sheet, whole);
+        in_doubt = unsettled.words(sheet);
+    }
     let mut twins = twins(desk, shelf, sheet, simulated);
     for (space, twins) in sheet.spaces.iter().zip(&mut twins) {
         // The whole module is compared below; only these must be known before commands.
@@ -69,8 +78,13 @@ pub(in crate::app) async fn look_powered(
             twins.clear();
         }
     }
-    let request =
-        IdentifyRequest { specimen: Some(specimen.to_string()), simulated, probe: None, twins };
+    let request = IdentifyRequest {
+        specimen: Some(specimen.to_string()),
+        simulated,
+        probe: None,
+        twins,
+        in_doubt,
+    };
     let mut keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };
     let (found, _) = identify(desk, sheet, hello, powered, catalogue, request, &mut keeper).await?;
     desk.show(&Arrival::Identified(&found));

@@ -10,6 +10,7 @@ use crate::jobs::word::{read_word, word_of};
 use crate::jobs::{Desk, JobError};
 use crate::wire::Kind;
 use std::collections::BTreeMap;
+use std::ops::RangeInclusive;
 
 /// Leave to write lasts so long; a sequence takes milliseconds, a slow link seconds.
 const PERMIT_S: u16 = 20;
@@ -48,6 +49,8 @@ pub(super) struct Asker<'a, 'd, 'r> {
     pub(super) catalogue: &'a Catalogue,
     /// Commands may be meant for what is no flash: no reset unless something has answered.
     pub(super) careful: bool,
+    /// Words that may read other than a moment ago.
+    pub(super) in_doubt: &'r [RangeInclusive<WordAddress>],
 }
 
 impl Asker<'_, '_, '_> {
@@ -64,7 +67,7 @@ impl Asker<'_, '_, '_> {
         let withdrawn = self.runs.no_permit(asking.shape).await;
         let answered = answered?;
         withdrawn?;
-        let mut changed = differences(&before, &self.words(&touched).await?);
+        let mut changed = self.changed(&before, &self.words(&touched).await?);
         let mut left_by = None;
         if let (Answered::Chips { findings, .. }, false) = (&answered, changed.is_empty())
             && findings.iter().any(Finding::answered)
@@ -76,13 +79,19 @@ impl Asker<'_, '_, '_> {
             let unlock = Unlock::usual(Some(family));
             let way = settled.unwrap_or(Way { family, unlock, ..asking.way });
             self.reset(&Asking { way, ..asking.clone() }).await?;
-            changed = differences(&before, &self.words(&touched).await?);
+            changed = self.changed(&before, &self.words(&touched).await?);
             left_by = changed.is_empty().then_some(family);
         }
         Ok(match answered {
             Answered::TakesWrites { touched, .. } => Answered::TakesWrites { changed, touched },
             Answered::Chips { findings, .. } => Answered::Chips { findings, changed, left_by },
         })
+    }
+
+    fn changed(&self, before: &Words, after: &Words) -> Vec<WordAddress> {
+        let mut changed = differences(before, after);
+        changed.retain(|at| !self.in_doubt.iter().any(|words| words.contains(at)));
+        changed
     }
 
     async fn with_permit(&mut self, asking: &Asking, before: &Words) -> Result<Answered, JobError> {

@@ -43,6 +43,8 @@ pub struct Draft {
     pub backup: CaptureId,
     /// SHA-256 of that capture's content.
     pub backup_sha256: String,
+    /// What leads back instead, where a write came to no good end before.
+    pub way_back: Option<CaptureId>,
     /// The image.
     pub image: ImageRecord,
     /// Sentences about image and module.
@@ -125,6 +127,7 @@ pub fn compute(
         take: draft.take,
         backup: draft.backup,
         backup_sha256: draft.backup_sha256,
+        way_back: draft.way_back,
         target_sha256: sha256_hex(&target),
         fit,
         estimate,

@@ -46,6 +46,7 @@ pub fn ways(
         first,
         words,
         lock: lock_of(flash, geometry, first, abilities.locks),
+        in_doubt: false,
     };
     let ways = Ways {
         sectors: sectors.into_iter().map(lock).collect(),

@@ -41,6 +41,7 @@ pub fn cut(sheet: &Sheet, index: usize, ways: &Ways, now: &[u8], wanted: &[u8]) 
             words: sector.words,
             action,
             unlock: changes && sector.lock == SectorLock::Opens,
+            in_doubt: sector.in_doubt,
             before: Digest::of(space.width, now, false).crc,
             after: Digest::of(space.width, after, false).crc,
             programmed: match action {
@@ -79,12 +80,12 @@ fn decide(
         let what = if zone.keep_off { "never touched" } else { "changing by themselves" };
         return (Action::Leave, format!("words of zone {} in it are {what}", zone.name));
     }
-    if now == wanted {
+    if now == wanted && !sector.in_doubt {
         return (Action::Keep, String::new());
     }
     match sector.lock {
         SectorLock::Fixed(why) => (Action::Locked, why.to_owned()),
-        _ if only_programs(width, &ways.lanes, ways.unit, now, wanted) => {
+        _ if !sector.in_doubt && only_programs(width, &ways.lanes, ways.unit, now, wanted) => {
             (Action::Program, String::new())
         }
         _ => (Action::Erase, String::new()),

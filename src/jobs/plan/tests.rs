@@ -33,7 +33,7 @@ fn zone(name: &str, first: u32, words: u32, flag: &str) -> String {
 fn ways(sizes: &[u32], unit: Unit) -> Ways {
     let mut first = 0;
     let sectors = sizes.iter().map(|&words| {
-        let sector = SectorNow { first, words, lock: SectorLock::Open };
+        let sector = SectorNow { first, words, lock: SectorLock::Open, in_doubt: false };
         first += words;
         sector
     });
@@ -74,6 +74,7 @@ fn draft(take: &[&str]) -> Draft {
         take: take.iter().map(ToString::to_string).collect(),
         backup: "1-001".parse().unwrap(),
         backup_sha256: String::new(),
+        way_back: None,
         image: ImageRecord {
             name: "image.bin".into(),
             sha256: String::new(),

@@ -33,6 +33,8 @@ pub struct SectorNow {
     pub words: u32,
     /// Its lock: of chips side by side the one that holds most.
     pub lock: SectorLock,
+    /// A write that came to no good end left it: whatever it reads, it is erased.
+    pub in_doubt: bool,
 }
 
 /// How long chips take, typically. Chips side by side work at the same time.

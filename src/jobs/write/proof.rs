@@ -80,7 +80,8 @@ pub(super) async fn before(
         for sector in looked_at(bank) {
             let (before, after) = (bank.before(sector), bank.target(sector));
             let sum = |bytes| Digest::of(bank.planned.width, bytes, false).crc;
-            if sum(before) != sector.before || sum(after) != sector.after {
+            let begins = sector.in_doubt || sum(before) == sector.before;
+            if !begins || sum(after) != sector.after {
                 return Err(JobError::Safety(format!(
                     "sector {} of {}: the backup does not hold what the plan says it held; make a \
                      new plan",
@@ -89,8 +90,10 @@ pub(super) async fn before(
             }
         }
         // What is in hand may read anything: it is erased again.
-        let known =
-            |sector: &&PlannedSector| matches!(stage(sector), Stage::Waiting | Stage::Written);
+        let known = |sector: &&PlannedSector| match stage(sector) {
+            Stage::Waiting => !sector.in_doubt,
+            stage => stage == Stage::Written,
+        };
         let sectors: Vec<_> = looked_at(bank).filter(known).collect();
         let expected = |sector: &PlannedSector| match stage(sector) {
             Stage::Written => bank.target(sector).to_vec(),

@@ -75,7 +75,7 @@ impl WriteReport {
             plan: plan.code.to_string(),
             what: plan.plan.what.clone(),
             resumed,
-            backup: plan.plan.backup.to_string(),
+            backup: plan.plan.leads_back().to_string(),
             erased: 0,
             programmed: 0,
             bytes: 0,
