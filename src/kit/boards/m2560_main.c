@@ -1,5 +1,5 @@
 /* The firmware of an ATmega2560: clock, line and rail sense set going, then the core. */
-#include "../core/bw.h"
+#include "../core/parts.h"
 
 static bw_core core;
 uint8_t m2560_ring[512] __attribute__((externally_visible, section(".ring,\"aw\",@nobits;")));
@@ -99,6 +99,11 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
         : KEEPERS, [data] "i"(&UDR0), [control] "i"(&UCSR0B),
           [quiet] "M"(0xFF ^ 1 << UDRIE0), [tail] "i"(&core.out.tail),
           [ready] "i"(&core.out.ready));
+}
+
+void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count) {
+    uint8_t driven = levels_held(c).mask;
+    for (uint8_t n = 0; n < count; n++) to[n] = s->image[n] & driven;
 }
 
 int main(void) {

@@ -16,8 +16,13 @@ typedef struct {
 /* A wait made ready beforehand: loops of a delay, or ticks of a timer. */
 typedef uint16_t bd_wait_t;
 
+/* A bit for each control line; eight of them fit a byte. */
+typedef uint8_t bd_lines_t;
+
 /* Where constants are kept in program memory that needs its own instruction, define BD_ROM (an
- * attribute), BD_ROM8 and BD_ROM32 (reads); otherwise leave them out. */
+ * attribute), BD_ROM8, BD_ROM16 and BD_ROM32 (reads); otherwise leave them out. */
+
+/* For a small controller define BD_NEAR and BD_HERE, as boards/m2560.h does. */
 
 /* Sizes: as large as memory allows. For the full line rate BD_TX_BODY is at least 1056 and BD_QUEUE
  * at least 264. BD_RING is BD_QUEUE, BD_SPARE and some. */

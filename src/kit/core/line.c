@@ -58,7 +58,7 @@ static void decoded(bw_core *c, uint8_t byte) {
     if (c->got > 12 && apart(c->tail, c->put) > BD_RING - BD_SPARE) c->bad = 2;
 }
 
-static void frame_ended(bw_core *c) {
+static BW_HERE void frame_ended(bw_core *c) {
     if (c->rx.block == 0) return; /* nothing between two delimiters */
     if (c->bad == 2) {
         c->overruns++;
@@ -72,7 +72,7 @@ static void frame_ended(bw_core *c) {
     frame_fresh(c);
 }
 
-static void coded(bw_core *c, uint8_t byte) {
+static BW_HERE void coded(bw_core *c, uint8_t byte) {
     if (byte == 0) {
         frame_ended(c);
         return;
@@ -126,14 +126,14 @@ uint16_t line_straight(const bw_core *c) {
 }
 
 /* So many were taken, and have become so many. */
-void line_taken(bw_core *c, uint8_t taken, uint8_t made) {
+BW_HERE void line_taken(bw_core *c, uint8_t taken, uint8_t made) {
     c->scan = line_index(c->scan, taken);
     c->put = line_index(c->put, made);
     c->got = (uint16_t)(c->got + made);
 }
 
 /* The way of almost every byte. */
-static void many(bw_core *c, uint16_t head) {
+static BW_HERE void many(bw_core *c, uint16_t head) {
     uint16_t count = line_straight(c), done;
     if (head >= c->scan) count = least(count, (uint16_t)(head - c->scan));
     if (!count) return;
@@ -234,7 +234,7 @@ static uint16_t entry_end(const bw_core *c) {
 }
 
 /* Keeps the frame that has just come as a waiting request. */
-void line_enqueue(bw_core *c, uint8_t code) {
+BW_HERE void line_enqueue(bw_core *c, uint8_t code) {
     uint16_t end = entry_end(c);
     if (apart(c->tail, end) > BD_RING - BD_SPARE) {
         c->overruns++;
@@ -258,11 +258,11 @@ void line_open_entry(bw_core *c) {
     c->bad_at = 0;
 }
 
-uint8_t line_refusal(const bw_core *c) {
+BW_HERE uint8_t line_refusal(const bw_core *c) {
     return c->ring[next(c->tail)] >> 3;
 }
 
-void line_drop_entry(bw_core *c) {
+BW_HERE void line_drop_entry(bw_core *c) {
     uint16_t after;
     open_at(c, c->tail);
     after = entry_end(c);
@@ -307,7 +307,7 @@ void line_refuse_waiting(bw_core *c, uint16_t kinds, uint8_t code) {
     refuse(c, kinds, false, code);
 }
 
-void line_refuse_rail_on(bw_core *c, uint8_t code) {
+BW_HERE void line_refuse_rail_on(bw_core *c, uint8_t code) {
     refuse(c, 0, true, code);
 }
 
@@ -347,7 +347,7 @@ uint8_t take_below(bw_core *c, uint8_t limit) {
     return value;
 }
 
-bool take_flag(bw_core *c) {
+BW_HERE bool take_flag(bw_core *c) {
     return take_below(c, 2);
 }
 

@@ -124,7 +124,7 @@ bool quick_turns(bw_core *c, uint8_t *why) {
         for (uint8_t lane = 0; lane < 4; lane++)
             r->lane[lane] = lane < lanes ? LANE_DONE : LANE_NONE;
     }
-    c->work_done += turns;
+    c->work.done += turns;
     if (q->waits) {
         *why = into_wait(c, q);
         return true;

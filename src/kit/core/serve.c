@@ -7,13 +7,20 @@ uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail) {
 }
 
 void reply_begin(bw_core *c) {
-    c->replying = 1;
-    send_begin(c, c->work_kind | K_REPLY, c->work_tag);
+    c->work.replying = 1;
+    send_begin(c, c->work.kind | K_REPLY, c->work.tag);
 }
 
-void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
+BW_HERE void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
     reply_begin(c);
     send_bytes(c, bytes, count);
+}
+
+void reply_echo(bw_core *c, uint8_t count) {
+    uint8_t bytes[24];
+    line_open_entry(c); /* another frame may have been looked at since */
+    for (uint8_t n = 0; n < count; n++) bytes[n] = line_u8(c, n + 2u);
+    reply_body(c, bytes, count);
 }
 
 static uint8_t by_kind(bw_core *c) {
@@ -35,40 +42,38 @@ static uint8_t by_kind(bw_core *c) {
 }
 
 void serve(bw_core *c) {
-    uint8_t code = line_refusal(c);
+    bw_fault f;
+    f.code = line_refusal(c);
     c->detail = 0;
 #ifdef BD_QUICK
     if (c->kind != K_RUN) c->run.row.there = 0;
 #endif
-    if (code == F_SLOT_IN_USE) {
-        c->detail = line_u8(c, 2);
-    } else if (code == c->rail_fault) {
-        c->detail = c->rail_detail;
+    if (f.code == F_SLOT_IN_USE) c->detail = line_u8(c, 2);
+    if (f.code == F_NONE) {
+        f.code = by_kind(c);
+        if (f.code == F_MALFORMED) c->detail = c->bad_at;
     }
-    if (code == F_NONE) {
-        code = by_kind(c);
-        if (code == F_MALFORMED) c->detail = c->bad_at;
-    }
-    if (code == F_NONE || c->silent) return;
-    if (code == F_SAGGED || code == F_OVER_CURRENT) c->detail = c->rail_detail;
-    c->replying = 1;
-    answer_fault(c, c->work_kind, c->work_tag, c->work_id, code, c->detail);
+    if (f.code == F_NONE || f.code == F_ANSWERED || c->work.silent) return;
+    if (f.code == F_SAGGED || f.code == F_OVER_CURRENT) c->detail = c->rail_detail;
+    c->work.replying = 1;
+    f.kind = c->work.kind;
+    f.tag = c->work.tag;
+    f.id = c->work.id;
+    f.detail = c->detail;
+    answer_fault(c, &f);
 }
 
 uint8_t serve_rate(bw_core *c) {
-    uint32_t rate = take32(c);
+    uint32_t rate = take32(c), before = c->rate;
     if (!take_end(c)) return F_MALFORMED;
     if (BD_RESET_RATE == 0 || !hello_lists(rate)) return F_RATE;
-    if (c->silent) return F_NONE;
-    reply_begin(c);
-    send32(c, rate);
+    if (c->work.silent) return F_NONE;
+    reply_echo(c, 4);
     send_end(c);
-    if (rate == c->rate) return F_NONE;
-    send_drain(c);
-    c->rate_before = c->rate;
-    c->rate = rate;
+    if (rate == before) return F_NONE;
+    work_rate(c, rate);
+    c->rate_before = before;
     c->rate_since = bd_now(&c->bd);
     c->rate_trial = 1;
-    bd_rate(&c->bd, rate);
     return F_NONE;
 }
