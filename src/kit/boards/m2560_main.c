@@ -59,9 +59,9 @@ ISR(USART0_RX_vect, ISR_NAKED) {
         "sts %[lost], r24\n\t"
         "rjmp 1b"
         :
-        : KEEPERS, [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.head),
-          [tail] "i"(&core.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
-          [lost] "i"(&core.lost));
+        : KEEPERS, [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.in.head),
+          [tail] "i"(&core.in.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
+          [lost] "i"(&core.in.lost));
 }
 
 /* The sender is empty: the next byte of the ring, and at its end no more of these. On the way of almost
@@ -113,7 +113,7 @@ int main(void) {
                      ".set m2560_rx_end, %[ring]+%[size]\n\t"
                      ".set m2560_head, %[head]"
                      :
-                     : [ring] "i"(&core.ring[0]), [size] "i"(BD_RING), [head] "i"(&core.head));
+                     : [ring] "i"(&core.ring[0]), [size] "i"(BD_RING), [head] "i"(&core.in.head));
     TCCR0B = 1 << CS02 | 1 << CS00; /* clock / 1024, for m2560_quick.S */
     TCCR1B = 1 << CS11;             /* clock / 8 */
     TIMSK1 = 1 << TOIE1;

@@ -58,7 +58,7 @@ void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count); /*
 #define M2560_Q_RELEASE 12
 
 static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
-    m2560_quick_state *m = &m2560_quick;
+    m2560_quick_state *m = BW_NEAR(&m2560_quick);
     const bd_wait_t *wait = s->waits;
     if (s->first || s->drives_read || s->drives_write || wait[SETUP] > 200 || wait[PULSE] > 200 ||
         wait[HOLD] > M2560_Q_HOLD + 2 || wait[RECOVER] > M2560_Q_RECOVER + 2 ||
@@ -74,20 +74,20 @@ static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
 
 static inline bw_quick *bd_quick_state(bw_core *c) {
     (void)c;
-    return &m2560_quick.quick;
+    return BW_NEAR(&m2560_quick.quick);
 }
 
 static inline void bd_quick_run(bw_core *c) {
-    m2560_quick_state *m = &m2560_quick;
-    uint8_t *to = c->ring + c->put;
+    m2560_quick_state *m = BW_NEAR(&m2560_quick);
+    uint8_t *to = c->ring + c->in.put;
     /* At the fastest rate the line is not looked at often enough if the sender interrupts. */
     while (UBRR0 == 0 && UCSR0B & 1 << UDRIE0) {}
-    m->from = c->ring + c->scan;
+    m->from = c->ring + c->in.scan;
     m->to = to;
-    m->rx = c->rx;
+    m->rx = c->in.rx;
     cli();
-    m->room = c->tail - c->head;
-    if (c->head >= c->tail) m->room += BD_RING;
+    m->room = c->in.tail - c->in.head;
+    if (c->in.head >= c->in.tail) m->room += BD_RING;
     sei();
     /* What comes meanwhile is not more than what was free then, or it is not taken. */
     m->room = m->room < 8 ? 0 : m->room - 8;
@@ -100,13 +100,13 @@ static inline void bd_quick_run(bw_core *c) {
     m->quick.lasted = (uint16_t)((uint16_t)(TCNT0 - m->quick.lasted) << 8) >> 1;
     if (m->lost) {
         cli();
-        c->lost += m->lost;
+        c->in.lost += m->lost;
         sei();
     }
-    c->rx = m->rx;
-    c->got += m->to - to;
-    c->put = m->to - c->ring;
-    c->scan = m->from - c->ring;
+    c->in.rx = m->rx;
+    c->in.got += m->to - to;
+    c->in.put = m->to - c->ring;
+    c->in.scan = m->from - c->ring;
     c->was_read = 1; /* or not: then a wait more */
 }
 

@@ -12,9 +12,9 @@ enum { OWES_HELLO = 1, OWES_PING = 2, OWES_STOP = 4, OWES_FAULT = 8 };
 
 uint32_t answer_id(bw_core *c) {
     uint8_t kind = line_u8(c, 0);
-    if ((kind == K_READ || kind == K_DIGEST || kind == K_WALK) && c->length >= 4)
+    if ((kind == K_READ || kind == K_DIGEST || kind == K_WALK) && c->in.length >= 4)
         return (uint16_t)line_u32(c, 2);
-    if ((kind == K_RUN || kind == K_REPEAT || kind == K_HOLD) && c->length >= 12)
+    if ((kind == K_RUN || kind == K_REPEAT || kind == K_HOLD) && c->in.length >= 12)
         return line_u32(c, 8);
     return 0;
 }
@@ -93,13 +93,13 @@ static BW_HERE void hello(bw_core *c, uint8_t tag) {
 /* A script whose slot is in use is refused, in its turn, unless it is the same. */
 static BW_HERE uint8_t beside_run(bw_core *c) {
     uint8_t slot;
-    if (c->work.kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->length < 3) return F_NONE;
+    if (c->work.kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->in.length < 3) return F_NONE;
     slot = line_u8(c, 2);
     if (slot != c->run.slot) return F_NONE;
-    if (c->script[slot].length == c->length - 3) {
+    if (c->script[slot].length == c->in.length - 3) {
         uint16_t n = 0;
-        while (n < c->length - 3 && c->script[slot].code[n] == line_u8(c, (uint16_t)(n + 3))) n++;
-        if (n == c->length - 3) return F_NONE;
+        while (n < c->in.length - 3 && c->script[slot].code[n] == line_u8(c, (uint16_t)(n + 3))) n++;
+        if (n == c->in.length - 3) return F_NONE;
     }
     return F_SLOT_IN_USE;
 }

@@ -9,15 +9,15 @@
 /* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply. False:
  * it is malformed. */
 static BW_HERE bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
-    uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count, n = there;
-    const uint8_t *from = c->ring + line_index(c->body, 2);
+    uint8_t there = c->in.length < count + 2u ? (uint8_t)(c->in.length - 2) : count, n = there;
+    const uint8_t *from = c->ring + line_index(c->in.body, 2);
     uint8_t *at = to;
     for (; n; n--) {
         *at++ = *from++;
         if (from == c->ring + BD_RING) from = c->ring;
     }
     if (there == count) {
-        if (c->length == count + 2u && to[precharge] < 3) return true;
+        if (c->in.length == count + 2u && to[precharge] < 3) return true;
     } else {
         while (!(starts >> there & 1)) there--;
     }

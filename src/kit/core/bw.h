@@ -31,6 +31,20 @@ typedef struct bw_coded {
     uint8_t block, left;
 } bw_coded;
 
+/* The receive ring by index, and the frame that comes in. The ring holds, from `tail`: waiting requests,
+ * decoded; from `keep` on the frame being decoded, up to `put`; from `scan` on bytes as they came, up to
+ * `head`. See line.c. */
+typedef struct {
+    volatile uint16_t head;
+    uint16_t tail, keep, put, scan;
+    uint16_t got; /* bytes of the frame so far */
+    bw_coded rx;
+    uint8_t bad;
+    volatile uint8_t lost; /* bytes for which the ring had no room */
+    /* The request that is looked at: where it stands in the ring, and its length. */
+    uint16_t body, length;
+} bw_in;
+
 /* A shape as the host defined it, and what a cycle needs of it. */
 typedef struct {
     uint8_t used; /* the slot holds a shape */
@@ -158,21 +172,14 @@ typedef struct bw_core {
     uint32_t hello_session, stop_within;
     bw_fault fault;
 
-    /* The request that is looked at: where it stands in the ring, and its length. */
-    uint16_t body, length;
     uint32_t detail; /* of the fault */
     uint8_t kind, tag;
 
     bd_state bd;
 
-    /* Receiving. The ring holds, from `tail`: waiting requests, decoded; the frame being decoded;
-     * bytes as they came, up to `head`. See line.c. */
+    /* Receiving. See line.c. */
+    bw_in in;
     uint8_t ring[BD_RING];
-    volatile uint16_t head;
-    volatile uint8_t lost; /* bytes for which the ring had no room */
-    uint16_t tail, keep, put, scan, got;
-    bw_coded rx;
-    uint8_t bad;
 
     /* Sending. See send.c. */
     bw_out out;

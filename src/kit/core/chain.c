@@ -26,9 +26,9 @@ void chain_place(bw_core *c, bw_place *place) {
  * differ in what comes before, kind and tag, and in what becomes of that on the way through so many
  * bytes. Most runs are of one length, so this is kept for one. Any other number if it is not right. */
 uint32_t chain_sum(bw_core *c) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     uint32_t given, state;
-    uint16_t length = c->length;
+    uint16_t length = c->in.length;
     if (line_u8(c, 0) != K_RUN || length < 6) return line_sum(c, 2, length);
     if (r->sum_length != length) {
         state = crc_byte(crc_byte(CRC_START, K_RUN), 0) ^ CRC_START;
@@ -109,7 +109,7 @@ BW_HERE bool chain_same_at_work(bw_core *c) {
     const bw_kept *k = c->run.kept;
     uint8_t kind = line_u8(c, 0);
     bw_place place;
-    if (kind != c->work.kind || (kind != K_RUN && kind != K_REPEAT) || c->length < 16) return false;
+    if (kind != c->work.kind || (kind != K_RUN && kind != K_REPEAT) || c->in.length < 16) return false;
     if (!k || k->status != E_AT_WORK) return false;
     place.kind = kind;
     place.session = line_u32(c, 2);

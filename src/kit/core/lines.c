@@ -270,7 +270,7 @@ uint8_t serve_walk(bw_core *c) {
     turns = take16(c);
     count = take8(c);
     at = c->at;
-    list = line_index(c->body, at);
+    list = line_index(c->in.body, at);
     for (uint8_t n = 0; n < count && !c->bad_at; n++) take_line(c, &group, &line);
     if (take_end(c) && turns == 0) take_bad(c, TURNS_AT);
     if (c->bad_at) return F_MALFORMED;

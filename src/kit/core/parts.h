@@ -91,7 +91,7 @@ BW_HOT bool breathe_short(bw_core *c) {
     if (bd_tx_free(&c->bd)) send_pump(c);
 #endif
     bd_idle(&c->bd);
-    if (c->head == c->scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
+    if (c->in.head == c->in.scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
     return breathe(c);
 }
 

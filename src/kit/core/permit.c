@@ -45,7 +45,7 @@ bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return false;
 }
 
-BW_HERE bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
+bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
     const bw_permit *p = holds(c, slot);
     return p && first <= last && !(word_ones(shape_at(c, slot)) & ~p->lanes) && first >= p->start &&
            last - p->start < p->words;

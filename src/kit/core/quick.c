@@ -15,23 +15,29 @@
 
 /* Can the row be made for so many turns from `a` on? */
 static bool fits(bw_core *c, uint32_t a, uint32_t turns) {
-    const bw_row *row = &c->run.row;
-    int32_t low = row->low, high = row->high;
-    row_spread(&low, &high, row->net, (uint16_t)turns);
-    return low > high || permit_window(c, row->shape, a + (uint32_t)low, a + (uint32_t)high);
+    const bw_row *row = BW_NEAR(&c->run.row);
+    int32_t far = (int32_t)row->net * (int32_t)(turns - 1); /* from the first turn to the last */
+    uint32_t low = a + (uint32_t)(int32_t)row->low, high = a + (uint32_t)(int32_t)row->high;
+    if (row->low > row->high) return true;
+    if (far < 0) {
+        low += (uint32_t)far;
+    } else {
+        high += (uint32_t)far;
+    }
+    return permit_window(c, row->shape, low, high);
 }
 
 static bool plain(bw_core *c, uint8_t shape) {
-    uint32_t ones = env_width(c, shape) == 4 ? 0xFFFFFFFFu : (1ul << 8 * env_width(c, shape)) - 1;
-    return env_width(c, shape) && env_writes(c, shape) && (c->run.mask & ones) == ones &&
-           c->run.pay_width == env_width(c, shape);
+    const bw_run *r = BW_NEAR(&c->run);
+    const bw_shape *s = shape_get(c, shape);
+    return s && s->writes && s->width == r->pay_width && !(word_ones(s) & ~r->mask);
 }
 
 /* The loop that has just begun. The row of a run before is still there if nothing but runs has come
  * since, so shapes, permits and the script are what they were. */
 void quick_begin(bw_core *c) {
-    bw_run *r = &c->run;
-    bw_row *row = &r->row;
+    bw_run *r = BW_NEAR(&c->run);
+    bw_row *row = BW_NEAR(&r->row);
     uint32_t turns = r->loop_left[r->depth - 1];
     uint16_t at = r->loop_at[r->depth - 1];
     if (r->quick || turns > MOST_TURNS || !plain(c, r->shape)) return;
@@ -49,8 +55,8 @@ void quick_begin(bw_core *c) {
 
 /* A run begins whose row is there, with all of its script: it goes on in the loop. */
 void quick_whole(bw_core *c) {
-    bw_run *r = &c->run;
-    bw_row *row = &r->row;
+    bw_run *r = BW_NEAR(&c->run);
+    bw_row *row = BW_NEAR(&r->row);
     if (!row->there || !row->whole || row->slot != r->slot || row->n != r->n ||
         r->n > MOST_TURNS || !plain(c, row->shape) || !fits(c, r->b, r->n))
         return;
@@ -64,7 +70,7 @@ void quick_whole(bw_core *c) {
 
 /* The wait in which a turn stands: the interpreter goes on with it. */
 static uint8_t into_wait(bw_core *c, const bw_quick *q) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     uint32_t now = env_now(c);
     uint8_t why;
     r->at = (uint16_t)(q->row[0] | q->row[1] << 8);
@@ -97,7 +103,7 @@ static const uint8_t *words_of(bw_core *c, uint16_t at, uint16_t bytes, uint8_t 
 
 /* Turns in a row; true if it ends in a wait. */
 bool quick_turns(bw_core *c, uint8_t *why) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     bw_quick *q = bd_quick_state(c);
     uint32_t *left = &r->loop_left[r->depth - 1];
     uint8_t width = r->pay_width, turns = *left > 255 ? 255 : (uint8_t)*left;
@@ -113,7 +119,7 @@ bool quick_turns(bw_core *c, uint8_t *why) {
     q->payload = payload;
     q->waits = q->waited = 0;
     bd_quick_run(c);
-    if (c->scan == c->head) r->row.polled = bd_beat(&c->bd);
+    if (c->in.scan == c->in.head) r->row.polled = bd_beat(&c->bd);
     turns = (uint8_t)(turns - q->turns);
     r->a = q->a;
     r->d = q->d;

@@ -133,10 +133,16 @@ static BW_HERE void turn(bw_run *r) {
     }
 }
 
-/* Past a skip and the `count` operations after it. */
-static void skip(bw_run *r, uint8_t count) {
-    for (uint16_t left = (uint16_t)(count + 1); left; left--)
-        r->at = (uint16_t)(r->at + op_length(r->code[r->at]));
+uint16_t run_past(const bw_run *r, uint16_t at, uint8_t count) {
+    do {
+        at += op_length(r->code[at]);
+    } while (count--);
+    return at;
+}
+
+/* Past a skip and the operations after it. */
+static BW_HERE void skip(bw_run *r, uint8_t count) {
+    r->at = run_past(r, r->at, count);
 }
 
 /* A long operation begins. */

@@ -24,7 +24,7 @@ typedef struct {
     uint16_t at, end;        /* operations of the script: the first of the loop, and its end */
     uint16_t words, stretch; /* of the payload in a turn; the operation that begins a critical stretch */
     uint32_t n;
-    int32_t low, high, net; /* of A: where a turn writes, and how it moves */
+    int16_t low, high, net; /* of A: where a turn writes, and how it moves */
 } bw_row;
 #endif
 

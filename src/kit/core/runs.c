@@ -32,14 +32,14 @@ static uint8_t check(bw_core *c, const uint8_t *code, uint16_t length, uint32_t 
 
 uint8_t serve_script(bw_core *c) {
     uint8_t slot = take8(c), code;
-    uint16_t length = (uint16_t)(c->length - 3);
+    uint16_t length = (uint16_t)(c->in.length - 3);
     bw_script *s;
     if (c->bad_at) return F_MALFORMED;
     if (slot >= BD_SCRIPTS) return F_NO_SCRIPT;
     s = BW_NEAR(&c->script[slot]);
     if (length > BD_SCRIPT_BYTES) return fault_of(c, F_SCRIPT_REFUSED, BD_SCRIPT_BYTES);
     if (length == 0) return fault_of(c, F_SCRIPT_REFUSED, 0);
-    if (s->length != length || s->checksum != line_sum(c, 3, c->length)) {
+    if (s->length != length || s->checksum != line_sum(c, 3, c->in.length)) {
         bw_need need;
         for (uint16_t n = 0; n < length; n++) c->scratch[n] = line_u8(c, n + 3u);
         code = check(c, c->scratch, length, 1, &need);
@@ -144,15 +144,15 @@ uint8_t serve_run(bw_core *c) {
     take_row(c, &a, ROW_OF(fields));
     take_row(c, r, ROW_OF(given));
     if (c->bad_at) return F_MALFORMED;
-    sum_at = c->length - 4u;
+    sum_at = c->in.length - 4u;
     bytes = sum_at - PAYLOAD_AT;
-    if (c->length < PAYLOAD_AT + 4 || bytes & (r->pay_width - 1u)) {
+    if (c->in.length < PAYLOAD_AT + 4 || bytes & (r->pay_width - 1u)) {
         take_bad(c, PAYLOAD_AT);
     } else if (line_u32(c, sum_at) != a.place.request) {
         take_bad(c, sum_at);
     }
     if (c->bad_at) return F_MALFORMED;
-    r->pay_at = line_index(c->body, PAYLOAD_AT);
+    r->pay_at = line_index(c->in.body, PAYLOAD_AT);
     code = chain_judge(c, &a.place);
     if (!code) code = rail_refusal(c);
     if (code) return code;

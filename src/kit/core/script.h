@@ -74,13 +74,14 @@ uint8_t sweep_address(bw_core *c, const uint8_t *op, bool *more);
 void quick_begin(bw_core *c);
 void quick_whole(bw_core *c);
 bool quick_turns(bw_core *c, uint8_t *why);
-/* row.c: the row of the loop at `at`; and what a loop's turns do to an address. */
+/* row.c: the row of the loop at `at`. */
 bool row_make(bw_core *c, uint16_t at);
-void row_spread(int32_t *low, int32_t *high, int32_t net, uint16_t times);
 #define QUICK_COPY 232 /* of the scratch memory: where words are copied to that lie in two pieces */
 /* The checks before a cycle, in order, and the cycle. */
 uint8_t run_read(bw_core *c, uint32_t address); /* to D */
 uint8_t run_write(bw_core *c, uint32_t address, uint32_t value);
 uint32_t run_ones(bw_core *c);
+/* The operation behind the one at `at` and `count` more. */
+uint16_t run_past(const bw_run *r, uint16_t at, uint8_t count);
 
 #endif

@@ -13,7 +13,7 @@ static uint8_t lanes_of(const bw_run *r, uint32_t word) {
     return lanes;
 }
 
-BW_HERE uint8_t wait_begin(bw_core *c, const uint8_t *op) {
+uint8_t wait_begin(bw_core *c, const uint8_t *op) {
     bw_run *r = BW_NEAR(&c->run);
     uint32_t ones = run_ones(c), bits = ones;
     if (!env_width(c, r->shape)) return E_NO_SHAPE;

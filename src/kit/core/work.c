@@ -128,7 +128,7 @@ static void watch(bw_core *c) {
 
 bool breathe(bw_core *c) {
     bd_idle(&c->bd);
-    if (c->head != c->scan) line_poll(c);
+    if (c->in.head != c->in.scan) line_poll(c);
     send_pump(c);
     if (c->owes) answer_owed(c);
     watch(c);
@@ -136,14 +136,14 @@ bool breathe(bw_core *c) {
 }
 
 uint32_t bw_idle_ticks(bw_core *c) {
-    if (c->out.tail != c->out.ready || c->tail != c->keep || c->working) return 0;
+    if (c->out.tail != c->out.ready || c->in.tail != c->in.keep || c->working) return 0;
     return c->rail != RAIL_OFF || c->lines_set ? 1000u * BD_TICKS : 20000u * BD_TICKS;
 }
 
 BW_HERE bool bw_step(bw_core *c) {
     bw_work *w = BW_NEAR(&c->work);
     breathe(c);
-    if (c->tail == c->keep) return c->out.tail != c->out.ready;
+    if (c->in.tail == c->in.keep) return c->out.tail != c->out.ready;
     line_open_entry(c);
     memset(w, 0, sizeof *w);
     w->kind = c->kind;
@@ -168,9 +168,9 @@ void bw_begin(bw_core *c) {
     c->last_status = 0;
     /* Bytes may stand at the start of the ring already: `put` begins there, two bytes behind `keep`. */
     bd_lock(&c->bd);
-    c->tail = c->keep = BD_RING - 2;
+    c->in.tail = c->in.keep = BD_RING - 2;
     bd_unlock(&c->bd);
-    c->rx.crc = CRC_START;
+    c->in.rx.crc = CRC_START;
     bd_rail(&c->bd, false);
     bus_free(c);
     bd_control_drive(&c->bd, 0, 0);
