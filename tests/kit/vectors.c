@@ -195,7 +195,7 @@ static void report(void) {
     const bw_run *r = &core.run;
     if (events) printf("\n");
     printf("end %s %u\nlanes", ends[r->verdict], r->end_at);
-    for (unsigned n = 0; n < 4; n++) printf(" %s", lanes[r->lane[n]]);
+    for (unsigned n = 0; n < 4; n++) printf(" %s", lanes[r->wait.lane[n]]);
     printf("\nregisters %X %X\n", r->a, r->d);
     if (kept.emitted) {
         printf("emitted");

@@ -283,15 +283,14 @@ static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t lev
     DDRG = mask;
 }
 
-static BD_HERE volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
-    if (group == 0) {
-        if (line < 8) return &PINA;
-        if (line < 16) return &PINB;
-        return line < 24 ? &PINC : &PIND;
-    }
-    if (group == 2) return &PING;
-    if (line < 8) return &PINL;
-    return line < 16 ? &PINK : &PINH;
+/* Of eight lines each: data, address, control. */
+static volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
+    static const uint16_t pins[9] BD_ROM = {
+        _SFR_MEM_ADDR(PINA), _SFR_MEM_ADDR(PINB), _SFR_MEM_ADDR(PINC), _SFR_MEM_ADDR(PIND),
+        _SFR_MEM_ADDR(PINL), _SFR_MEM_ADDR(PINK), _SFR_MEM_ADDR(PINH), 0,
+        _SFR_MEM_ADDR(PING),
+    };
+    return (volatile uint8_t *)BD_ROM16(&pins[group * 4 + line / 8]);
 }
 
 /* PIN, DDR and PORT of a port follow each other. */

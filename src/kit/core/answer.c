@@ -93,7 +93,7 @@ static BW_HERE void hello(bw_core *c, uint8_t tag) {
 /* A script whose slot is in use is refused, in its turn, unless it is the same. */
 static BW_HERE uint8_t beside_run(bw_core *c) {
     uint8_t slot;
-    if (c->work.kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->in.length < 3) return F_NONE;
+    if (c->work.fault.kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->in.length < 3) return F_NONE;
     slot = line_u8(c, 2);
     if (slot != c->run.slot) return F_NONE;
     if (c->script[slot].length == c->in.length - 3) {
@@ -134,7 +134,7 @@ BW_HERE void answer_frame(bw_core *c) {
     } else if (c->work.ending) {
         fault_soon(c, F_EARLIER_RUN, work_bound_ms(c));
     } else if (o->working && chain_same_at_work(c)) {
-        c->work.tag = tag;
+        c->work.fault.tag = tag;
         c->work.busy_now = 1;
     } else {
         if (o->working) code = beside_run(c);

@@ -122,13 +122,13 @@ typedef struct {
 
 /* The request at work. */
 typedef struct {
-    uint8_t kind, tag;
+    bw_fault fault; /* which it is; and the fault that it ends in */
     uint8_t silent; /* nobody waits for its reply */
     uint8_t cause;  /* why it must end */
     uint8_t busy_now, is_long, replying;
     uint8_t off_due; /* the rail, when it has ended */
     uint8_t ending;  /* it is that of an earlier session */
-    uint32_t id, done, whole, began, busy_at;
+    uint32_t done, whole, began, busy_at;
     uint32_t limit; /* ms */
 } bw_work;
 
@@ -171,9 +171,6 @@ typedef struct bw_core {
     uint8_t ping_tag, stop_tag, hello_tag;
     uint32_t hello_session, stop_within;
     bw_fault fault;
-
-    uint32_t detail; /* of the fault */
-    uint8_t kind, tag;
 
     bd_state bd;
 

@@ -16,7 +16,7 @@ static const bw_field row[] BD_ROM = {
 #define NO_AFTER 3
 
 void chain_place(bw_core *c, bw_place *place) {
-    place->kind = c->kind;
+    place->kind = c->work.fault.kind;
     place->request = chain_sum(c);
     take_row(c, place, ROW_OF(row));
 }
@@ -109,7 +109,7 @@ BW_HERE bool chain_same_at_work(bw_core *c) {
     const bw_kept *k = c->run.kept;
     uint8_t kind = line_u8(c, 0);
     bw_place place;
-    if (kind != c->work.kind || (kind != K_RUN && kind != K_REPEAT) || c->in.length < 16) return false;
+    if (kind != c->work.fault.kind || (kind != K_RUN && kind != K_REPEAT) || c->in.length < 16) return false;
     if (!k || k->status != E_AT_WORK) return false;
     place.kind = kind;
     place.session = line_u32(c, 2);

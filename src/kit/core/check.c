@@ -35,7 +35,7 @@ static BW_HERE bool means_something(const uint8_t *op) {
 }
 
 static BW_HERE uint8_t lanes(const walk *w, uint32_t mask) {
-    uint32_t ones = w->width == 1 ? 0xFF : w->width == 2 ? 0xFFFF : 0xFFFFFFFF;
+    uint32_t ones = ones_of(w->width);
     if (!(mask & ones)) return 8;
     if ((mask & ones) == ones || w->rule == RULE_STROBES) return 0;
     return w->rule == RULE_REST && w->rest ? 0 : 9;

@@ -90,8 +90,8 @@ BW_HERE void hello_opens(bw_core *c, uint32_t session) {
     } else {
         c->work.ending = 1;
         c->work.silent =
-            !(c->work.kind == K_READ || c->work.kind == K_DIGEST || c->work.kind == K_WALK);
-        if (c->work.kind != K_RAIL) work_halt(c, E_SESSION);
+            !(c->work.fault.kind == K_READ || c->work.fault.kind == K_DIGEST || c->work.fault.kind == K_WALK);
+        if (c->work.fault.kind != K_RAIL) work_halt(c, E_SESSION);
     }
     chain_reset(c);
 }

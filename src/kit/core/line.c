@@ -266,8 +266,6 @@ static void open_at(bw_core *c, uint16_t entry) {
 void line_open_entry(bw_core *c) {
     bw_in *in = BW_NEAR(&c->in);
     open_at(c, in->tail);
-    c->kind = line_u8(c, 0);
-    c->tag = line_u8(c, 1);
     c->at = 2;
     c->bad_at = 0;
 }
@@ -329,32 +327,33 @@ BW_HERE void line_refuse_rail_on(bw_core *c, uint8_t code) {
 }
 
 void take_bad(bw_core *c, uint16_t at) {
-    if (!c->bad_at) c->bad_at = at;
+    bw_core *o = BW_NEAR(c);
+    if (!o->bad_at) o->bad_at = at;
 }
 
-static bool there(bw_core *c, uint8_t bytes) {
-    if (c->bad_at) return false;
-    if (c->at + bytes > c->in.length) {
-        c->bad_at = c->at;
-        return false;
+/* A field of so many bytes, and whatever is behind it; 0 if it is not there. */
+static uint32_t taken(bw_core *c, uint8_t bytes) {
+    bw_core *o = BW_NEAR(c);
+    uint16_t at = o->at;
+    if (o->bad_at) return 0;
+    if (at + bytes > c->in.length) {
+        o->bad_at = at;
+        return 0;
     }
-    return true;
+    o->at = at + bytes;
+    return line_u32(c, at);
 }
 
 uint8_t take8(bw_core *c) {
-    return there(c, 1) ? line_u8(c, c->at++) : 0;
+    return (uint8_t)taken(c, 1);
 }
 
 uint16_t take16(bw_core *c) {
-    if (!there(c, 2)) return 0;
-    c->at = (uint16_t)(c->at + 2);
-    return (uint16_t)(line_u8(c, (uint16_t)(c->at - 2)) | line_u8(c, (uint16_t)(c->at - 1)) << 8);
+    return (uint16_t)taken(c, 2);
 }
 
 uint32_t take32(bw_core *c) {
-    if (!there(c, 4)) return 0;
-    c->at = (uint16_t)(c->at + 4);
-    return line_u32(c, (uint16_t)(c->at - 4));
+    return taken(c, 4);
 }
 
 uint8_t take_below(bw_core *c, uint8_t limit) {
@@ -369,6 +368,7 @@ BW_HERE bool take_flag(bw_core *c) {
 }
 
 bool take_end(bw_core *c) {
-    if (!c->bad_at && c->at != c->in.length) c->bad_at = c->at;
-    return c->bad_at == 0;
+    bw_core *o = BW_NEAR(c);
+    if (o->at != c->in.length) take_bad(c, o->at);
+    return o->bad_at == 0;
 }

@@ -1,5 +1,5 @@
-/* LINES and WALK: single lines, outside cycles. Lines are bits of bytes, ten for all: four of data,
- * four of address, two of control, as in LINES' reply. */
+/* LINES and WALK: single lines, outside cycles. A line is a number: data from 0 on, address from 32,
+ * control from 64. Lines are bits of bytes by that number, as in LINES' reply. */
 #include <string.h>
 
 #include "script.h"
@@ -10,36 +10,44 @@ enum { INPUT, PULLED, LOW, HIGH };
 #define TURNS_AT 5
 #define ROW (BW_LINE_BYTES + 1u)
 #define CONTROL_BYTE 8
+#define ALL (8 * BW_LINE_BYTES)
 #define ALL_DATA (0xFFFFFFFFu >> (32 - BD_DATA_LINES))
 
-static BW_HERE uint8_t width(uint8_t group) {
-    return group == DATA ? BD_DATA_LINES : group == ADDRESS ? BD_ADDRESS_LINES : BD_CONTROL_LINES;
-}
-
-static uint8_t byte_of(uint8_t group, uint8_t line) {
-    return (uint8_t)(group * 4 + (line >> 3));
+/* The board has this line. */
+static bool there(uint8_t line) {
+    uint8_t group = line / 32, lines = BD_CONTROL_LINES;
+    if (group == DATA) lines = BD_DATA_LINES;
+    if (group == ADDRESS) lines = BD_ADDRESS_LINES;
+    return (line & 31) < lines;
 }
 
 static uint8_t bit_of(uint8_t line) {
     return (uint8_t)(1u << (line & 7));
 }
 
-static bool has(const uint8_t *lines, uint8_t group, uint8_t line) {
-    return lines[byte_of(group, line)] & bit_of(line);
+static bool has(const uint8_t *lines, uint8_t line) {
+    return lines[line / 8] & bit_of(line);
 }
 
-static uint8_t refused(bw_core *c, uint8_t group, uint8_t line) {
-    return fault_of(c, F_LINE, group | (uint16_t)line << 8);
+static uint8_t refused(bw_core *c, uint8_t line) {
+    return fault_of(c, F_LINE, line / 32 | (uint16_t)(line & 31) << 8);
 }
 
-static void set(bw_drive *d, uint8_t group, uint8_t line, uint8_t action) {
-    uint8_t at = byte_of(group, line), bit = bit_of(line);
-    d->driven[at] &= (uint8_t)~bit;
-    d->level[at] &= (uint8_t)~bit;
-    d->pulled[at] &= (uint8_t)~bit;
-    if (action >= LOW) d->driven[at] |= bit;
-    if (action == HIGH) d->level[at] |= bit;
-    if (action == PULLED) d->pulled[at] |= bit;
+static void set_bit(uint8_t *lines, uint8_t line, bool on) {
+    uint8_t bit = bit_of(line);
+    lines += line / 8;
+    *lines |= bit;
+    if (!on) *lines ^= bit;
+}
+
+static void set(bw_drive *d, uint8_t line, uint8_t action) {
+    set_bit(d->driven, line, action >= LOW);
+    set_bit(d->level, line, action == HIGH);
+    set_bit(d->pulled, line, action == PULLED);
+}
+
+static void act(bw_core *c, uint8_t line, uint8_t action) {
+    bd_line(&c->bd, line / 32, line & 31, action);
 }
 
 static BW_HERE bd_lines_t control_of(const uint8_t *lines) {
@@ -84,7 +92,7 @@ static uint8_t check(bw_core *c, const bw_drive *d) {
         for (uint8_t at = 0; at < BW_LINE_BYTES; at++) {
             uint8_t feeds = d->pulled[at] | (d->driven[at] & d->level[at]);
             if (at >= CONTROL_BYTE) feeds |= d->driven[at];
-            if (feeds) return refused(c, at / 4, (uint8_t)((at & 3) * 8 + lowest_bit(feeds)));
+            if (feeds) return refused(c, (uint8_t)(at * 8 + lowest_bit(feeds)));
         }
         return F_NONE;
     }
@@ -95,13 +103,12 @@ static uint8_t check(bw_core *c, const bw_drive *d) {
         const bw_shape *s = shape_at(c, n);
         if (!strobes(c, s, false, shown)) continue;
         for (uint8_t line = s->first; line < s->first + s->width * 8; line++)
-            if (has(d->driven, DATA, line)) return refused(c, DATA, line);
+            if (has(d->driven, line)) return refused(c, line);
     }
     moved = (shown.level ^ c->held.level) | (shown.mask & ~c->held.mask);
     unknown = (control.mask & ~named(c)) | (control.mask & moved & hello_strobes());
-    if (unknown && !permit_lines(c, 255)) return refused(c, CONTROL, lowest_bit(unknown));
-    if (control.mask && !no_strobe(c, shown)) return refused(c, CONTROL, lowest_bit(control.mask));
-    return F_NONE;
+    if (!unknown || permit_lines(c, 255)) unknown = no_strobe(c, shown) ? 0 : control.mask;
+    return unknown ? refused(c, CONTROL * 32 + lowest_bit(unknown)) : F_NONE;
 }
 
 /* The levels of all lines. */
@@ -114,24 +121,24 @@ static void see(bw_core *c, uint8_t *seen) {
 }
 
 /* Lets one line go: a held control line goes back to its level. */
-static void free_line(bw_core *c, uint8_t group, uint8_t line) {
+static void free_line(bw_core *c, uint8_t line) {
     bw_levels held = levels_held(c);
     uint8_t action = INPUT;
-    if (group == CONTROL && rail_closed(c) && held.mask >> line & 1)
-        action = held.level >> line & 1 ? HIGH : LOW;
-    bd_line(&c->bd, group, line, action);
+    if (line >= CONTROL * 32 && rail_closed(c) && held.mask >> (line & 31) & 1)
+        action = held.level >> (line & 31) & 1 ? HIGH : LOW;
+    act(c, line, action);
 }
 
 /* Drives a line, and lets it go again at once if it reads opposite. Returns if it stayed. */
-static bool drive(bw_core *c, uint8_t group, uint8_t line, bool high) {
+static bool drive(bw_core *c, uint8_t line, bool high) {
 #ifdef BD_TRY
-    return bd_try(&c->bd, group, line, high);
+    return bd_try(&c->bd, line / 32, line & 31, high);
 #else
     uint8_t seen[BW_LINE_BYTES];
-    bd_line(&c->bd, group, line, high ? HIGH : LOW);
+    act(c, line, high ? HIGH : LOW);
     see(c, seen);
-    if (has(seen, group, line) == high) return true;
-    free_line(c, group, line);
+    if (has(seen, line) == high) return true;
+    free_line(c, line);
     return false;
 #endif
 }
@@ -145,56 +152,51 @@ void lines_release(bw_core *c) {
     bw_drive *d = &c->drive;
     if (!c->lines_set) return;
     c->lines_set = 0;
-    for (uint8_t group = 0; group < 3; group++)
-        for (uint8_t n = 0; n < width(group); n++)
-            if (has(d->driven, group, n) || has(d->pulled, group, n)) {
-                free_line(c, group, n);
-                set(d, group, n, INPUT);
-            }
+    for (uint8_t n = 0; n < ALL; n++)
+        if (has(d->driven, n) || has(d->pulled, n)) {
+            free_line(c, n);
+            set(d, n, INPUT);
+        }
 }
 
 BW_HERE void lines_again(bw_core *c) {
     if (!c->lines_set) return;
-    for (uint8_t n = 0; n < BD_CONTROL_LINES; n++)
-        if (has(c->drive.driven, CONTROL, n))
-            bd_line(&c->bd, CONTROL, n, has(c->drive.level, CONTROL, n) ? HIGH : LOW);
+    for (uint8_t n = CONTROL * 32; n < ALL; n++)
+        if (has(c->drive.driven, n)) act(c, n, has(c->drive.level, n) ? HIGH : LOW);
 }
 
-static BW_HERE void take_line(bw_core *c, uint8_t *group, uint8_t *line) {
-    *group = take_below(c, 3);
-    *line = take_below(c, 32);
+static uint8_t take_line(bw_core *c) {
+    uint8_t group = take_below(c, 3);
+    return (uint8_t)(group * 32 + take_below(c, 32));
 }
 
 uint8_t serve_lines(bw_core *c) {
     uint16_t hold = take16(c), at;
-    uint8_t count = take8(c), group, line, action, code;
+    uint8_t count = take8(c), line, action, code;
     uint8_t seen[BW_LINE_BYTES], contended[BW_LINE_BYTES] = {0};
     bw_drive d = c->drive;
     at = c->at;
     for (uint8_t n = 0; n < count && !c->bad_at; n++) {
-        take_line(c, &group, &line);
+        take_line(c);
         take_below(c, 4);
     }
     if (!take_end(c)) return F_MALFORMED;
     c->at = at;
     for (uint8_t n = 0; n < count; n++) {
-        take_line(c, &group, &line);
+        line = take_line(c);
         action = take8(c);
-        if (line >= width(group)) return refused(c, group, line);
-        set(&d, group, line, action);
+        if (!there(line)) return refused(c, line);
+        set(&d, line, action);
     }
     code = check(c, &d);
     if (code) return code;
     all_input(c);
-    for (group = 0; group < 3; group++) {
-        for (line = 0; line < width(group); line++) {
-            if (has(d.pulled, group, line)) {
-                bd_line(&c->bd, group, line, PULLED);
-            } else if (has(d.driven, group, line) &&
-                       !drive(c, group, line, has(d.level, group, line))) {
-                contended[byte_of(group, line)] |= bit_of(line);
-                set(&d, group, line, INPUT);
-            }
+    for (line = 0; line < ALL; line++) {
+        if (has(d.pulled, line)) {
+            act(c, line, PULLED);
+        } else if (has(d.driven, line) && !drive(c, line, has(d.level, line))) {
+            set_bit(contended, line, true);
+            set(&d, line, INPUT);
         }
     }
     see(c, seen);
@@ -218,34 +220,34 @@ static BW_HERE void rest(bw_core *c, bool high) {
     }
     bus_free(c);
     if (!rail_closed(c) || high) return;
-    for (uint8_t group = DATA; group <= ADDRESS; group++)
-        for (uint8_t n = 0; n < width(group); n++) bd_line(&c->bd, group, n, PULLED);
+    for (uint8_t n = 0; n < CONTROL * 32; n++)
+        if (there(n)) act(c, n, PULLED);
 }
 
 /* Drives a line and takes the levels of all; false if it read opposite. */
-static BW_HERE bool look(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_t *seen) {
+static BW_HERE bool look(bw_core *c, uint8_t line, bool high, uint8_t *seen) {
 #ifdef BD_TRY
-    return bd_look(&c->bd, group, line, high, seen);
+    return bd_look(&c->bd, line / 32, line & 31, high, seen);
 #else
-    bool stayed = drive(c, group, line, high);
+    bool stayed = drive(c, line, high);
     see(c, seen);
-    free_line(c, group, line);
+    free_line(c, line);
     return stayed;
 #endif
 }
 
 /* A row: what each line showed in all turns, if it was always the opposite of the walk; and whether
  * the line itself was held by something else. */
-static BW_HERE void walk_line(bw_core *c, uint8_t group, uint8_t line, bool high, uint8_t *row) {
+static BW_HERE void walk_line(bw_core *c, uint8_t line, bool high, uint8_t *row) {
     uint8_t seen[BW_LINE_BYTES];
     rest(c, high);
-    if (!look(c, group, line, high, seen)) row[BW_LINE_BYTES] = 1;
+    if (!look(c, line, high, seen)) row[BW_LINE_BYTES] = 1;
     for (uint8_t n = 0; n < BW_LINE_BYTES; n++) row[n] = high ? row[n] | seen[n] : row[n] & seen[n];
 }
 
 static BW_HERE uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
     bw_drive d = {{0}, {0}, {0}};
-    uint8_t group, line, code;
+    uint8_t line, code;
     if (rail_closed(c)) {
         op_put(d.driven, ALL_DATA);
         code = check(c, &d);
@@ -253,12 +255,12 @@ static BW_HERE uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
         op_put(d.driven, 0);
     }
     while (count--) {
-        take_line(c, &group, &line);
-        if (line >= width(group)) return refused(c, group, line);
-        set(&d, group, line, high ? HIGH : LOW);
+        line = take_line(c);
+        if (!there(line)) return refused(c, line);
+        set(&d, line, high ? HIGH : LOW);
         code = check(c, &d);
         if (code) return code;
-        set(&d, group, line, INPUT);
+        set(&d, line, INPUT);
     }
     return F_NONE;
 }
@@ -266,12 +268,12 @@ static BW_HERE uint8_t walk_check(bw_core *c, bool high, uint8_t count) {
 uint8_t serve_walk(bw_core *c) {
     uint16_t nonce = take16(c), turns, list, at;
     bool high = take_flag(c);
-    uint8_t count, group, line, code, *row;
+    uint8_t count, line, code, *row;
     turns = take16(c);
     count = take8(c);
     at = c->at;
     list = line_index(c->in.body, at);
-    for (uint8_t n = 0; n < count && !c->bad_at; n++) take_line(c, &group, &line);
+    for (uint8_t n = 0; n < count && !c->bad_at; n++) take_line(c);
     if (take_end(c) && turns == 0) take_bad(c, TURNS_AT);
     if (c->bad_at) return F_MALFORMED;
     if (count > BD_ROWS) return F_TOO_LONG;
@@ -290,11 +292,11 @@ uint8_t serve_walk(bw_core *c) {
         row = c->scratch;
         for (uint8_t n = 0; n < count; n++, row += ROW) {
             if (!breathe(c)) break;
-            group = c->ring[at];
+            line = (uint8_t)(c->ring[at] * 32);
             at = line_index(at, 1);
-            line = c->ring[at];
+            line += c->ring[at];
             at = line_index(at, 1);
-            walk_line(c, group, line, high, row);
+            walk_line(c, line, high, row);
         }
         c->work.done++;
         if (!breathe(c)) break;

@@ -57,6 +57,10 @@ uint8_t op_block(uint8_t opcode) {
     return (uint8_t)((opcode - 0x7F) >> 1 | (opcode & 1 ? 0 : OP_END));
 }
 
+uint32_t ones_of(uint8_t width) {
+    return width == 1 ? 0xFF : width == 2 ? 0xFFFF : 0xFFFFFFFF;
+}
+
 uint32_t op_get(const uint8_t *at, uint8_t bytes) {
     uint32_t value = 0;
     while (bytes--) value = value << 8 | at[bytes];

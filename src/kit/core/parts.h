@@ -128,6 +128,7 @@ bw_shape *shape_get(bw_core *c, uint8_t slot); /* NULL: none there */
 uint8_t shape_count(bw_core *c);
 void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now on */
 void shape_images(bw_core *c);
+uint32_t ones_of(uint8_t width); /* all lines of a word of so many bytes */
 uint32_t word_ones(const bw_shape *s);
 uint8_t lowest_bit(uint16_t mask); /* of a mask that is not 0 */
 bw_levels levels_then(bw_levels under, bw_levels over);

@@ -8,8 +8,7 @@
 enum { NO, DELAY, READY, POLL, SWEEP };
 
 uint32_t run_ones(bw_core *c) {
-    uint8_t width = env_width(c, c->run.shape);
-    return width == 1 ? 0xFF : width == 2 ? 0xFFFF : 0xFFFFFFFF;
+    return ones_of(env_width(c, c->run.shape));
 }
 
 /* What a run needs to know of the text before it begins: where `finally` stands, and the shapes that
@@ -212,8 +211,8 @@ static BW_HERE uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uin
     case OP_WAIT:
     case OP_WAIT_VALUE: return busy(r, POLL, wait_begin(c, op), more);
     case OP_READY:
-        r->since = env_now(c);
-        r->limit = ms_ticks(number);
+        r->wait.since = env_now(c);
+        r->wait.limit = ms_ticks(number);
         return busy(r, READY, E_GOOD, more);
     case OP_DELAY:
         r->wake = env_now(c) + us_ticks(number);

@@ -28,6 +28,13 @@ typedef struct {
 } bw_row;
 #endif
 
+/* A wait at work, and how each lane fared in the last one. */
+typedef struct {
+    uint8_t lane[4];
+    uint8_t how, open;
+    uint32_t want, bits, fail, since, limit;
+} bw_waiting;
+
 /* What is looked at most stands first: that is near for a small controller. */
 struct bw_run {
     /* Given. */
@@ -49,11 +56,8 @@ struct bw_run {
     uint32_t left;
     uint16_t recorded;
     uint32_t rest, began, seen, critical_end;
-    uint8_t lane[4];
+    bw_waiting wait;
     uint32_t wake; /* of a delay */
-    /* A wait. */
-    uint8_t how, open;
-    uint32_t want, bits, fail, since, limit;
     uint16_t finally, writes; /* see run_look */
     uint16_t loop_at[4];
     uint32_t loop_left[4];

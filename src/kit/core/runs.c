@@ -73,7 +73,7 @@ static void at_work(bw_core *c) {
     }
     c->run_permits_on = 0;
     k->at = r->end_at;
-    memcpy(k->lane, r->lane, 4);
+    memcpy(k->lane, r->wait.lane, 4);
     k->a = r->a;
     k->d = r->d;
     k->elapsed = (r->seen - r->began) / BD_TICKS;

@@ -125,8 +125,8 @@ void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
 
 void send_reply(bw_core *c, uint8_t *frame, uint8_t count) {
     c->work.replying = 1;
-    frame[0] = c->work.kind | K_REPLY;
-    frame[1] = c->work.tag;
+    frame[0] = c->work.fault.kind | K_REPLY;
+    frame[1] = c->work.fault.tag;
     frame_open(c, frame, count);
 }
 

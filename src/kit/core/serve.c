@@ -2,13 +2,13 @@
 #include "parts.h"
 
 uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail) {
-    c->detail = detail;
+    c->work.fault.detail = detail;
     return code;
 }
 
 void reply_begin(bw_core *c) {
     c->work.replying = 1;
-    send_begin(c, c->work.kind | K_REPLY, c->work.tag);
+    send_begin(c, c->work.fault.kind | K_REPLY, c->work.fault.tag);
 }
 
 BW_HERE void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
@@ -24,7 +24,7 @@ void reply_echo(bw_core *c, uint8_t count) {
 }
 
 static uint8_t by_kind(bw_core *c) {
-    switch (c->kind) {
+    switch (c->work.fault.kind) {
     case K_RATE: return serve_rate(c);
     case K_RAIL: return serve_rail(c);
     case K_PERMIT: return serve_permit(c);
@@ -42,25 +42,21 @@ static uint8_t by_kind(bw_core *c) {
 }
 
 void serve(bw_core *c) {
-    bw_fault f;
-    f.code = line_refusal(c);
-    c->detail = 0;
+    bw_fault *f = BW_NEAR(&c->work.fault);
+    uint8_t code = line_refusal(c);
 #ifdef BD_QUICK
-    if (c->kind != K_RUN) c->run.row.there = 0;
+    if (f->kind != K_RUN) c->run.row.there = 0;
 #endif
-    if (f.code == F_SLOT_IN_USE) c->detail = line_u8(c, 2);
-    if (f.code == F_NONE) {
-        f.code = by_kind(c);
-        if (f.code == F_MALFORMED) c->detail = c->bad_at;
+    if (code == F_SLOT_IN_USE) f->detail = line_u8(c, 2);
+    if (code == F_NONE) {
+        code = by_kind(c);
+        if (code == F_MALFORMED) f->detail = c->bad_at;
     }
-    if (f.code == F_NONE || f.code == F_ANSWERED || c->work.silent) return;
-    if (f.code == F_SAGGED || f.code == F_OVER_CURRENT) c->detail = c->rail_detail;
+    if (code == F_NONE || code == F_ANSWERED || c->work.silent) return;
+    if (code == F_SAGGED || code == F_OVER_CURRENT) f->detail = c->rail_detail;
     c->work.replying = 1;
-    f.kind = c->work.kind;
-    f.tag = c->work.tag;
-    f.id = c->work.id;
-    f.detail = c->detail;
-    answer_fault(c, &f);
+    f->code = code;
+    answer_fault(c, f);
 }
 
 uint8_t serve_rate(bw_core *c) {

@@ -51,7 +51,7 @@ BW_HERE uint8_t shape_count(bw_core *c) {
 }
 
 uint32_t word_ones(const bw_shape *s) {
-    return s->width == 1 ? 0xFF : s->width == 2 ? 0xFFFF : 0xFFFFFFFF;
+    return ones_of(s->width);
 }
 
 void shape_hold(bw_core *c) {

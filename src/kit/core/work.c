@@ -25,7 +25,7 @@ uint32_t us_ticks(uint32_t us) {
 void work_halt(bw_core *c, uint8_t cause) {
     bw_work *w = BW_NEAR(&c->work);
     if (!c->working) return;
-    if (w->kind == K_RAIL && cause == E_STOPPED) return; /* STOP never keeps a rail on */
+    if (w->fault.kind == K_RAIL && cause == E_STOPPED) return; /* STOP never keeps a rail on */
     /* The rail lost ends everything; a new session takes the reply of what STOP ended. */
     if (w->cause == E_GOOD || cause == E_POWER_LOST) w->cause = cause;
 }
@@ -54,7 +54,7 @@ uint32_t work_bound_ms(bw_core *c) {
     bw_work *w = BW_NEAR(&c->work);
     uint32_t left = w->limit, gone;
     if (!c->working) return 0;
-    if (w->kind == K_RAIL) {
+    if (w->fault.kind == K_RAIL) {
         gone = ms_since(c, w->began);
         left = left > gone ? left - gone : 0;
     }
@@ -62,7 +62,7 @@ uint32_t work_bound_ms(bw_core *c) {
 }
 
 static const bw_field told[] BD_ROM = {
-    {FIELD_8, offsetof(bw_work, kind)}, {FIELD_32, offsetof(bw_work, id)},
+    {FIELD_8, offsetof(bw_work, fault.kind)}, {FIELD_32, offsetof(bw_work, fault.id)},
     {FIELD_32, offsetof(bw_work, done)}, {FIELD_32, offsetof(bw_work, whole)},
 };
 
@@ -76,7 +76,7 @@ static BW_HERE void busy_poll(bw_core *c) {
     }
     w->busy_now = 0;
     if (w->silent) return;
-    send_begin(c, K_BUSY, w->tag);
+    send_begin(c, K_BUSY, w->fault.tag);
     send_row(c, w, ROW_OF(told));
     send_end(c);
 }
@@ -93,7 +93,7 @@ static void dead_man(bw_core *c) {
     bus_release(c);
     chain_halt(c);
     work_halt(c, E_DEAD_MAN);
-    if (c->working && (c->work.kind == K_RUN || c->work.kind == K_REPEAT)) {
+    if (c->working && (c->work.fault.kind == K_RUN || c->work.fault.kind == K_REPEAT)) {
         c->work.off_due = 1; /* its `finally` first */
     } else {
         rail_open(c, RAIL_FALLING);
@@ -146,9 +146,9 @@ BW_HERE bool bw_step(bw_core *c) {
     if (c->in.tail == c->in.keep) return c->out.tail != c->out.ready;
     line_open_entry(c);
     memset(w, 0, sizeof *w);
-    w->kind = c->kind;
-    w->tag = c->tag;
-    w->id = answer_id(c);
+    w->fault.kind = line_u8(c, 0);
+    w->fault.tag = line_u8(c, 1);
+    w->fault.id = answer_id(c);
     w->began = w->busy_at = bd_now(&c->bd);
     c->working = 1;
     serve(c);
