@@ -11,14 +11,14 @@ static bw_core core;
 
 /* Instead of answering, a frame is printed. */
 void answer_frame(bw_core *c) {
-    for (uint16_t n = 0; n < c->length; n++) printf(" %02X", line_u8(c, n));
+    for (uint16_t n = 0; n < c->in.length; n++) printf(" %02X", line_u8(c, n));
 }
 
 int main(void) {
     static char text[16384];
     core.bd.ops = &quiet_ops;
-    core.put = core.scan = core.head = 2;
-    core.rx.crc = CRC_START;
+    core.in.put = core.in.scan = core.in.head = 2;
+    core.in.rx.crc = CRC_START;
     while (fgets(text, sizeof text, stdin)) {
         char *bar = strchr(text, '|'), *word;
         unsigned n = 0;

@@ -20,9 +20,11 @@ typedef struct {
     volatile uint16_t turns; /* of timer 1 */
 } bd_state;
 typedef uint16_t bd_wait_t; /* loops of four periods */
+typedef uint8_t bd_lines_t;
 
 #define BD_ROM PROGMEM
 #define BD_ROM8(at) pgm_read_byte(at)
+#define BD_ROM16(at) pgm_read_word(at)
 #define BD_ROM32(at) pgm_read_dword(at)
 
 #define BD_QUEUE 900
@@ -135,16 +137,16 @@ static inline void bd_data_free(bd_state *b) {
 }
 
 #define M1284_CONTROL 0x1C
-static inline void bd_control(bd_state *b, uint16_t levels) {
+static inline void bd_control(bd_state *b, bd_lines_t levels) {
     PORTD = (PORTD & ~M1284_CONTROL) | ((uint8_t)(levels << 2) & DDRD & M1284_CONTROL);
 }
-static inline void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels) {
+static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels) {
     uint8_t out = (uint8_t)(mask << 2) & M1284_CONTROL;
     DDRD &= out | (uint8_t)~M1284_CONTROL;
     PORTD = (PORTD & ~M1284_CONTROL) | ((uint8_t)(levels << 2) & out);
     DDRD |= out;
 }
-static inline uint16_t bd_control_in(bd_state *b) { return (PIND & M1284_CONTROL) >> 2; }
+static inline bd_lines_t bd_control_in(bd_state *b) { return (PIND & M1284_CONTROL) >> 2; }
 
 /* PIN, DDR and PORT of a port follow each other. */
 static inline volatile uint8_t *m1284_pin(uint8_t group, uint8_t line, uint8_t *bit) {

@@ -127,7 +127,7 @@ int main(void) {
     bw_begin(&core);
     if (!more()) return 2;
     while (!ended)
-        if (!bw_step(&core) && core.head == core.scan) clock_us += 20;
+        if (!bw_step(&core) && core.in.head == core.in.scan) clock_us += 20;
     while (bw_step(&core)) {}
     fprintf(stderr, "violations %u, writes to the store %u, to the RAM %u, rail %s\n",
             module.violations, module.store_writes, module.ram_writes, rail ? "on" : "off");

@@ -134,6 +134,10 @@ uint32_t env_payload(bw_core *c, uint16_t word) {
     return word < payload_count ? payload[word] : 0;
 }
 
+uint32_t us_ticks(uint32_t us) {
+    return us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS;
+}
+
 uint32_t ms_ticks(uint32_t ms) {
     return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
 }
@@ -191,7 +195,7 @@ static void report(void) {
     const bw_run *r = &core.run;
     if (events) printf("\n");
     printf("end %s %u\nlanes", ends[r->verdict], r->end_at);
-    for (unsigned n = 0; n < 4; n++) printf(" %s", lanes[r->lane[n]]);
+    for (unsigned n = 0; n < 4; n++) printf(" %s", lanes[r->wait.lane[n]]);
     printf("\nregisters %X %X\n", r->a, r->d);
     if (kept.emitted) {
         printf("emitted");
@@ -215,7 +219,7 @@ int main(void) {
     bw_need need;
     bw_run *r = &core.run;
     while (fgets(text, sizeof text, stdin)) line(text);
-    need = script_check(&core, &limits, code, (uint16_t)code_count, 1);
+    script_check(&core, &limits, code, (uint16_t)code_count, 1, &need);
     if (need.refused) {
         printf("invalid %u %u\n", need.at, need.refused);
         return 0;
@@ -228,7 +232,7 @@ int main(void) {
         printf("refused lanes\n");
         return 0;
     }
-    if (need.uses_n) need = script_check(&core, &limits, code, (uint16_t)code_count, start[2]);
+    if (need.uses_n) script_check(&core, &limits, code, (uint16_t)code_count, start[2], &need);
     if (need.refused) {
         printf("refused check %u %u\n", need.at, need.refused);
         return 0;

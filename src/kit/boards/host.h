@@ -43,6 +43,7 @@ typedef struct {
 } bd_state;
 
 typedef uint16_t bd_wait_t;
+typedef uint16_t bd_lines_t;
 
 #define BD_RING 4200
 #define BD_SPARE 64
@@ -126,14 +127,14 @@ static inline void bd_data_free(bd_state *b) {
     host_changed(b);
 }
 
-static inline void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels) {
+static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels) {
     b->pins.control_out = mask;
     b->pins.control = levels & mask;
     b->pins.control_up = 0;
     host_changed(b);
 }
 
-static inline void bd_control(bd_state *b, uint16_t levels) {
+static inline void bd_control(bd_state *b, bd_lines_t levels) {
     b->pins.control = levels & b->pins.control_out;
     host_changed(b);
 }
@@ -163,7 +164,7 @@ static inline void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t act
 }
 
 static inline uint32_t bd_address_in(bd_state *b) { return b->ops->address(b->with, &b->pins); }
-static inline uint16_t bd_control_in(bd_state *b) { return b->ops->control(b->with, &b->pins); }
+static inline bd_lines_t bd_control_in(bd_state *b) { return b->ops->control(b->with, &b->pins); }
 static inline bd_wait_t bd_wait_of(uint16_t ns) { return ns; }
 static inline uint16_t bd_wait_ns(bd_wait_t wait) { return wait; }
 static inline void bd_wait(bd_state *b, bd_wait_t wait) { b->ops->wait(b->with, wait); }

@@ -173,7 +173,7 @@ int main(int argc, char **argv) {
     for (;;) {
         bool did = bw_step(&core);
         take(&l);
-        if (did || core.scan != core.head) {
+        if (did || core.in.scan != core.in.head) {
             idle_before = false;
             continue;
         }

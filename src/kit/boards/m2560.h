@@ -9,6 +9,7 @@
 #include <avr/io.h>
 #include <avr/pgmspace.h>
 #include <stdbool.h>
+#include <stddef.h>
 #include <stdint.h>
 #include <util/delay_basic.h>
 
@@ -26,14 +27,28 @@ extern uint8_t m2560_ring[512];
 
 #define BD_ROM __attribute__((__progmem__))
 #define BD_ROM8(at) pgm_read_byte(at)
+#define BD_ROM16(at) pgm_read_word(at)
 #define BD_ROM32(at) pgm_read_dword(at)
-
-/* Where the call would be longer than what is called. */
-#define M2560_HERE static inline __attribute__((always_inline))
 
 typedef struct {
     volatile uint16_t turns; /* of timer 1 */
 } bd_state;
+
+typedef uint8_t bd_lines_t;
+
+#define BD_HERE inline __attribute__((always_inline))
+
+/* Through a register, two bytes an instruction; by address it would be four. */
+#define BD_NEAR(p)                     \
+    __extension__({                    \
+        __typeof__(p) near_ = (p);     \
+        __asm__("" : "+r"(near_));     \
+        near_;                         \
+    })
+
+/* The assembler files know where this field stands; a number there and here changes together. */
+#define M2560_AT(type, field, at) \
+    _Static_assert(offsetof(type, field) == (at), "the assembler expects " #type "." #field " at " #at)
 
 /* Clock periods, two of them for the input synchroniser. */
 typedef uint16_t bd_wait_t;
@@ -41,19 +56,31 @@ typedef uint16_t bd_wait_t;
 /* What the bursts of m2560_bursts.h are made of; the assembler files know this layout. */
 typedef struct {
     uint8_t address[3], step[3];
-    uint8_t idle, setup, strobe;   /* levels of port G */
+    uint8_t levels[3];             /* of port G: idle, set-up, strobe */
     uint8_t level;                 /* of a charge */
     uint8_t settle, pulse;         /* loops of three periods */
     uint8_t mode;
     uint8_t primed, before[4], last[4]; /* a word whose checksum is still to come */
 } bd_burst;
+M2560_AT(bd_burst, step, 3);
+M2560_AT(bd_burst, levels, 6);
+M2560_AT(bd_burst, level, 9);
+M2560_AT(bd_burst, settle, 10);
+M2560_AT(bd_burst, pulse, 11);
 typedef struct {
     uint8_t address[3], step[2];
-    uint8_t idle, read_setup, read, write_setup, write;
+    uint8_t levels[5];
     uint8_t settle, read_pulse, write_pulse;
     uint8_t writes, turns, operations, charged;
     uint8_t value[4], got[4];
 } bd_sweep;
+M2560_AT(bd_sweep, step, 3);
+M2560_AT(bd_sweep, levels, 5);
+M2560_AT(bd_sweep, settle, 10);
+M2560_AT(bd_sweep, writes, 13);
+M2560_AT(bd_sweep, charged, 16);
+M2560_AT(bd_sweep, value, 17);
+M2560_AT(bd_sweep, got, 21);
 #define BD_BURSTS "../boards/m2560_bursts.h"
 #define BD_QUICK "../boards/m2560_quick.h"
 
@@ -122,12 +149,12 @@ typedef struct {
 #define BD_CYCLE_NS (960000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
-M2560_HERE void bd_lock(bd_state *b) {
+static BD_HERE void bd_lock(bd_state *b) {
     (void)b;
     cli();
 }
 
-M2560_HERE void bd_unlock(bd_state *b) {
+static BD_HERE void bd_unlock(bd_state *b) {
     (void)b;
     sei();
 }
@@ -143,22 +170,22 @@ static inline uint32_t bd_now(bd_state *b) {
     return (uint32_t)turns << 16 | low;
 }
 
-M2560_HERE uint8_t bd_beat(bd_state *b) {
+static BD_HERE uint8_t bd_beat(bd_state *b) {
     (void)b;
     (void)TCNT1L; /* takes the high byte along */
     return TCNT1H / (BD_TICKS * 4);
 }
 
-M2560_HERE void bd_idle(bd_state *b) { (void)b; }
+static BD_HERE void bd_idle(bd_state *b) { (void)b; }
 
-static inline bool bd_tx_idle(bd_state *b) {
+static BD_HERE bool bd_tx_idle(bd_state *b) {
     (void)b;
     return UCSR0A & (1 << TXC0);
 }
 
 /* The interrupt of an empty sender does the rest; see m2560_main.c. */
 #define BD_SENDS
-M2560_HERE void bd_sends(bd_state *b) {
+static BD_HERE void bd_sends(bd_state *b) {
     (void)b;
     UCSR0A = 1 << U2X0 | 1 << TXC0; /* takes "all has left" back */
     UCSR0B = 1 << RXCIE0 | 1 << UDRIE0 | 1 << RXEN0 | 1 << TXEN0;
@@ -198,7 +225,7 @@ static inline uint32_t bd_crc(uint32_t state, uint8_t byte) {
     return state;
 }
 
-static inline void bd_rate(bd_state *b, uint32_t rate) {
+static BD_HERE void bd_rate(bd_state *b, uint32_t rate) {
     (void)b;
     UBRR0 = (uint16_t)(F_CPU / 8 / rate - 1);
 }
@@ -244,27 +271,26 @@ static inline void bd_data_free(bd_state *b) {
     PORTA = PORTB = PORTC = PORTD = 0;
 }
 
-static inline void bd_control(bd_state *b, uint16_t levels) {
+static inline void bd_control(bd_state *b, bd_lines_t levels) {
     (void)b;
-    PORTG = (uint8_t)levels & DDRG; /* a 1 on an input would pull it up */
+    PORTG = levels & DDRG; /* a 1 on an input would pull it up */
 }
 
-static inline void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels) {
+static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels) {
     (void)b;
-    DDRG &= (uint8_t)mask;
-    PORTG = (uint8_t)(levels & mask);
-    DDRG = (uint8_t)mask;
+    DDRG &= mask;
+    PORTG = levels & mask;
+    DDRG = mask;
 }
 
-static inline volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
-    if (group == 0) {
-        if (line < 8) return &PINA;
-        if (line < 16) return &PINB;
-        return line < 24 ? &PINC : &PIND;
-    }
-    if (group == 2) return &PING;
-    if (line < 8) return &PINL;
-    return line < 16 ? &PINK : &PINH;
+/* Of eight lines each: data, address, control. */
+static volatile uint8_t *m2560_pin(uint8_t group, uint8_t line) {
+    static const uint16_t pins[9] BD_ROM = {
+        _SFR_MEM_ADDR(PINA), _SFR_MEM_ADDR(PINB), _SFR_MEM_ADDR(PINC), _SFR_MEM_ADDR(PIND),
+        _SFR_MEM_ADDR(PINL), _SFR_MEM_ADDR(PINK), _SFR_MEM_ADDR(PINH), 0,
+        _SFR_MEM_ADDR(PING),
+    };
+    return (volatile uint8_t *)BD_ROM16(&pins[group * 4 + line / 8]);
 }
 
 /* PIN, DDR and PORT of a port follow each other. */
@@ -283,12 +309,12 @@ static inline void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t act
 
 #include "m2560_lines.h"
 
-static inline uint32_t bd_address_in(bd_state *b) {
+static BD_HERE uint32_t bd_address_in(bd_state *b) {
     (void)b;
     return (uint32_t)PINL | (uint32_t)PINK << 8 | (uint32_t)PINH << 16;
 }
 
-static inline uint16_t bd_control_in(bd_state *b) {
+static BD_HERE bd_lines_t bd_control_in(bd_state *b) {
     (void)b;
     return PING & 0x3F;
 }
@@ -315,7 +341,7 @@ static inline void bd_wait(bd_state *b, bd_wait_t wait) {
     if (wait > 4) _delay_loop_2((uint16_t)(wait - 1) >> 2);
 }
 
-static inline void bd_rail(bd_state *b, bool on) {
+static BD_HERE void bd_rail(bd_state *b, bool on) {
     (void)b;
     if (on) {
         PORTE |= 1 << 5;
@@ -330,17 +356,17 @@ static inline uint16_t bd_rail_mv(bd_state *b) {
     return ADC * 5;
 }
 
-static inline bool bd_over_current(bd_state *b) {
+static BD_HERE bool bd_over_current(bd_state *b) {
     (void)b;
     return !(PINE & 1 << 7);
 }
 
-static inline bool bd_ready(bd_state *b) {
+static BD_HERE bool bd_ready(bd_state *b) {
     (void)b;
     return PINE & 1 << 4;
 }
 
-static inline void bd_mark(bd_state *b, bool active) {
+static BD_HERE void bd_mark(bd_state *b, bool active) {
     (void)b;
     if (active) {
         PORTE |= 1 << 6;
@@ -350,7 +376,7 @@ static inline void bd_mark(bd_state *b, bool active) {
 }
 
 /* Counted in non-volatile memory. */
-static inline uint32_t bd_boot_id(bd_state *b) {
+static BD_HERE uint32_t bd_boot_id(bd_state *b) {
     uint32_t id = eeprom_read_dword((const uint32_t *)0) + 1;
     (void)b;
     eeprom_update_dword((uint32_t *)0, id);

@@ -21,6 +21,23 @@
     sts UCSR0B, \with
 .endm
 
+/* Keeps all registers that a function has to keep, and gives them back, by the compiler's own means: for
+ * 20 periods that is 50 bytes shorter. X, Y and Z are lost first, Y and Z at last; r1 is 0 then. */
+.macro keep_all
+    ldi r26, 0
+    ldi r27, 0
+    ldi r30, pm_lo8(1f)
+    ldi r31, pm_hi8(1f)
+    jmp __prologue_saves__
+1:
+.endm
+.macro return_all
+    in r28, SPL
+    in r29, SPH
+    ldi r30, 18
+    jmp __epilogue_restores__
+.endm
+
 /* bw_out of core/bw.h. */
 #define OUT_HEAD 0
 #define OUT_TAIL 2

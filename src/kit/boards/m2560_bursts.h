@@ -2,10 +2,21 @@
 #ifndef BD_M2560_BURSTS_H
 #define BD_M2560_BURSTS_H
 
+M2560_AT(bw_out, tail, 2);
+M2560_AT(bw_out, block, 4);
+M2560_AT(bw_out, ready, 6);
+M2560_AT(bw_out, crc, 8);
+M2560_AT(bw_out, code, 12);
+M2560_AT(bw_coded, block, 4);
+M2560_AT(bw_coded, left, 5);
+
 uint16_t m2560_read(bd_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bw_out *out);
 void m2560_sum(bd_burst *b, bw_sum *sum, uint8_t count, uint8_t mode, uint8_t *last);
 
 uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
+
+/* Levels of port G in the first phases of a shape. */
+void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count);
 
 /* Periods that pass in any case, by what stands between two changes of the lines. */
 #define M2560_SETUP 20
@@ -21,11 +32,20 @@ uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
 #define M2560_SHORT 0x08
 #define M2560_CHARGED 0x80
 
-static inline bool m2560_fits(const bw_shape *s) {
-    const bd_wait_t *wait = s->waits;
-    return s->width == 4 && !s->drives_read && wait[SETUP] <= M2560_SETUP + 2 &&
-           wait[PULSE] <= M2560_PULSE && wait[HOLD] <= M2560_HOLD + 2 &&
-           wait[RECOVER] <= M2560_RECOVER + 2 && wait[RELEASE] <= M2560_RELEASE + 2;
+static const uint8_t m2560_longest[5] BD_ROM = {
+    M2560_SETUP + 2, M2560_PULSE, M2560_HOLD + 2, M2560_RECOVER + 2, M2560_RELEASE + 2,
+};
+/* For times that are shorter still there are loops of their own. */
+static const uint8_t m2560_shortest[5] BD_ROM = {2 + 2, M2560_PULSE, 5 + 2, 5 + 2, 6 + 2};
+
+static bool m2560_within(const bw_shape *s, const uint8_t *longest) {
+    for (uint8_t n = 0; n < 5; n++)
+        if (s->waits[n] > BD_ROM8(&longest[n])) return false;
+    return true;
+}
+
+static bool m2560_fits(const bw_shape *s) {
+    return s->width == 4 && !s->drives_read && m2560_within(s, m2560_longest);
 }
 
 /* For times that are shorter still there are loops of their own. */
@@ -35,20 +55,17 @@ static inline bool m2560_short(const bw_shape *s) {
            wait[RELEASE] <= 6 + 2;
 }
 
-static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
+static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
     uint32_t address = burst->address, step = burst->step;
     bool upwards = step == 1;
-    uint8_t driven = (uint8_t)(c->held.mask | c->line_moved);
     if (!m2560_fits(s)) return false;
     for (uint8_t n = 0; n < 3; n++, address >>= 8, step >>= 8) {
         b->address[n] = (uint8_t)address;
         b->step[n] = (uint8_t)step;
     }
-    b->idle = (uint8_t)s->image_idle & driven;
-    b->setup = (uint8_t)s->image_read_setup & driven;
-    b->strobe = (uint8_t)s->image_read & driven;
+    m2560_levels(c, s, b->levels, 3);
     b->level = (uint8_t)burst->charge;
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
@@ -58,7 +75,8 @@ static inline bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     return true;
 }
 
-M2560_HERE uint16_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count, uint8_t mode) {
+static BD_HERE uint16_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count,
+                                      uint8_t mode) {
     uint8_t how = burst->bd.mode | mode;
     if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_RUN;
     if (mode == READ_ALL) how &= (uint8_t)~M2560_SHORT;
@@ -82,47 +100,43 @@ static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_s
     c->was_read = 1;
 }
 
-static inline void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
+static BD_HERE void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
     if (burst->bd.primed)
         for (uint8_t n = 0; n < 4; n++) sum->crc = crc_byte(sum->crc, burst->bd.last[n]);
 }
 
 /* All lines of the word, every write within the window of the permit, and times as above. */
 static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
-    const bw_run *r = &c->run;
-    const bw_shape *s = &c->shape[r->shape];
-    uint8_t driven = (uint8_t)(c->held.mask | c->line_moved), operations = op[1] & 15;
-    uint8_t last = op[3] >> (operations - 1) & 1;
-    if (!m2560_fits(s) || s->drives_write || r->mask != 0xFFFFFFFFu) return false;
-    if (s->waits[HOLD] > 4) return false;
-    if (r->b > M2560_REACH || r->n - 1 > M2560_REACH - r->b) return false;
-    if (op[2] && (!s->writes || !permit_window(c, r->shape, r->b, r->b + (r->n - 1)))) return false;
+    const bw_run *r = BW_NEAR(&c->run);
+    const bw_shape *s = shape_at(c, r->shape);
+    uint8_t operations = op[1] & 15, all = (uint8_t)((1u << operations) - 1), inverse;
+    uint32_t to = r->b + (r->n - 1);
+    if (!m2560_fits(s) || s->drives_write || s->waits[HOLD] > 4) return false;
+    if (r->mask != 0xFFFFFFFFu || to < r->b || to > M2560_REACH) return false;
+    if (op[2] && (!s->writes || !permit_window(c, r->shape, r->b, to))) return false;
+    inverse = op[3] > all >> 1; /* the last of them */
     b->step[0] = op[1] & 0x80 ? 0xFF : 1;
     b->step[1] = op[1] & 0x80 ? 0xFF : 0;
-    b->idle = (uint8_t)s->image_idle & driven;
-    b->read_setup = (uint8_t)s->image_read_setup & driven;
-    b->read = (uint8_t)s->image_read & driven;
-    b->write_setup = (uint8_t)s->image_write_setup & driven;
-    b->write = (uint8_t)s->image_write & driven;
+    m2560_levels(c, s, b->levels, 5);
     b->settle = m2560_loops(s->waits[SETUP] - 2, 1);
     b->read_pulse = m2560_loops(s->waits[PULSE], 2);
     b->write_pulse = m2560_loops(s->waits[PULSE] - 2, 2);
     b->writes = op[2];
     b->operations = operations;
     /* Before which operations the value turns; before the first it is that of the last. */
-    b->turns = (uint8_t)(op[3] ^ (op[3] << 1 | last)) & (uint8_t)((1u << operations) - 1);
+    b->turns = (uint8_t)(op[3] ^ (op[3] << 1 | inverse)) & all;
     b->charged = !(op[1] & 0x40);
-    for (uint8_t n = 0; n < 4; n++) b->value[n] = op[4 + n] ^ (last ? 0xFF : 0);
+    for (uint8_t n = 0; n < 4; n++) b->value[n] = op[4 + n] ^ (inverse ? 0xFF : 0);
     return true;
 }
 
-static inline uint16_t bd_sweep_run(bw_core *c, bd_sweep *b, uint32_t address, uint8_t count) {
+static BD_HERE uint16_t bd_sweep_run(bw_core *c, bd_sweep *b, uint32_t address, uint8_t count) {
     for (uint8_t n = 0; n < 3; n++) b->address[n] = (uint8_t)(address >> 8 * n);
     c->was_read = 1; /* or not: then a wait more */
     return m2560_sweep(b, count);
 }
 
-static inline uint32_t bd_sweep_got(const bd_sweep *b) {
+static BD_HERE uint32_t bd_sweep_got(const bd_sweep *b) {
     return (uint32_t)b->got[0] | (uint32_t)b->got[1] << 8 | (uint32_t)b->got[2] << 16 |
            (uint32_t)b->got[3] << 24;
 }

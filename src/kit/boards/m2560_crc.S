@@ -2,7 +2,7 @@
 #include "m2560_asm.h"
 
 /* uint32_t m2560_crc_bytes(const uint8_t *from, uint16_t count, uint32_t state) */
-    .section .text.m2560_crc_bytes, "ax", @progbits
+    .section .progmem.gcc_near, "ax", @progbits
     .global m2560_crc_bytes
 m2560_crc_bytes:
     movw r26, r24

@@ -1,5 +1,5 @@
 /* The firmware of an ATmega2560: clock, line and rail sense set going, then the core. */
-#include "../core/bw.h"
+#include "../core/parts.h"
 
 static bw_core core;
 uint8_t m2560_ring[512] __attribute__((externally_visible, section(".ring,\"aw\",@nobits;")));
@@ -76,9 +76,9 @@ ISR(USART0_RX_vect, ISR_NAKED) {
         "sts %[lost], r24\n\t"
         "rjmp 1b"
         :
-        : KEEPERS, [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.head),
-          [tail] "i"(&core.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
-          [lost] "i"(&core.lost));
+        : KEEPERS, [status] "i"(&UCSR0A), [data] "i"(&UDR0), [overrun] "M"(DOR0), [head] "i"(&core.in.head),
+          [tail] "i"(&core.in.tail), [ring] "i"(&core.ring[0]), [size] "i"(BD_RING),
+          [lost] "i"(&core.in.lost));
 }
 
 /* The sender is empty: the next byte of the ring, and at its end no more of these. On the way of almost
@@ -118,6 +118,11 @@ ISR(USART0_UDRE_vect, ISR_NAKED) {
           [ready] "i"(&core.out.ready));
 }
 
+void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count) {
+    uint8_t driven = levels_held(c).mask;
+    for (uint8_t n = 0; n < count; n++) to[n] = s->image[n] & driven;
+}
+
 int main(void) {
     /* The receive ring for m2560_quick.S. */
     __asm__ volatile(".global m2560_rx, m2560_rx_end, m2560_head\n\t"
@@ -125,7 +130,7 @@ int main(void) {
                      ".set m2560_rx_end, %[ring]+%[size]\n\t"
                      ".set m2560_head, %[head]"
                      :
-                     : [ring] "i"(&core.ring[0]), [size] "i"(BD_RING), [head] "i"(&core.head));
+                     : [ring] "i"(&core.ring[0]), [size] "i"(BD_RING), [head] "i"(&core.in.head));
     TCCR0B = 1 << CS02 | 1 << CS00; /* clock / 1024, for m2560_quick.S */
     TCCR1B = 1 << CS11;             /* clock / 8 */
     TIMSK1 = 1 << TOIE1;

@@ -6,7 +6,7 @@
 m2560_quick:
     .space 52
 
-    .section .progmem.m2560_quick, "a", @progbits
+    .section .progmem.gcc_near, "ax", @progbits
     .global m2560_quick_steps
     .balign 2
 m2560_quick_steps:
@@ -18,9 +18,7 @@ m2560_quick_steps:
 /* void m2560_quick_run(void) */
     .global m2560_quick_run
 m2560_quick_run:
-    .irp n, 2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,28,29
-    push r\n
-    .endr
+    keep_all
     lds r14, Q(CRC)
     lds r15, Q(CRC+1)
     lds r16, Q(CRC+2)
@@ -156,10 +154,7 @@ m2560_q_leave_wait:
     ori r24, 1 << RXCIE0
     sts UCSR0B, r24
     sei
-    .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
-    pop r\n
-    .endr
-    ret
+    return_all
 
 /* The next payload word. A look: from a step before it to the write behind it a byte would wait too long
  * at 80 periods a byte, if an interrupt comes between. */

@@ -41,6 +41,31 @@ m2560_q_byte:
     clr r24
     rjmp .Lstore
 
+/* Into the ring. If it is full they stay where they are, and the receiver will tell. */
+.Lraw:
+    subi r21, 1
+    brcs 2f
+3:  sbrc r0, DOR0
+    rcall .Llost
+    lds r24, UDR0
+.Lstore:
+    st X+, r24
+    cpi r26, lo8(m2560_rx_end)
+    ldi r24, hi8(m2560_rx_end)
+    cpc r27, r24
+    brne 1f
+    ldi r26, lo8(m2560_rx)
+    ldi r27, hi8(m2560_rx)
+1:  lds r0, UCSR0A
+    sbrc r0, RXC0
+    rjmp .Lraw
+    ret
+2:  rcall .Lmore_room
+    brcc 3b
+    ret
+
+/* The rest stands where there is room before the checksum's table: see the Makefile. */
+    .section .progmem.gcc_near, "ax", @progbits
 /* From now on bytes stay as they are. The first code byte of a frame keeps its place. */
     .global m2560_q_plain
 m2560_q_plain:
@@ -80,29 +105,6 @@ m2560_q_code:
     lds r24, Q(LOST)
     inc r24
     sts Q(LOST), r24
-    ret
-
-/* Into the ring. If it is full they stay where they are, and the receiver will tell. */
-.Lraw:
-    subi r21, 1
-    brcs 2f
-3:  sbrc r0, DOR0
-    rcall .Llost
-    lds r24, UDR0
-.Lstore:
-    st X+, r24
-    cpi r26, lo8(m2560_rx_end)
-    ldi r24, hi8(m2560_rx_end)
-    cpc r27, r24
-    brne 1f
-    ldi r26, lo8(m2560_rx)
-    ldi r27, hi8(m2560_rx)
-1:  lds r0, UCSR0A
-    sbrc r0, RXC0
-    rjmp .Lraw
-    ret
-2:  rcall .Lmore_room
-    brcc 3b
     ret
 
 /* The same while X is at what is decoded. */

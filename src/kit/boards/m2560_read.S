@@ -12,9 +12,7 @@
     .section .text.m2560_read, "ax", @progbits
     .global m2560_read
 m2560_read:
-    .irp n, 2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,28,29
-    push r\n
-    .endr
+    keep_all
     push r16
     push r17
     push r24
@@ -226,7 +224,4 @@ m2560_read:
     std Z+BURST_ADDRESS, r18
     std Z+BURST_ADDRESS+1, r19
     std Z+BURST_ADDRESS+2, r20
-    .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
-    pop r\n
-    .endr
-    ret
+    return_all

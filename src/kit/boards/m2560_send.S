@@ -2,7 +2,7 @@
 #include "m2560_asm.h"
 
 /* CRC-32/ISO-HDLC: the table of reflected EDB88320, byte 0 of each entry, then byte 1, and so on. */
-    .section .progmem.data.crc, "a", @progbits
+    .section .progmem.gcc_crc, "a", @progbits
     .balign 256
     .global m2560_crc
 m2560_crc:

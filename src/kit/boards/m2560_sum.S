@@ -12,7 +12,8 @@
     .section .text.m2560_sum, "ax", @progbits
     .global m2560_sum
 m2560_sum:
-    .irp n, 2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,28,29,16,17,22,23,24,25
+    keep_all
+    .irp n, 16,17,22,23,24,25
     push r\n
     .endr
     movw r30, r16
@@ -108,7 +109,4 @@ m2560_sum:
     std Z+1, r3
     std Z+2, r4
     std Z+3, r5
-    .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
-    pop r\n
-    .endr
-    ret
+    return_all

@@ -32,9 +32,7 @@
     .section .text.m2560_sweep, "ax", @progbits
     .global m2560_sweep
 m2560_sweep:
-    .irp n, 2,3,4,5,6,7,8,9,10,11,12,13,14,15,16,17,28,29
-    push r\n
-    .endr
+    keep_all
     push r22
     mov r0, r22
     movw r28, r24
@@ -127,7 +125,4 @@ m2560_sweep:
     pop r24
     sub r24, r0
     mov r25, r23
-    .irp n, 29,28,17,16,15,14,13,12,11,10,9,8,7,6,5,4,3,2
-    pop r\n
-    .endr
-    ret
+    return_all

@@ -4,7 +4,7 @@
 /* uint16_t m2560_take(const uint8_t *from, uint8_t *to, uint8_t count, bw_coded *rx)
  *
  * Returns how many were taken, and in the high byte how many have come of it; count is not 0. */
-    .section .text.m2560_take, "ax", @progbits
+    .section .progmem.gcc_near, "ax", @progbits
     .global m2560_take
 m2560_take:
     .irp n, 2,3,4,28,29,18,19,20,22

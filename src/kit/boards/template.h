@@ -19,9 +19,13 @@ typedef struct {
 /* A wait made ready beforehand: loops of a delay, or ticks of a timer. */
 typedef uint16_t bd_wait_t;
 
+/* A bit for each control line; eight of them fit a byte. */
+typedef uint8_t bd_lines_t;
+
 /* Where constants are kept in program memory that needs its own instruction, define BD_ROM (an
- * attribute), BD_ROM8 and BD_ROM32 (reads); otherwise leave them out. On an AVR: PROGMEM,
- * pgm_read_byte and pgm_read_dword. */
+ * attribute), BD_ROM8, BD_ROM16 and BD_ROM32 (reads); otherwise leave them out. On an AVR: PROGMEM,
+ * pgm_read_byte, pgm_read_word and pgm_read_dword. To save flash on a small controller define BD_NEAR
+ * and BD_HERE, too, as boards/m2560.h does. */
 
 #error "Part 2, sizes: what the memory allows. These take about 7 KB of it; core/checks.h says what does not go together"
 
@@ -168,19 +172,19 @@ static inline void bd_data_free(bd_state *b) { (void)b; }
 /* Only lines that are driven now change: a level given to an input is a pull-up on many controllers,
  * and would feed a module without supply. All in one step; if they lie on several ports, strobes and
  * selects go inactive before others go active. */
-static inline void bd_control(bd_state *b, uint16_t levels) {
+static inline void bd_control(bd_state *b, bd_lines_t levels) {
     (void)b;
     (void)levels;
 }
 /* Lines that are no longer in the mask become inputs first, then the levels, then the new outputs: in
  * another order a strobe may be low for an instant. No pull-ups on the others. Other pins of the same
  * port, such as the rail's switch, stay as they are. */
-static inline void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels) {
+static inline void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels) {
     (void)b;
     (void)mask;
     (void)levels;
 }
-static inline uint16_t bd_control_in(bd_state *b) {
+static inline bd_lines_t bd_control_in(bd_state *b) {
     (void)b;
     return 0;
 }

@@ -5,7 +5,7 @@
 static bw_core core;
 
 /* The receive interrupt, by your controller's name for it: every byte that came, and nothing else. Where
- * the receiver tells that a byte before it was lost, core.lost counts it, up to 255. */
+ * the receiver tells that a byte before it was lost, core.in.lost counts it, up to 255. */
 void line_interrupt(void);
 void line_interrupt(void) {
     bw_receive(&core, 0);

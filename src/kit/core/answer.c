@@ -1,5 +1,7 @@
 /* Frames that come in: what is answered at once, and what has to wait for its turn. An answer that
  * falls into the midst of another frame is owed until that frame is over. */
+#include <stddef.h>
+
 #include "parts.h"
 
 enum { OWES_HELLO = 1, OWES_PING = 2, OWES_STOP = 4, OWES_FAULT = 8 };
@@ -10,42 +12,21 @@ enum { OWES_HELLO = 1, OWES_PING = 2, OWES_STOP = 4, OWES_FAULT = 8 };
 
 uint32_t answer_id(bw_core *c) {
     uint8_t kind = line_u8(c, 0);
-    if ((kind == K_READ || kind == K_DIGEST || kind == K_WALK) && c->length >= 4)
-        return (uint32_t)line_u8(c, 2) | (uint32_t)line_u8(c, 3) << 8;
-    if ((kind == K_RUN || kind == K_REPEAT || kind == K_HOLD) && c->length >= 12)
+    if ((kind == K_READ || kind == K_DIGEST || kind == K_WALK) && c->in.length >= 4)
+        return (uint16_t)line_u32(c, 2);
+    if ((kind == K_RUN || kind == K_REPEAT || kind == K_HOLD) && c->in.length >= 12)
         return line_u32(c, 8);
     return 0;
 }
 
-void answer_fault(bw_core *c, uint8_t kind, uint8_t tag, uint32_t id, uint8_t code, uint32_t detail) {
-    send_begin(c, K_FAULT, tag);
-    send8(c, kind);
-    send32(c, id);
-    send8(c, code);
-    send32(c, detail);
-    send_end(c);
-}
+static const bw_field fault[] BD_ROM = {
+    {FIELD_8, offsetof(bw_fault, kind)}, {FIELD_32, offsetof(bw_fault, id)},
+    {FIELD_8, offsetof(bw_fault, code)}, {FIELD_32, offsetof(bw_fault, detail)},
+};
 
-/* To the frame that has just come. */
-void answer_fault_soon(bw_core *c, uint8_t code, uint32_t detail) {
-    uint8_t kind = line_u8(c, 0), tag = line_u8(c, 1);
-    if (!c->in_frame) {
-        answer_fault(c, kind, tag, answer_id(c), code, detail);
-    } else if (c->owes & OWES_FAULT) {
-        c->overruns++;
-    } else {
-        c->owes |= OWES_FAULT;
-        c->bad_kind = kind;
-        c->bad_tag = tag;
-        c->bad_id = answer_id(c);
-        c->bad_code = code;
-        c->bad_detail = detail;
-    }
-}
-
-static void stop_answer(bw_core *c, uint8_t tag, uint32_t within) {
-    send_begin(c, K_STOP | K_REPLY, tag);
-    send32(c, within);
+void answer_fault(bw_core *c, const bw_fault *f) {
+    send_begin(c, K_FAULT, f->tag);
+    send_row(c, f, ROW_OF(fault));
     send_end(c);
 }
 
@@ -55,113 +36,108 @@ void answer_owed(bw_core *c) {
     c->owes = 0;
     if (owes & OWES_HELLO) hello_answer(c, c->hello_tag, c->hello_session);
     if (owes & OWES_PING) ping_answer(c, c->ping_tag);
-    if (owes & OWES_STOP) stop_answer(c, c->stop_tag, c->stop_within);
-    if (owes & OWES_FAULT)
-        answer_fault(c, c->bad_kind, c->bad_tag, c->bad_id, c->bad_code, c->bad_detail);
-}
-
-static void stop_arrived(bw_core *c, uint8_t tag) {
-    uint32_t within = c->working ? work_bound_ms(c) : 0;
-    line_refuse_waiting(c, STOPPED, F_HALTED);
-    chain_halt(c);
-    hold_release(c);
-    lines_release(c);
-    work_halt(c, E_STOPPED);
-    if (c->in_frame) {
-        c->owes |= OWES_STOP;
-        c->stop_tag = tag;
-        c->stop_within = within;
-    } else {
-        stop_answer(c, tag, within);
+    if (owes & OWES_STOP) {
+        send_begin(c, K_STOP | K_REPLY, c->stop_tag);
+        send32(c, c->stop_within);
+        send_end(c);
     }
+    if (owes & OWES_FAULT) answer_fault(c, &c->fault);
 }
 
-static void hello(bw_core *c, uint8_t tag) {
-    uint32_t session;
-    bool ours;
-    ours = take8(c) == BW_MAJOR;
-    session = take32(c);
-    if (!c->bad_at && session == 0) take_bad(c, 3);
-    if (ours && !c->bad_at) take_end(c);
-    if (c->bad_at) {
-        answer_fault_soon(c, F_MALFORMED, c->bad_at);
+static void owe(bw_core *c, uint8_t what) {
+    c->owes |= what;
+    answer_owed(c);
+}
+
+/* To the frame that has just come. */
+static void fault_soon(bw_core *c, uint8_t code, uint32_t detail) {
+    bw_fault *f = BW_NEAR(&c->fault);
+    if (c->owes & OWES_FAULT) {
+        c->overruns++;
         return;
     }
-    if (ours && session != c->session) hello_opens(c, session);
-    if (c->in_frame) {
-        c->owes |= OWES_HELLO;
-        c->hello_tag = tag;
-        c->hello_session = session;
-    } else {
-        hello_answer(c, tag, session);
-    }
+    f->kind = line_u8(c, 0);
+    f->tag = line_u8(c, 1);
+    f->id = answer_id(c);
+    f->code = code;
+    f->detail = detail;
+    owe(c, OWES_FAULT);
 }
 
-/* PING and STOP have no fields. */
-static bool bare(bw_core *c) {
-    if (take_end(c)) return true;
-    answer_fault_soon(c, F_MALFORMED, c->bad_at);
-    return false;
+static BW_HERE void stop_arrived(bw_core *c, uint8_t tag) {
+    c->stop_within = work_bound_ms(c);
+    c->stop_tag = tag;
+    line_refuse_waiting(c, STOPPED, F_HALTED);
+    chain_halt(c);
+    bus_release(c);
+    work_halt(c, E_STOPPED);
+    owe(c, OWES_STOP);
+}
+
+static BW_HERE void hello(bw_core *c, uint8_t tag) {
+    bw_core *o = BW_NEAR(c);
+    bool ours = take8(c) == BW_MAJOR;
+    uint32_t session = take32(c);
+    if (!session) take_bad(c, 3);
+    if (ours) take_end(c);
+    if (o->bad_at) {
+        fault_soon(c, F_MALFORMED, o->bad_at);
+        return;
+    }
+    if (ours && session != o->session) hello_opens(c, session);
+    c->hello_tag = tag;
+    c->hello_session = session;
+    owe(c, OWES_HELLO);
 }
 
 /* A script whose slot is in use is refused, in its turn, unless it is the same. */
-static uint8_t beside_run(bw_core *c) {
+static BW_HERE uint8_t beside_run(bw_core *c) {
     uint8_t slot;
-    if (c->work_kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->length < 3) return F_NONE;
+    if (c->work.fault.kind != K_RUN || line_u8(c, 0) != K_SCRIPT || c->in.length < 3) return F_NONE;
     slot = line_u8(c, 2);
     if (slot != c->run.slot) return F_NONE;
-    if (c->script[slot].length == c->length - 3) {
+    if (c->script[slot].length == c->in.length - 3) {
         uint16_t n = 0;
-        while (n < c->length - 3 && c->script[slot].code[n] == line_u8(c, (uint16_t)(n + 3))) n++;
-        if (n == c->length - 3) return F_NONE;
+        while (n < c->in.length - 3 && c->script[slot].code[n] == line_u8(c, (uint16_t)(n + 3))) n++;
+        if (n == c->in.length - 3) return F_NONE;
     }
     return F_SLOT_IN_USE;
 }
 
-void answer_frame(bw_core *c) {
+BW_HERE void answer_frame(bw_core *c) {
+    bw_core *o = BW_NEAR(c);
     uint8_t kind = line_u8(c, 0), tag = line_u8(c, 1), code = F_NONE;
     if (kind & K_REPLY) {
-        c->damaged++; /* our own echo, on a line that loops back */
+        o->damaged++; /* our own echo, on a line that loops back */
         return;
     }
-    c->good++;
-    c->last_good = bd_now(&c->bd);
-    c->rate_trial = 0;
-    c->at = 2;
-    c->bad_at = 0;
+    answer_owed(c); /* earlier frames first */
+    o->good++;
+    o->last_good = bd_now(&c->bd);
+    o->rate_trial = 0;
+    o->at = 2;
+    o->bad_at = 0;
     if (kind == K_HELLO) {
         hello(c, tag);
-        return;
-    }
-    if (c->session == 0) {
-        answer_fault_soon(c, F_NO_SESSION, 0);
-        return;
-    }
-    if (kind == K_PING) {
-        if (!bare(c)) return;
-        if (c->in_frame) {
-            c->owes |= OWES_PING;
-            c->ping_tag = tag;
+    } else if (o->session == 0) {
+        fault_soon(c, F_NO_SESSION, 0);
+    } else if (kind == K_PING || kind == K_STOP) {
+        /* They have no fields. */
+        if (!take_end(c)) {
+            fault_soon(c, F_MALFORMED, o->bad_at);
+        } else if (kind == K_STOP) {
+            stop_arrived(c, tag);
         } else {
-            ping_answer(c, tag);
+            c->ping_tag = tag;
+            owe(c, OWES_PING);
         }
-        return;
+    } else if (c->work.ending) {
+        fault_soon(c, F_EARLIER_RUN, work_bound_ms(c));
+    } else if (o->working && chain_same_at_work(c)) {
+        c->work.fault.tag = tag;
+        c->work.busy_now = 1;
+    } else {
+        if (o->working) code = beside_run(c);
+        line_enqueue(c, code);
     }
-    if (kind == K_STOP) {
-        if (bare(c)) stop_arrived(c, tag);
-        return;
-    }
-    if (c->ending) {
-        answer_fault_soon(c, F_EARLIER_RUN, work_bound_ms(c));
-        return;
-    }
-    if (c->working) {
-        if (chain_same_at_work(c)) {
-            c->work_tag = tag;
-            c->busy_now = 1;
-            return;
-        }
-        code = beside_run(c);
-    }
-    line_enqueue(c, code);
 }

@@ -1,8 +1,9 @@
 /* What a board must bring. The core names no controller; BW_BOARD is the board's header.
  *
- * The board header defines `bd_state` (its own memory, part of the one context), the sizes and facts
- * below as macros, and the functions below, best as `static inline`. boards/template.h has all
- * of them, to be filled in; the comments here are the contract, and checks.h looks at the macros.
+ * The board header defines `bd_state` (its own memory, part of the one context), `bd_lines_t` (an
+ * unsigned type with a bit for each control line), the sizes and facts below as macros, and the
+ * functions below, best as `static inline`. boards/template.h has all of them, to be filled in; the
+ * comments here are the contract, and checks.h looks at the macros.
  *
  * Sizes     BD_RING       bytes of the receive ring; BD_QUEUE + BD_SPARE at least
  *           BD_QUEUE      rx_queue_bytes of HELLO
@@ -50,10 +51,27 @@
 #define BW_FAST
 #endif
 
+/* A function that is shorter where it is called than its call would be: most are called once. What a
+ * board defines here makes the compiler do that; where size does not matter it is left out. */
+#ifdef BD_HERE
+#define BW_HERE BD_HERE
+#else
+#define BW_HERE
+#endif
+
+/* A pointer into the context whose fields are to be addressed through it, though the compiler may know
+ * where they are: shorter on some controllers. */
+#ifdef BD_NEAR
+#define BW_NEAR(p) BD_NEAR(p)
+#else
+#define BW_NEAR(p) (p)
+#endif
+
 /* Constants that an 8-bit controller keeps in program memory. */
 #ifndef BD_ROM
 #define BD_ROM
 #define BD_ROM8(at) (*(at))
+#define BD_ROM16(at) (*(at))
 #define BD_ROM32(at) (*(at))
 #endif
 
@@ -92,13 +110,13 @@ static void bd_data_drive(bd_state *b, uint32_t mask, uint32_t levels);
 static void bd_data_free(bd_state *b);
 /* Control lines: which are outputs, with what levels; the others are inputs. bd_control changes
  * levels only, of all in one step where the board can. */
-static void bd_control_drive(bd_state *b, uint16_t mask, uint16_t levels);
-static void bd_control(bd_state *b, uint16_t levels);
+static void bd_control_drive(bd_state *b, bd_lines_t mask, bd_lines_t levels);
+static void bd_control(bd_state *b, bd_lines_t levels);
 /* One line: group 0 data, 1 address, 2 control; 0 input, 1 pulled up, 2 low, 3 high. */
 static void bd_line(bd_state *b, uint8_t group, uint8_t line, uint8_t action);
 /* The levels of all address and control lines. */
 static uint32_t bd_address_in(bd_state *b);
-static uint16_t bd_control_in(bd_state *b);
+static bd_lines_t bd_control_in(bd_state *b);
 
 /* A controller on which that takes longer than "Single lines" of docs/wire.md allows defines BD_TRY and
  * these two. A line is driven low or high; if it reads opposite it is as it was before again, within

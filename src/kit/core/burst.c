@@ -1,15 +1,51 @@
 /* Bursts by the core's own means. */
 #include "burst.h"
+#include "script.h"
 
 #ifdef BD_BURSTS
 #include BD_BURSTS
 #endif
 
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t precharge) {
-    b->shape = s;
-    b->step = (uint32_t)(int32_t)step;
-    b->charged = precharge != 0;
-    b->charge = precharge == 2 ? word_ones(s) : 0;
+/* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply. False:
+ * it is malformed. */
+static BW_HERE bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
+    uint8_t there = c->in.length < count + 2u ? (uint8_t)(c->in.length - 2) : count, n = there;
+    const uint8_t *from = c->ring + line_index(c->in.body, 2);
+    uint8_t *at = to;
+    for (; n; n--) {
+        *at++ = *from++;
+        if (from == c->ring + BD_RING) from = c->ring;
+    }
+    if (there == count) {
+        if (c->in.length == count + 2u && to[precharge] < 3) return true;
+    } else {
+        while (!(starts >> there & 1)) there--;
+    }
+    if (precharge < there && to[precharge] > 2) there = precharge;
+    c->bad_at = (uint16_t)(there + 2);
+    return false;
+}
+
+uint8_t burst_asked(bw_core *c, bw_words *w, uint8_t bytes, uint16_t starts, uint8_t precharge) {
+    const uint8_t *field = w->frame + 2;
+    bw_burst *b = &w->burst;
+    uint8_t code;
+    if (!fields(c, w->frame + 2, bytes, starts, precharge)) return F_MALFORMED;
+    code = rail_refusal(c);
+    if (code) return code;
+    b->shape = shape_get(c, field[2]);
+    if (!b->shape) return F_NO_SHAPE;
+    b->address = op_get(field + 3, 4);
+    b->step = (uint32_t)(int32_t)(int16_t)op_get(field + 7, 2);
+    w->count = op_get(field + 9, (uint8_t)(precharge - 9));
+    work_whole(c, w->count);
+    return span_check(c, b->address, (int16_t)b->step, w->count);
+}
+
+void burst_begin(bw_core *c, bw_words *w, uint8_t precharge) {
+    bw_burst *b = &w->burst;
+    b->charged = w->frame[precharge + 2] != 0;
+    b->charge = w->frame[precharge + 2] == 2 ? word_ones(b->shape) : 0;
 #ifdef BD_BURSTS
     b->own = bd_burst_begin(c, b);
 #endif
@@ -82,28 +118,4 @@ void burst_summed(bw_burst *b, bw_sum *sum) {
     (void)b;
     (void)sum;
 #endif
-}
-
-bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
-    uint8_t there = c->length < count + 2u ? (uint8_t)(c->length - 2) : count, n = there;
-    const uint8_t *from = c->ring + line_index(c->body, 2);
-    uint8_t *at = to;
-    for (; n; n--) {
-        *at++ = *from++;
-        if (from == c->ring + BD_RING) from = c->ring;
-    }
-    if (there == count) {
-        if (c->length == count + 2u && to[precharge] < 3) return true;
-    } else {
-        while (!(starts >> there & 1)) there--;
-    }
-    if (precharge < there && to[precharge] > 2) there = precharge;
-    c->bad_at = (uint16_t)(there + 2);
-    return false;
-}
-
-uint32_t burst_u32(const uint8_t *from) {
-    uint32_t value = 0;
-    for (uint8_t n = 4; n--;) value = value << 8 | from[n];
-    return value;
 }

@@ -22,8 +22,18 @@ typedef struct {
 
 enum { READ_ALL, READ_TO_EQUAL, READ_WHILE_EQUAL };
 
-/* The address stands in it already. */
-void burst_begin(bw_core *c, bw_burst *b, bw_shape *s, int16_t step, uint8_t precharge);
+/* What READ and DIGEST ask for; the fields stand in `frame` behind two places for kind and tag, as
+ * their reply begins with them. */
+typedef struct {
+    uint8_t frame[16];
+    uint32_t count;
+    bw_burst burst;
+} bw_words;
+
+/* Takes the fields of a request, `bytes` in all, and checks what both have in common. `starts` has a bit for
+ * each byte behind kind and tag that begins a field, `precharge` is the place of that one. */
+uint8_t burst_asked(bw_core *c, bw_words *w, uint8_t bytes, uint16_t starts, uint8_t precharge);
+void burst_begin(bw_core *c, bw_words *w, uint8_t precharge);
 /* Words that may be read between two looks at the rail, `most` of them at most. */
 uint8_t burst_some(const bw_burst *b, uint8_t most);
 /* Reads up to `count` words to `to`, lowest byte first. READ_TO_EQUAL ends after a word that equals
@@ -35,13 +45,5 @@ uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t
 /* `count` words, one at least, into checksum, AND and OR; complete when it has ended. */
 void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum);
 void burst_summed(bw_burst *b, bw_sum *sum);
-
-/* The fields of a request from byte 2 on, `count` bytes in all, to `to`. `starts` has a bit for each
- * byte that begins a field, `precharge` is the place of that one. False: it is malformed. */
-bool burst_fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge);
-uint32_t burst_u32(const uint8_t *from);
-BW_HOT uint16_t burst_u16(const uint8_t *from) {
-    return (uint16_t)(from[0] | from[1] << 8);
-}
 
 #endif

@@ -7,8 +7,11 @@
 
 /* Levels of some control lines; those outside the mask are 0. */
 typedef struct {
-    uint16_t mask, level;
+    bd_lines_t mask, level;
 } bw_levels;
+
+/* Levels of a shape: in idle, and what set-up and strobe change. */
+enum { IDLE, READ_SETUP, READ_STROBE, WRITE_SETUP, WRITE_STROBE };
 
 /* The send ring, by index: bytes to be sent from `tail` to `ready`; from `block` on the block of
  * COBS that is still open. A board that sends many bytes in a way of its own knows this layout. */
@@ -28,27 +31,45 @@ typedef struct bw_coded {
     uint8_t block, left;
 } bw_coded;
 
+/* The receive ring by index, and the frame that comes in. The ring holds, from `tail`: waiting requests,
+ * decoded; from `keep` on the frame being decoded, up to `put`; from `scan` on bytes as they came, up to
+ * `head`. See line.c. */
+typedef struct {
+    volatile uint16_t head;
+    uint16_t tail, keep, put, scan;
+    uint16_t got; /* bytes of the frame so far */
+    bw_coded rx;
+    uint8_t bad;
+    volatile uint8_t lost; /* bytes for which the ring had no room */
+    /* The request that is looked at: where it stands in the ring, and its length. */
+    uint16_t body, length;
+} bw_in;
+
 /* A shape as the host defined it, and what a cycle needs of it. */
 typedef struct {
     uint8_t used; /* the slot holds a shape */
     uint8_t width, first, writes;
-    bw_levels idle, read_setup, read_strobe, write_setup, write_strobe;
+    bw_levels levels[5];
     uint16_t times[5]; /* as asked: set-up, pulse, hold, recover, release */
     bd_wait_t waits[5];
     /* Levels of all driven lines in each phase; made new when the held levels change. */
-    uint16_t image_idle, image_read_setup, image_read, image_write_setup, image_write;
-    uint16_t drives_read, drives_write; /* lines driven beside those that are held */
+    bd_lines_t image[5];
+    bd_lines_t drives_read, drives_write; /* lines driven beside those that are held */
 } bw_shape;
 
+/* A window of words, and single addresses under a mask. */
+#define BW_VALUES 8
 typedef struct {
-    uint8_t used, lines, count;
+    uint8_t used; /* see permit.c */
+    uint8_t lines, count;
     uint32_t until; /* ticks */
-    uint32_t start, words, lanes, mask, address[8];
+    uint32_t start, words, lanes, mask, address[BW_VALUES];
 } bw_permit;
 
-/* Single lines, by group: data, address, control. */
+/* Single lines, a bit each: four bytes of data lines, four of address, two of control. */
+#define BW_LINE_BYTES 10
 typedef struct {
-    uint32_t driven[3], level[3], pulled[3];
+    uint8_t driven[BW_LINE_BYTES], level[BW_LINE_BYTES], pulled[BW_LINE_BYTES];
 } bw_drive;
 
 /* What a script comes to for one N. */
@@ -72,24 +93,44 @@ typedef struct {
 
 /* Where a run stands in the chain. */
 typedef struct {
-    uint32_t session, id, after;
+    uint32_t session, id;
+    uint32_t request; /* checksum of RUN's fields, or of the body of REPEAT and HOLD */
     uint16_t chain;
-    uint8_t kind;
+    uint8_t kind; /* so far: what tells one run from another */
+    uint32_t after;
 } bw_place;
 
 /* A run that has begun: its reply is kept. */
 typedef struct bw_kept {
-    bw_place place;
-    uint32_t request;    /* checksum of RUN's fields, or of the body of REPEAT and HOLD */
+    bw_place place; /* first: its fields are sent with the others */
     uint8_t status;      /* 255: at work */
     uint8_t lane[4];
     uint16_t at;
     uint32_t a, d, elapsed, mismatches, done;
-    uint16_t emitted, listed, listed_room;
+    uint16_t emitted;
+    uint8_t listed, listed_room;
     uint8_t shape, write; /* of HOLD */
     uint32_t address, value;
     uint8_t pool[BD_POOL]; /* emitted words from the start, mismatches behind the room for them */
 } bw_kept;
+
+/* A fault to be told. */
+typedef struct {
+    uint32_t id, detail;
+    uint8_t kind, tag, code;
+} bw_fault;
+
+/* The request at work. */
+typedef struct {
+    bw_fault fault; /* which it is; and the fault that it ends in */
+    uint8_t silent; /* nobody waits for its reply */
+    uint8_t cause;  /* why it must end */
+    uint8_t busy_now, is_long, replying;
+    uint8_t off_due; /* the rail, when it has ended */
+    uint8_t ending;  /* it is that of an earlier session */
+    uint32_t done, whole, began, busy_at;
+    uint32_t limit; /* ms */
+} bw_work;
 
 /* One script at work; see run.c. */
 typedef struct bw_run bw_run;
@@ -99,49 +140,51 @@ typedef struct bw_run bw_run;
 #include "run.h"
 
 typedef struct bw_core {
+    /* What HELLO and PING tell; all within 255 bytes from boot_id. */
+    uint32_t boot_id, session, previous_session, previous_run;
+    uint8_t previous_status;
+    uint32_t good, damaged, overruns;
+    uint8_t rail; /* as in PING */
+    uint32_t rail_counter;
+    uint8_t working;
+    uint32_t last_run;
+    uint8_t last_status;
+    /* Up to rail_since: what else is looked at most, near the begin of the context for BW_NEAR. */
+    uint16_t chain;
+    uint8_t halted, chain_open;
+    uint32_t last_good;
+    uint8_t rate_trial;
+    uint8_t in_frame;
+    uint8_t owes;
+    uint16_t at, bad_at; /* in the request that is looked at: the next field, what is wrong */
+    uint8_t rail_fault;
+    uint32_t rail_detail, rail_since;
+
+    /* Rail and session. */
+    uint16_t floor, lowest;
+    uint32_t rate, rate_before, rate_since;
+
+    bw_work work;
+    uint8_t beat, rail_beat; /* when it was all looked at; when a run has looked at the rail */
+
+    /* Answers that wait for the gap between two frames: `owes` says which. */
+    uint8_t ping_tag, stop_tag, hello_tag;
+    uint32_t hello_session, stop_within;
+    bw_fault fault;
+
     bd_state bd;
 
-    /* Receiving. The ring holds, from `tail`: waiting requests, decoded; the frame being decoded;
-     * bytes as they came, up to `head`. See line.c. */
+    /* Receiving. See line.c. */
+    bw_in in;
     uint8_t ring[BD_RING];
-    volatile uint16_t head;
-    volatile uint8_t lost; /* bytes for which the ring had no room */
-    uint16_t tail, keep, put, scan, got;
-    bw_coded rx;
-    uint8_t bad;
 
     /* Sending. See send.c. */
     bw_out out;
 #ifndef BD_OUT_RING
     uint8_t out_ring[BD_OUT];
 #endif
-    uint8_t in_frame;
-
-    /* The request that is looked at: where it stands in the ring, its length, what is wrong. */
-    uint16_t body, length, at, bad_at;
-    uint32_t detail; /* of the fault */
-    uint8_t kind, tag;
-
-    /* At work. */
-    uint8_t working, silent, cause;
-    uint32_t cause_detail, work_id, work_done, work_whole, work_began, busy_at;
-    uint32_t work_limit; /* ms */
-    uint8_t work_kind, work_tag, busy_now, is_long, replying, off_due, beat;
-    uint8_t ending; /* work of an earlier session goes on */
-
-    /* Answers that wait for the gap between two frames. */
-    uint8_t owes, ping_tag, stop_tag, hello_tag, bad_tag, bad_kind, bad_code;
-    uint8_t hello_at;
-    uint32_t hello_session, stop_within, bad_id, bad_detail;
 
     uint8_t scratch[BD_SCRATCH]; /* 128 words of READ, rows of WALK, a script that is checked */
-
-    /* Session. */
-    uint32_t session, previous_session, previous_run, boot_id;
-    uint8_t previous_status;
-    uint32_t last_good, good, damaged, overruns;
-    uint32_t rate, rate_before, rate_since;
-    uint8_t rate_trial;
 
     /* Shapes, permits, scripts. */
     bw_shape shape[BD_SHAPES];
@@ -151,29 +194,16 @@ typedef struct bw_core {
     uint8_t bus_out;  /* the address lines are driven */
     uint8_t was_read; /* the last cycle read: the module may still be letting the lines go */
 
-    /* Rail. */
-    uint8_t rail; /* as in PING */
-    uint8_t rail_fault;
-    uint32_t rail_detail, rail_counter, rail_since;
-    uint16_t floor, lowest, highest;
-    uint8_t rail_beat; /* when a run has looked at it */
-    uint8_t control_late; /* lines that idle high are not driven yet */
-
     /* Held cycle and single lines. */
     uint8_t holding, lines_set;
     uint32_t lines_until;
     uint8_t hold_slot, hold_write;
     bw_drive drive;
-    uint16_t line_moved; /* control lines that a script moved: reset, protect */
-    uint16_t line_level;
+    bw_levels moved; /* control lines that a script moved: reset, protect */
 
     /* Runs. */
     bw_kept kept[BD_RUNS];
     uint8_t kept_next;
-    uint16_t chain;
-    uint32_t last_run;
-    uint8_t last_status, halted, chain_open;
-    uint16_t run_permits;
     uint8_t run_permits_on, permit_seen;
     bw_run run;
 } bw_core;

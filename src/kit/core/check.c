@@ -1,23 +1,22 @@
 /* The checker: what it accepts can be run. The numbers are those of docs/script.md, "What the
  * checker refuses". */
-#include "script.h"
+#include <string.h>
 
-enum { LOOP = 1, CRITICAL, ATOMIC };
+#include "script.h"
 
 #define NESTING 4
 #define CRITICAL_MS 600000u
 
 typedef struct {
-    bw_core *c;
     const uint8_t *code;
     uint16_t length;
-    uint8_t depth, loops, has_critical, has_atomic; /* open blocks */
+    uint8_t depth, open[OP_ATOMIC + 1]; /* open blocks, and how many of each kind */
     uint8_t block[NESTING + 2];
     uint16_t block_at[NESTING + 2];
     uint8_t width, rule, rest, finally;
 } walk;
 
-static bool means_something(const uint8_t *op) {
+static BW_HERE bool means_something(const uint8_t *op) {
     uint8_t operations;
     switch (op[0]) {
     case 0x39: return op[1] <= 2;
@@ -35,152 +34,132 @@ static bool means_something(const uint8_t *op) {
     }
 }
 
-/* How an operation moves the cursor. */
-static int8_t moves(uint8_t opcode) {
-    if (opcode == 0x23 || opcode == 0x38 || opcode == 0x46) return 1;
-    return opcode == 0x45 ? -1 : 0;
-}
-
-static bool straight(uint8_t opcode) {
-    return (opcode >= 0x10 && opcode <= 0x12) || (opcode >= 0x20 && opcode <= 0x22) ||
-           opcode == 0x24 || (opcode >= 0x30 && opcode <= 0x37) || opcode == 0x39 ||
-           opcode == 0x53 || opcode == 0x90 || opcode == 0x91;
-}
-
-static uint8_t lanes(const walk *w, uint32_t mask) {
-    uint32_t ones = w->width == 1 ? 0xFF : w->width == 2 ? 0xFFFF : 0xFFFFFFFF;
+static BW_HERE uint8_t lanes(const walk *w, uint32_t mask) {
+    uint32_t ones = ones_of(w->width);
     if (!(mask & ones)) return 8;
     if ((mask & ones) == ones || w->rule == RULE_STROBES) return 0;
     return w->rule == RULE_REST && w->rest ? 0 : 9;
 }
 
-static uint8_t begin(walk *w, uint8_t block, uint16_t at) {
-    if (block == CRITICAL && (w->has_critical || w->has_atomic)) return 15;
-    if (block == ATOMIC && w->has_atomic) return 15;
+static BW_HERE uint8_t begin(walk *w, uint8_t block, uint16_t at) {
+    if (block != OP_LOOP && (w->open[block] || w->open[OP_ATOMIC])) return 15;
     w->block[w->depth] = block;
     w->block_at[w->depth++] = at;
-    w->loops += block == LOOP;
-    w->has_critical += block == CRITICAL;
-    w->has_atomic += block == ATOMIC;
+    w->open[block]++;
     return 0;
 }
 
-static uint8_t end(walk *w, uint8_t block) {
+static BW_HERE uint8_t end(walk *w, uint8_t block) {
     if (!w->depth || w->block[w->depth - 1] != block) return 13;
     w->depth--;
-    w->loops -= block == LOOP;
-    w->has_critical -= block == CRITICAL;
-    w->has_atomic -= block == ATOMIC;
+    w->open[block]--;
     return 0;
 }
 
-static uint8_t skip(const walk *w, uint16_t at) {
-    uint8_t count = w->code[at + 1], depth = 0;
-    /* The cursor's way at each depth. What a loop moves counts as often as it turns. */
-    int16_t moved[NESTING + 3] = {0};
+static uint8_t skip(const walk *w, const uint8_t *op) {
+    uint8_t count = op[1], depth = 0;
+    /* The cursor's way: since the skip, and at the begin of each block. What a loop moves counts as
+     * often as it turns. */
+    int16_t moved = 0, before[NESTING + 2];
     if (!count) return 19;
-    at = (uint16_t)(at + op_length(w->code[at]));
     for (; count; count--) {
-        uint8_t opcode;
-        if (at >= w->length) return 20;
-        opcode = w->code[at];
-        if (opcode == 0x80 || opcode == 0x81 || opcode == 0x83 || opcode == 0x85) {
+        uint8_t block;
+        op += op_length(*op);
+        if (op >= w->code + w->length) return 20;
+        block = op_block(*op);
+        if (block & OP_END) {
+            if (!depth) return 20;
+            if (*op == 0x82 && moved != before[depth - 1]) return 21;
+            depth--;
+        } else if (block) {
             /* Deeper than any script may be: the walk refuses it where it stands. */
             if (depth == NESTING + 2) return 0;
-            moved[++depth] = 0;
-        } else if (opcode == 0x82 || opcode == 0x84 || opcode == 0x86) {
-            if (!depth) return 20;
-            if (opcode == 0x82 && moved[depth]) return 21;
-            depth--;
-            moved[depth] = (int16_t)(moved[depth] + moved[depth + 1]);
-        } else if (opcode == 0x87) {
+            before[depth++] = moved;
+        } else if (*op == 0x87) {
             return 20;
-        } else if (opcode == 0x44) {
+        } else if (*op == 0x44) {
             return 22;
-        } else if (opcode >= 0x10 && opcode <= 0x12) {
+        } else if (*op >= 0x10 && *op <= 0x12) {
             return 23;
         } else {
-            moved[depth] = (int16_t)(moved[depth] + moves(opcode));
+            moved += op_moves(op_is(*op));
         }
-        at = (uint16_t)(at + op_length(opcode));
     }
     if (depth) return 20;
-    return moved[0] ? 21 : 0;
+    return moved ? 21 : 0;
 }
 
-static uint8_t one(walk *w, const uint8_t *op, uint16_t at) {
-    if (w->finally && !straight(op[0])) return 18;
+static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
+    uint8_t block = op_block(op[0]);
+    if (w->finally && !(op_is(op[0]) & OP_STRAIGHT)) return 18;
+    if (block & OP_END) return end(w, block & (uint8_t)~OP_END);
     switch (op[0]) {
     case 0x10:
-        w->width = env_width(w->c, op[1]);
-        w->rule = env_rule(w->c, op[1]);
+        w->width = env_width(c, op[1]);
+        w->rule = env_rule(c, op[1]);
         return w->width ? 0 : 7;
     case 0x11: return lanes(w, op_get(op + 1, 4));
     case 0x12: w->rest = 1; return 0;
-    case 0x39: return 1u << op[1] > w->width ? 10 : 0;
+    case 0x39:
     case 0x50:
     case 0x51: return 1u << (op[1] & 3) > w->width ? 10 : 0;
     case 0x60:
-    case 0x61: return skip(w, at);
+    case 0x61: return skip(w, op);
     case 0x80:
     case 0x81:
-        if (w->loops == NESTING) return 11;
+        if (w->open[OP_LOOP] == NESTING) return 11;
         if (op[0] == 0x80 && op_get(op + 1, 4) == 0) return 12;
-        return begin(w, LOOP, at);
-    case 0x82: return end(w, LOOP);
+        break;
     case 0x83:
         if (op_get(op + 1, 4) > CRITICAL_MS) return 16;
-        return begin(w, CRITICAL, at);
-    case 0x84: return end(w, CRITICAL);
-    case 0x85: return begin(w, ATOMIC, at);
-    case 0x86: return end(w, ATOMIC);
+        break;
     case 0x87:
         if (w->depth) return 18;
         w->finally = 1;
-        return 0;
-    default: return 0;
     }
+    return block ? begin(w, block, at) : 0;
 }
 
-bw_need script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length,
-                     uint32_t n) {
-    bw_need need = {0};
+BW_HERE void script_check(bw_core *c, const bw_limits *l, const uint8_t *code, uint16_t length,
+                          uint32_t n, bw_need *need) {
     walk w = {0};
     uint16_t at;
-    w.c = c;
+    uint8_t why = 0;
+    memset(need, 0, sizeof *need);
     w.code = code;
     w.length = length;
-    if (!length) need.refused = 1;
+    if (!length) why = 1;
     if (length > l->bytes) {
-        need.refused = 2;
-        need.at = l->bytes;
+        need->at = l->bytes;
+        why = 2;
     }
     /* First that it is a row of operations at all. */
-    for (at = 0; at < length && !need.refused; at = (uint16_t)(at + op_length(code[at]))) {
+    for (at = 0; at < length && !why; at += op_length(code[at])) {
         uint8_t bytes = op_length(code[at]);
-        need.at = at;
+        need->at = at;
         if (!bytes) {
-            need.refused = 3;
+            why = 3;
         } else if (bytes > length - at) {
-            need.refused = 4;
+            why = 4;
         } else if (!means_something(code + at)) {
-            need.refused = 5;
+            why = 5;
         }
     }
-    if (!need.refused && code[0] != 0x10) {
-        need.refused = 6;
-        need.at = 0;
+    if (!why && code[0] != 0x10) {
+        need->at = 0;
+        why = 6;
     }
-    for (at = 0; at < length && !need.refused; at = (uint16_t)(at + op_length(code[at]))) {
-        need.at = at;
-        need.refused = one(&w, code + at, at);
-        if (code[at] == 0x39 || code[at] == 0x70 || code[at] == 0x81) need.uses_n = 1;
-        if (code[at] == 0x70) need.sweeps = 1;
+    for (at = 0; at < length && !why; at += op_length(code[at])) {
+        uint8_t opcode = code[at];
+        need->at = at;
+        why = one(c, &w, code + at, at);
+        if (opcode == 0x39 || opcode == 0x70 || opcode == 0x81) need->uses_n = 1;
+        if (opcode == 0x70) need->sweeps = 1;
     }
-    if (!need.refused && w.depth) {
-        need.refused = 14;
-        need.at = w.block_at[w.depth - 1];
+    if (!why && w.depth) {
+        need->at = w.block_at[w.depth - 1];
+        why = 14;
     }
-    if (!need.refused) script_measure(l, code, length, need.uses_n ? n : 1, &need);
-    return need;
+    need->refused = why;
+    if (!why) script_measure(l, code, length, need->uses_n ? n : 1, need);
 }

@@ -1,42 +1,42 @@
 /* DIGEST: checksum, AND and OR of many words, made here. */
+#include <stddef.h>
+
 #include "burst.h"
 
 /* Words between two pauses; each is short against every time that is kept. */
 #define SLICE 128
 
+/* Bytes of a request: nonce, slot, address, step, count, precharge; and those that begin a field. */
+#define BYTES 14
+#define STARTS 0x228D
+#define PRECHARGE 13
+
+static const bw_field found[] BD_ROM = {
+    {FIELD_32, offsetof(bw_sum, crc)}, {FIELD_32, offsetof(bw_sum, all)},
+    {FIELD_32, offsetof(bw_sum, any)},
+};
+
 uint8_t serve_digest(bw_core *c) {
-    uint8_t frame[16], *echo = frame + 2;
-    uint32_t count;
-    int16_t step;
-    bw_shape *s;
-    bw_burst burst;
+    bw_words w;
     bw_sum sum;
-    if (!burst_fields(c, echo, 14, 0x228D, 13)) return F_MALFORMED;
-    burst.address = burst_u32(echo + 3);
-    step = (int16_t)burst_u16(echo + 7);
-    count = burst_u32(echo + 9);
-    if (rail_refusal(c)) return rail_refusal(c);
-    s = shape_get(c, echo[2]);
-    if (!s) return F_NO_SHAPE;
-    if (span_check(c, burst.address, step, count)) return F_BEYOND;
-    work_whole(c, count);
-    burst_begin(c, &burst, s, step, echo[13]);
+    uint8_t code = burst_asked(c, &w, BYTES, STARTS, PRECHARGE);
+    if (code) return code;
+    burst_begin(c, &w, PRECHARGE);
     sum.crc = CRC_START;
-    sum.all = word_ones(s);
+    sum.all = word_ones(w.burst.shape);
     sum.any = 0;
-    while (count) {
-        uint8_t slice = burst_some(&burst, count < SLICE ? (uint8_t)count : SLICE);
+    while (w.count) {
+        uint8_t slice = burst_some(&w.burst, w.count < SLICE ? (uint8_t)w.count : SLICE);
         if (!breathe_short(c)) return work_fault(c);
-        burst_sum(c, &burst, slice, &sum);
-        count -= slice;
-        c->work_done += slice;
+        burst_sum(c, &w.burst, slice, &sum);
+        w.count -= slice;
+        c->work.done += slice;
     }
-    burst_summed(&burst, &sum);
+    burst_summed(&w.burst, &sum);
     if (!breathe(c)) return work_fault(c);
-    send_reply(c, frame, 16);
-    send32(c, crc_done(sum.crc));
-    send32(c, sum.all);
-    send32(c, sum.any);
+    sum.crc = crc_done(sum.crc);
+    send_reply(c, w.frame, BYTES + 2);
+    send_row(c, &sum, ROW_OF(found));
     send_end(c);
     return F_NONE;
 }

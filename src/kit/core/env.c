@@ -9,63 +9,63 @@ typedef struct {
 } active_line;
 
 uint8_t env_width(bw_core *c, uint8_t slot) {
-    return slot < BD_SHAPES && c->shape[slot].used ? c->shape[slot].width : 0;
+    const bw_shape *s = shape_get(c, slot);
+    return s ? s->width : 0;
 }
 
 /* No shape of this version has a strobe for each lane. What a space is, the host knows. */
-uint8_t env_rule(bw_core *c, uint8_t slot) {
+BW_HERE uint8_t env_rule(bw_core *c, uint8_t slot) {
     return env_width(c, slot) ? RULE_REST : RULE_NONE;
 }
 
-bool env_writes(bw_core *c, uint8_t slot) {
-    return c->shape[slot].writes;
+BW_HERE bool env_writes(bw_core *c, uint8_t slot) {
+    return shape_at(c, slot)->writes;
 }
 
-bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
+BW_HERE bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return permit_covers(c, slot, address & REACH, lanes);
 }
 
 static void counted(bw_core *c) {
-    if (c->work_done != 0xFFFFFFFFu) c->work_done++;
+    if (++c->work.done == 0) c->work.done--; /* no more than fits */
 }
 
 uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
     counted(c);
-    return cycle_read(c, &c->shape[slot], address & REACH);
+    return cycle_read(c, shape_at(c, slot), address & REACH);
 }
 
-uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
+BW_HERE uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
     counted(c);
-    return cycle_read_charged(c, &c->shape[slot], address & REACH, charge);
+    return cycle_read_charged(c, shape_at(c, slot), address & REACH, charge);
 }
 
-void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
+BW_HERE void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
     (void)lanes;
     counted(c);
-    cycle_write(c, &c->shape[slot], address & REACH, value);
+    cycle_write(c, shape_at(c, slot), address & REACH, value);
 }
 
 uint8_t env_line(bw_core *c, uint8_t line, bool active) {
-    static const active_line of[2] = {BD_RESET_LINE, BD_PROTECT_LINE};
+    static const active_line of[2] BD_ROM = {BD_RESET_LINE, BD_PROTECT_LINE};
     bw_levels moved;
     if (line == 2) {
         if (!BD_HAS_MARK) return E_NO_LINE;
         bd_mark(&c->bd, active);
         return E_GOOD;
     }
-    if (of[line].line >= BD_CONTROL_LINES) return E_NO_LINE;
-    moved.mask = (uint16_t)(1u << of[line].line);
-    moved.level = (active == (of[line].high != 0)) ? moved.mask : 0;
+    if (BD_ROM8(&of[line].line) >= BD_CONTROL_LINES) return E_NO_LINE;
+    moved.mask = (bd_lines_t)(1u << BD_ROM8(&of[line].line));
+    moved.level = (active == (BD_ROM8(&of[line].high) != 0)) ? moved.mask : 0;
     if (!lines_may_move(c, moved)) return E_NOT_PERMITTED;
-    c->line_moved |= moved.mask;
-    c->line_level = (uint16_t)((c->line_level & ~moved.mask) | moved.level);
+    c->moved = levels_then(c->moved, moved);
     shape_images(c);
-    bd_control_drive(&c->bd, c->held.mask | c->line_moved,
-                     (uint16_t)((c->held.level & ~c->line_moved) | c->line_level));
+    moved = levels_held(c);
+    bd_control_drive(&c->bd, moved.mask, moved.level);
     return E_GOOD;
 }
 
-bool env_ready(bw_core *c) {
+BW_HERE bool env_ready(bw_core *c) {
     return bd_ready(&c->bd);
 }
 

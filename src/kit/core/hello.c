@@ -1,4 +1,6 @@
 /* Who this is: HELLO, PING, and what a new session does away with. */
+#include <stddef.h>
+
 #include "parts.h"
 
 typedef struct {
@@ -8,27 +10,61 @@ typedef struct {
 
 static const control_line control[] BD_ROM = BD_CONTROL;
 static const uint32_t rates[] BD_ROM = BD_RATES;
-static const char firmware[] BD_ROM = BD_FIRMWARE;
-static const char board[] BD_ROM = BD_NAME;
 
-uint16_t hello_strobes(void) {
-    uint16_t mask = 0;
+/* HELLO's reply is these three pieces, the control lines and the rates. Names without their 0. */
+#define LOW_FIRST_2(n) (uint8_t)(n), (uint8_t)((uint16_t)(n) >> 8)
+#define LOW_FIRST_4(n) LOW_FIRST_2(n), LOW_FIRST_2((uint32_t)(n) >> 16)
+
+static const struct {
+    uint8_t firmware_length;
+    char firmware[sizeof BD_FIRMWARE - 1];
+    uint8_t board_length;
+    char board[sizeof BD_NAME - 1];
+    uint8_t lines[3];
+} names BD_ROM = {
+    sizeof BD_FIRMWARE - 1, BD_FIRMWARE, sizeof BD_NAME - 1, BD_NAME,
+    {BD_DATA_LINES, BD_ADDRESS_LINES, BD_CONTROL_LINES},
+};
+static const uint8_t facts[] BD_ROM = {
+    BD_PATH, 1, LOW_FIRST_2(BD_RAIL_MV), LOW_FIRST_2(BD_IO_MV), BD_IO_MEASURED,
+    LOW_FIRST_2(BD_INPUT_MV), LOW_FIRST_2(BD_LIMIT_MA), BD_SUPPLY, BD_SENSED,
+    LOW_FIRST_2(BD_RX_BODY), LOW_FIRST_2(BD_QUEUE), LOW_FIRST_2(BD_TX_BODY), BD_SHAPES, BD_SCRIPTS,
+    LOW_FIRST_2(BD_SCRIPT_BYTES), BD_RUNS, LOW_FIRST_2(BD_EMIT), LOW_FIRST_4(BD_CLOCK),
+    LOW_FIRST_4(BD_RESET_RATE), BD_RATE_COUNT,
+};
+static const uint8_t times[] BD_ROM = {
+    LOW_FIRST_2(BD_SETUP_NS), LOW_FIRST_2(BD_PULSE_NS), LOW_FIRST_2(BD_HOLD_NS),
+    LOW_FIRST_2(BD_RECOVER_NS), LOW_FIRST_2(BD_RELEASE_NS), 2, 0, 1,
+};
+
+/* Fields of the context that stand beside boot_id; see bw.h. */
+#define TOLD(field) offsetof(bw_core, field) - offsetof(bw_core, boot_id)
+
+static const bw_field previous[] BD_ROM = {
+    {FIELD_32, TOLD(previous_session)}, {FIELD_32, TOLD(previous_run)},
+    {FIELD_8, TOLD(previous_status)},
+};
+static const bw_field state[] BD_ROM = {
+    {FIELD_32, TOLD(boot_id)}, {FIELD_32, TOLD(rail_counter)}, {FIELD_8, TOLD(rail)},
+};
+static const bw_field runs[] BD_ROM = {
+    {FIELD_8, TOLD(working)}, {FIELD_32, TOLD(last_run)}, {FIELD_8, TOLD(last_status)},
+};
+static const bw_field counts[] BD_ROM = {
+    {FIELD_32, TOLD(good)}, {FIELD_32, TOLD(damaged)}, {FIELD_32, TOLD(overruns)},
+};
+
+bd_lines_t hello_strobes(void) {
+    bd_lines_t mask = 0;
     for (uint8_t n = 0; n < BD_CONTROL_LINES; n++)
-        if (BD_ROM8(&control[n].flags) & 1) mask |= (uint16_t)(1u << n);
+        if (BD_ROM8(&control[n].flags) & 1) mask |= (bd_lines_t)(1u << n);
     return mask;
 }
 
-bool hello_lists(uint32_t rate) {
+BW_HERE bool hello_lists(uint32_t rate) {
     for (uint8_t n = 0; n < BD_RATE_COUNT; n++)
         if (BD_ROM32(&rates[n]) == rate) return true;
     return false;
-}
-
-static void text(bw_core *c, const char *at) {
-    uint8_t length = 0;
-    while (BD_ROM8((const uint8_t *)at + length)) length++;
-    send8(c, length);
-    for (uint8_t n = 0; n < length; n++) send8(c, BD_ROM8((const uint8_t *)at + n));
 }
 
 /* What the host of an earlier session has given. */
@@ -38,95 +74,60 @@ void hello_forgets(bw_core *c) {
 }
 
 /* Everything that belongs to a session is new; the rail stays. */
-void hello_opens(bw_core *c, uint32_t session) {
-    c->previous_session = c->session;
-    c->previous_run = c->session ? c->last_run : 0;
-    c->previous_status = c->session ? c->last_status : 0;
-    c->session = session;
+BW_HERE void hello_opens(bw_core *c, uint32_t session) {
+    bw_core *o = BW_NEAR(c);
+    o->previous_session = o->session;
+    o->previous_run = o->last_run;
+    o->previous_status = o->last_status;
+    o->session = session;
     line_drop_waiting(c);
     send_forget(c);
-    c->owes = 0;
-    hold_release(c);
-    lines_release(c);
+    o->owes = 0;
+    bus_release(c);
     /* A run at work keeps shapes, permits and its script to its end. */
-    if (!c->working) hello_forgets(c);
-    if (c->working) {
-        c->ending = 1;
-        c->silent = !(c->work_kind == K_READ || c->work_kind == K_DIGEST || c->work_kind == K_WALK);
-        if (c->work_kind != K_RAIL) work_halt(c, E_SESSION);
+    if (!o->working) {
+        hello_forgets(c);
+    } else {
+        c->work.ending = 1;
+        c->work.silent =
+            !(c->work.fault.kind == K_READ || c->work.fault.kind == K_DIGEST || c->work.fault.kind == K_WALK);
+        if (c->work.fault.kind != K_RAIL) work_halt(c, E_SESSION);
     }
     chain_reset(c);
 }
 
-void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
+BW_HERE void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
     send_begin(c, K_HELLO | K_REPLY, tag);
     send8(c, BW_MAJOR);
     send8(c, BW_MINOR);
     send32(c, session);
-    send32(c, c->boot_id);
-    send32(c, c->rail_counter);
-    send32(c, c->ending ? work_bound_ms(c) : 0);
-    text(c, firmware);
-    text(c, board);
-    send8(c, BD_DATA_LINES);
-    send8(c, BD_ADDRESS_LINES);
-    send8(c, BD_CONTROL_LINES);
+    send_row(c, &c->boot_id, state, 2);
+    send32(c, c->work.ending ? work_bound_ms(c) : 0);
+    send_rom(c, &names, sizeof names);
     for (uint8_t n = 0; n < BD_CONTROL_LINES; n++) {
+        uint8_t length = 0;
+        while (BD_ROM8((const uint8_t *)control[n].name + length)) length++;
         send8(c, BD_ROM8(&control[n].flags));
-        text(c, control[n].name);
+        send8(c, length);
+        send_rom(c, control[n].name, length);
     }
-    send8(c, BD_PATH);
-    send8(c, 1);
-    send16(c, BD_RAIL_MV);
-    send16(c, BD_IO_MV);
-    send8(c, BD_IO_MEASURED);
-    send16(c, BD_INPUT_MV);
-    send16(c, BD_LIMIT_MA);
-    send8(c, BD_SUPPLY);
-    send8(c, BD_SENSED);
-    send16(c, BD_RX_BODY);
-    send16(c, BD_QUEUE);
-    send16(c, BD_TX_BODY);
-    send8(c, BD_SHAPES);
-    send8(c, BD_SCRIPTS);
-    send16(c, BD_SCRIPT_BYTES);
-    send8(c, BD_RUNS);
-    send16(c, BD_EMIT);
-    send32(c, BD_CLOCK);
-    send32(c, BD_RESET_RATE);
-    send8(c, BD_RATE_COUNT);
+    send_rom(c, facts, sizeof facts);
     for (uint8_t n = 0; n < BD_RATE_COUNT; n++) send32(c, BD_ROM32(&rates[n]));
-    send16(c, BD_SETUP_NS);
-    send16(c, BD_PULSE_NS);
-    send16(c, BD_HOLD_NS);
-    send16(c, BD_RECOVER_NS);
-    send16(c, BD_RELEASE_NS);
-    send8(c, 2);
-    send8(c, 0);
-    send8(c, 1);
-    send32(c, c->previous_session);
-    send32(c, c->previous_run);
-    send8(c, c->previous_status);
+    send_rom(c, times, sizeof times);
+    send_row(c, &c->boot_id, ROW_OF(previous));
     send_end(c);
 }
 
-void ping_answer(bw_core *c, uint8_t tag) {
-    uint16_t now = rail_mv(c), lowest = c->lowest;
-    if (!BD_SENSED || c->rail != RAIL_ON || now < lowest) lowest = now;
-    c->lowest = now;
+BW_HERE void ping_answer(bw_core *c, uint8_t tag) {
+    uint16_t now = rail_mv(c);
+    if (!BD_SENSED || c->rail != RAIL_ON || now < c->lowest) c->lowest = now;
     send_begin(c, K_PING | K_REPLY, tag);
-    send32(c, c->boot_id);
-    send32(c, c->rail_counter);
-    send8(c, c->rail);
+    send_row(c, &c->boot_id, ROW_OF(state));
     send16(c, now);
-    send16(c, lowest);
+    send16(c, c->lowest);
     send8(c, (uint8_t)(bd_ready(&c->bd) | BD_WRITE_LOCKED(&c->bd) << 1));
-    send8(c, c->working);
-    send32(c, c->last_run);
-    send8(c, c->last_status);
+    send_row(c, &c->boot_id, ROW_OF(runs));
     send16(c, permit_seconds(c));
-    send32(c, c->good);
-    send32(c, c->damaged);
-    send32(c, c->overruns);
+    send_row(c, &c->boot_id, ROW_OF(counts));
     send_end(c);
 }

@@ -1,4 +1,6 @@
 /* What a script takes, emits and lasts, found without running it. */
+#include <string.h>
+
 #include "script.h"
 
 /* Times are whole microseconds, each piece rounded up: 64-bit arithmetic would be the largest part of
@@ -15,6 +17,16 @@ typedef struct {
     uint32_t times; /* of the loop that this row is in */
 } row;
 
+/* Seen through a pointer, the rows last: so is everything near for a small controller. */
+typedef struct {
+    const bw_limits *l;
+    uint32_t n, critical;  /* ms */
+    uint32_t atomic, held; /* when it began; the longest */
+    uint32_t before;       /* when `finally` began */
+    row *r;                /* the innermost loop's */
+    row rows[5];
+} measuring;
+
 static uint32_t sum(uint32_t a, uint32_t b) {
     return a > FULL - b ? FULL : a + b;
 }
@@ -23,8 +35,16 @@ static uint32_t product(uint32_t a, uint32_t b) {
     return a && b > FULL / a ? FULL : a * b;
 }
 
-static uint32_t us(uint32_t ns) {
-    return (ns + 999) / 1000;
+static uint32_t thousands(uint32_t n) {
+    return (n + 999) / 1000;
+}
+
+static void add(uint32_t *to, uint32_t by) {
+    *to = sum(*to, by);
+}
+
+static BW_HERE void longest(uint32_t *of, uint32_t other) {
+    if (other > *of) *of = other;
 }
 
 static void touch(row *r, int32_t at, uint16_t op) {
@@ -38,106 +58,128 @@ static void touch(row *r, int32_t at, uint16_t op) {
     }
 }
 
-static uint32_t lasts(const bw_limits *l, const uint8_t *op, uint32_t n) {
-    uint32_t own = 0;
+/* The time of so many cycles and operations. */
+static uint32_t us(const measuring *m, uint8_t cycles, uint8_t operations) {
+    return thousands(cycles * m->l->cycle_ns + operations * m->l->op_ns);
+}
+
+static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
+    uint8_t cycles = is & OP_CYCLE ? 1 : 0, operations = 0, ms_at = 0;
+    uint32_t own = 0, times = 1;
     switch (op[0]) {
     case 0x50:
     case 0x51:
-        own = sum(product(op_get(op + 6, 4), 1000), us(6 * l->cycle_ns + 2 * l->op_ns) + 2);
+        cycles = 6;
+        ms_at = 6;
         break;
-    case 0x52: own = sum(product(op_get(op + 1, 4), 1000), us(2 * l->op_ns) + 2); break;
-    case 0x53: own = op_get(op + 1, 4); break;
-    case 0x70: own = product(us((op[1] & 15) * l->cycle_ns + l->op_ns), n); break;
-    default:
-        if ((op[0] >= 0x30 && op[0] <= 0x39) || (op[0] >= 0x40 && op[0] <= 0x43))
-            own = us(l->cycle_ns);
+    case 0x52: ms_at = 1; break;
+    case 0x53:
+        own = op_get(op + 1, 4);
+        if (own > FULL) own = FULL;
+        break;
+    case 0x70:
+        cycles = op[1] & 15;
+        operations = 1;
+        times = m->n;
     }
-    return own > FULL ? FULL : sum(own, us(l->op_ns));
+    if (ms_at) {
+        own = sum(product(op_get(op + ms_at, 4), 1000), 2); /* the time-out, and two pauses */
+        operations = 2;
+    }
+    add(&m->r->time, own);
+    add(&m->r->time, product(us(m, cycles, operations), times));
+    add(&m->r->time, us(m, 0, 1));
 }
 
-static void take(row *r, const bw_limits *l, const uint8_t *op, uint16_t at, uint32_t n) {
-    r->time = sum(r->time, lasts(l, op, n));
-    r->emitted += op[0] == 0x44;
-    if (op[0] == 0x60 || op[0] == 0x23 || op[0] == 0x38 || (op[0] == 0x50 && !(op[1] & 0x10)))
-        touch(r, r->net + 1, at);
-    if (op[0] == 0x23 || op[0] == 0x38 || op[0] == 0x46) r->net++;
-    if (op[0] == 0x45) r->net--;
+static BW_HERE void take(measuring *m, const uint8_t *op, uint16_t at) {
+    row *r = m->r;
+    uint8_t is = op_is(op[0]);
+    lasts(m, op, is);
+    if (op[0] == 0x44) r->emitted++;
+    if (is & OP_LOOKS && !(op[0] == 0x50 && op[1] & 0x10)) touch(r, r->net + 1, at);
+    r->net += op_moves(is);
     touch(r, r->net, at);
 }
 
 /* Half of what fits, so that a few more never turn the sign. */
-static int32_t far(int32_t from, uint32_t on) {
-    uint32_t at = on > FULL / 2 ? FULL / 2 : on;
-    return from > (int32_t)(FULL / 2) - (int32_t)at ? (int32_t)(FULL / 2) : from + (int32_t)at;
+static BW_HERE int32_t far(int32_t from, uint32_t on) {
+    const int32_t most = (int32_t)(FULL / 2);
+    if (on > FULL / 2) return most;
+    from += (int32_t)on;
+    return from > most ? most : from;
 }
 
 /* `body`, so often: turns only move on, so the first goes furthest back and the last furthest on. */
 static void turn(row *outer, const row *body) {
-    uint32_t net = (uint32_t)body->net;
     touch(outer, outer->net + body->least, body->least_at);
-    touch(outer, far(outer->net, product(net, body->times - 1)) + body->most, body->most_at);
-    outer->net = far(outer->net, product(net, body->times));
-    outer->time = sum(outer->time, product(body->time, body->times));
-    outer->emitted = sum(outer->emitted, product(body->emitted, body->times));
+    outer->net = far(outer->net, product((uint32_t)body->net, body->times));
+    touch(outer, outer->net - body->net + body->most, body->most_at);
+    add(&outer->time, product(body->time, body->times));
+    add(&outer->emitted, product(body->emitted, body->times));
 }
 
-static void refuse(bw_need *need, uint8_t number, uint16_t at) {
-    need->refused = number;
-    need->at = at;
+/* The next operation; blocks are whole and nested, so much is known. */
+static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
+    uint32_t span;
+    if (op[0] == 0x39 && op[1] < 2 && (m->n - 1) >> (8u << op[1])) return 26;
+    if (op[0] == 0x85) m->atomic = m->r->time;
+    if (op[0] == 0x87) m->before = m->r->time;
+    take(m, op, at);
+    switch (op[0]) {
+    case 0x80:
+    case 0x81:
+        memset(++m->r, 0, sizeof *m->r);
+        m->r->times = op[0] == 0x80 ? op_get(op + 1, 4) : m->n;
+        break;
+    case 0x82:
+        if (m->r->net < 0) return 25;
+        m->r--;
+        turn(m->r, m->r + 1);
+        break;
+    case 0x83:
+        longest(&m->critical, op_get(op + 1, 4));
+        break;
+    case 0x86:
+        span = m->r->time - m->atomic;
+        longest(&m->held, span);
+        if (span > ATOMIC_US) return 17;
+    }
+    return 0;
+}
+
+static BW_HERE uint8_t judge(measuring *m, bw_need *need) {
+    const row *r = m->rows;
+    uint32_t span;
+    need->payload = r->net < (int32_t)(FULL / 2) ? (uint32_t)r->net : 0xFFFFFFFFu;
+    need->emitted = r->emitted;
+    span = product(m->held, 2);
+    if (m->before <= r->time) span = sum(span, r->time - m->before);
+    need->stop_ms = sum(m->critical, thousands(span));
+    need->at = 0;
+    if (r->least < 0) {
+        need->at = r->least_at;
+        return 24;
+    }
+    if (r->most > r->net) {
+        need->at = r->most_at;
+        return 24;
+    }
+    if (r->time > LONGEST_US) return 27;
+    return r->emitted > m->l->emitted ? 28 : 0;
 }
 
 void script_measure(const bw_limits *l, const uint8_t *code, uint16_t length, uint32_t n,
                     bw_need *need) {
-    row rows[5] = {{0}}, *r = rows;
-    uint32_t atomic = 0, held = us(l->op_ns + 8 * l->cycle_ns), before = 0, span;
-    uint32_t critical = 0;
-    bool tidy = false;
-    for (uint16_t at = 0; at < length; at = (uint16_t)(at + op_length(code[at]))) {
-        const uint8_t *op = code + at;
-        uint8_t lane = 0;
-        if (op[0] == 0x39) lane = (uint8_t)(8u << op[1]);
-        if (lane && lane < 32 && (n - 1) >> lane) {
-            refuse(need, 26, at);
-            return;
-        }
-        if (op[0] == 0x83 && op_get(op + 1, 4) > critical) critical = op_get(op + 1, 4);
-        if (op[0] == 0x85) atomic = r->time;
-        if (op[0] == 0x87) {
-            before = r->time;
-            tidy = true;
-        }
-        take(r, l, op, at, n);
-        if (op[0] == 0x80 || op[0] == 0x81) {
-            row fresh = {0};
-            *++r = fresh;
-            r->times = op[0] == 0x80 ? op_get(op + 1, 4) : n;
-        } else if (op[0] == 0x82) {
-            if (r->net < 0) {
-                refuse(need, 25, at);
-                return;
-            }
-            r--;
-            turn(r, r + 1);
-        } else if (op[0] == 0x86) {
-            span = r->time - atomic;
-            if (span > held) held = span;
-            if (span > ATOMIC_US) {
-                refuse(need, 17, at);
-                return;
-            }
-        }
+    measuring m = {0};
+    m.l = l;
+    m.n = n;
+    m.r = m.rows;
+    m.held = us(&m, 8, 1);
+    m.before = 0xFFFFFFFFu;
+    for (uint16_t at = 0; at < length; at += op_length(code[at])) {
+        need->at = at;
+        need->refused = one(&m, code + at, at);
+        if (need->refused) return;
     }
-    if (r->least < 0) {
-        refuse(need, 24, r->least_at);
-    } else if (r->most > r->net) {
-        refuse(need, 24, r->most_at);
-    } else if (r->time > LONGEST_US) {
-        refuse(need, 27, 0);
-    } else if (r->emitted > l->emitted) {
-        refuse(need, 28, 0);
-    }
-    need->payload = r->net < (int32_t)(FULL / 2) ? (uint32_t)r->net : 0xFFFFFFFFu;
-    need->emitted = r->emitted;
-    span = sum(product(held, 2), tidy ? r->time - before : 0);
-    need->stop_ms = sum(critical, (span + 999) / 1000);
+    need->refused = judge(&m, need);
 }

@@ -30,6 +30,20 @@ uint8_t take_below(bw_core *c, uint8_t limit);
 void take_bad(bw_core *c, uint16_t at);
 bool take_end(bw_core *c); /* nothing is left, and nothing was wrong */
 
+/* fields.c: rows of fields, in program memory. A field is a byte below a limit, or of this kind;
+ * a width is 1, 2 or 4. */
+enum { FIELD_FLAG = 2, FIELD_8 = 252, FIELD_WIDTH, FIELD_16, FIELD_32 };
+typedef struct {
+    uint8_t kind;
+    uint8_t at; /* in the struct, or from its base */
+} bw_field;
+#define ROW_BYTES 32 /* of one that is sent, at most */
+#define ROW_OF(row) row, sizeof(row) / sizeof *(row)
+void take_row(bw_core *c, void *to, const bw_field *row, uint8_t count);
+uint8_t take_all(bw_core *c, void *to, const bw_field *row, uint8_t count); /* and that is all */
+void send_row(bw_core *c, const void *from, const bw_field *row, uint8_t count);
+void send_rom(bw_core *c, const void *from, uint8_t count);
+
 /* send.c: frames out. */
 void send_pump(bw_core *c);
 void send_begin(bw_core *c, uint8_t kind, uint8_t tag);
@@ -47,14 +61,13 @@ void send_drain(bw_core *c); /* until the last stop bit has left */
 /* answer.c: what comes in, and what is answered at once. */
 void answer_frame(bw_core *c); /* a good frame stands at `body` */
 void answer_owed(bw_core *c);
-void answer_fault(bw_core *c, uint8_t kind, uint8_t tag, uint32_t id, uint8_t code, uint32_t detail);
-void answer_fault_soon(bw_core *c, uint8_t code, uint32_t detail);
+void answer_fault(bw_core *c, const bw_fault *f);
 uint32_t answer_id(bw_core *c); /* nonce or run id of the request that is looked at */
 
 /* hello.c */
 void hello_opens(bw_core *c, uint32_t session); /* a new session */
 void hello_forgets(bw_core *c);
-uint16_t hello_strobes(void); /* control lines that the board names write strobes */
+bd_lines_t hello_strobes(void); /* control lines that the board names write strobes */
 bool hello_lists(uint32_t rate);
 void hello_answer(bw_core *c, uint8_t tag, uint32_t session);
 void ping_answer(bw_core *c, uint8_t tag);
@@ -65,7 +78,11 @@ void work_whole(bw_core *c, uint32_t whole);
 uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
 void work_halt(bw_core *c, uint8_t cause);
+void work_rate(bw_core *c, uint32_t rate); /* the line's, when all has been sent */
+uint32_t ms_since(bw_core *c, uint32_t since); /* cut */
+bool ms_past(bw_core *c, const uint32_t *since, uint16_t ms);
 uint32_t ms_ticks(uint32_t ms);
+uint32_t us_ticks(uint32_t us);
 
 /* The same at little cost, between two words: what came is taken, what is due goes out, and now and
  * then the rest is done. */
@@ -74,7 +91,7 @@ BW_HOT bool breathe_short(bw_core *c) {
     if (bd_tx_free(&c->bd)) send_pump(c);
 #endif
     bd_idle(&c->bd);
-    if (c->head == c->scan && c->beat == bd_beat(&c->bd)) return c->cause == E_GOOD;
+    if (c->in.head == c->in.scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
     return breathe(c);
 }
 
@@ -95,23 +112,32 @@ uint8_t serve_run(bw_core *c);
 uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail);
 void reply_begin(bw_core *c); /* kind and tag of the request at work */
 void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count);
+/* With the request's bytes after kind and tag, 24 at most. */
+void reply_echo(bw_core *c, uint8_t count);
 
 /* rail.c */
 void rail_poll(bw_core *c);
 void rail_open(bw_core *c, uint8_t state);
+bool rail_closed(const bw_core *c); /* the switch */
 uint8_t rail_refusal(bw_core *c); /* of a request that needs the rail; 0: it is on */
 uint16_t rail_mv(bw_core *c);
 
 /* shape.c */
+bw_shape *shape_at(bw_core *c, uint8_t slot);  /* of a slot that there is */
 bw_shape *shape_get(bw_core *c, uint8_t slot); /* NULL: none there */
-uint8_t shape_count(const bw_core *c);
+uint8_t shape_count(bw_core *c);
 void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now on */
 void shape_images(bw_core *c);
+uint32_t ones_of(uint8_t width); /* all lines of a word of so many bytes */
 uint32_t word_ones(const bw_shape *s);
+uint8_t lowest_bit(uint16_t mask); /* of a mask that is not 0 */
 bw_levels levels_then(bw_levels under, bw_levels over);
+bw_levels levels_held(const bw_core *c); /* with what scripts have moved */
+bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup);
 bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown);
 
 /* cycle.c */
+void bus_free(bw_core *c); /* neither data nor address lines are driven */
 void cycle_ready(bw_core *c); /* the bus is made ready for cycles */
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address);
 uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge);
@@ -119,27 +145,31 @@ void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value
 void cycle_strobe(bw_core *c, const bw_shape *s, uint32_t address, bool write, uint32_t value,
                   bool mark);
 void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write);
-uint8_t span_check(bw_core *c, uint32_t address, int32_t step, uint32_t count);
+uint8_t span_check(bw_core *c, uint32_t address, int16_t step, uint32_t count);
+uint8_t reach_check(bw_core *c, uint32_t address); /* the same for one address */
 
 /* lines.c, hold.c */
 void lines_release(bw_core *c);
 void lines_again(bw_core *c); /* control lines that LINES drives, after all were driven anew */
 bool lines_may_move(bw_core *c, bw_levels moved); /* may a script bring a line to this level? */
 void hold_release(bw_core *c);
+void bus_release(bw_core *c); /* both */
 
 /* permit.c */
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
+/* The window has all words from `first` to `last`, and writes go to all lines. */
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last);
 bool permit_lives(bw_core *c, uint8_t slot);
 bool permit_lines(bw_core *c, uint8_t slot); /* 255: of any shape */
-void permit_keep(bw_core *c); /* a run begins: it keeps what holds now */
-void permit_poll(bw_core *c, uint32_t now);
+uint16_t permit_keep(bw_core *c); /* a run begins: it keeps what holds now, a bit for each slot */
+void permit_poll(bw_core *c);
 uint16_t permit_seconds(bw_core *c);
 
 /* chain.c */
-bool chain_place(bw_core *c, bw_place *place); /* takes session, chain, run and after */
-uint8_t chain_judge(bw_core *c, const bw_place *place, uint32_t request, bw_kept **again);
-bw_kept *chain_begin(bw_core *c, const bw_place *place, uint32_t request);
+void chain_place(bw_core *c, bw_place *place); /* takes session, chain, run and after */
+/* May it begin? F_ANSWERED if it has before: then it gets the same answer. */
+uint8_t chain_judge(bw_core *c, const bw_place *place);
+bw_kept *chain_begin(bw_core *c, const bw_place *place);
 void chain_end(bw_core *c, bw_kept *kept, uint8_t status);
 void chain_halt(bw_core *c);
 void chain_reset(bw_core *c);

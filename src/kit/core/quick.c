@@ -4,6 +4,8 @@
  *
  * A row does what the interpreter would do. That the board does not look at the line within a turn
  * nobody can see: only loops are translated whose cycles all stand in a critical or atomic stretch. */
+#include <string.h>
+
 #include "cycle.h"
 #include "script.h"
 
@@ -15,28 +17,40 @@
 
 /* Can the row be made for so many turns from `a` on? */
 static bool fits(bw_core *c, uint32_t a, uint32_t turns) {
-    const bw_row *row = &c->run.row;
-    int32_t low = row->low, high = row->high;
-    row_spread(&low, &high, row->net, (uint16_t)turns);
-    return low > high || permit_window(c, row->shape, a + (uint32_t)low, a + (uint32_t)high);
+    const bw_row *row = BW_NEAR(&c->run.row);
+    int32_t far = (int32_t)row->net * (int32_t)(turns - 1); /* from the first turn to the last */
+    uint32_t low = a + (uint32_t)(int32_t)row->low, high = a + (uint32_t)(int32_t)row->high;
+    if (turns > MOST_TURNS) return false;
+    if (row->low > row->high) return true;
+    if (far < 0) {
+        low += (uint32_t)far;
+    } else {
+        high += (uint32_t)far;
+    }
+    return permit_window(c, row->shape, low, high);
 }
 
 static bool plain(bw_core *c, uint8_t shape) {
-    uint32_t ones = env_width(c, shape) == 4 ? 0xFFFFFFFFu : (1ul << 8 * env_width(c, shape)) - 1;
-    return env_width(c, shape) && env_writes(c, shape) && (c->run.mask & ones) == ones &&
-           c->run.pay_width == env_width(c, shape);
+    const bw_run *r = BW_NEAR(&c->run);
+    const bw_shape *s = shape_get(c, shape);
+    return s && s->writes && s->width == r->pay_width && !(word_ones(s) & ~r->mask);
+}
+
+/* It is of this script and this N. */
+static bool same(bw_core *c) {
+    const bw_run *r = BW_NEAR(&c->run);
+    const bw_row *row = BW_NEAR(&c->run.row);
+    return row->there && row->slot == r->slot && row->n == r->n;
 }
 
 /* The loop that has just begun. The row of a run before is still there if nothing but runs has come
  * since, so shapes, permits and the script are what they were. */
 void quick_begin(bw_core *c) {
-    bw_run *r = &c->run;
-    bw_row *row = &r->row;
-    uint32_t turns = r->loop_left[r->depth - 1];
+    bw_run *r = BW_NEAR(&c->run);
+    bw_row *row = BW_NEAR(&r->row);
     uint16_t at = r->loop_at[r->depth - 1];
-    if (r->quick || turns > MOST_TURNS || !plain(c, r->shape)) return;
-    if (!row->there || row->slot != r->slot || row->shape != r->shape || row->at != at ||
-        row->n != r->n) {
+    if (r->quick || !plain(c, r->shape)) return;
+    if (!same(c) || row->shape != r->shape || row->at != at) {
         row->there = 0;
         row->shape = r->shape;
         if (!row_make(c, at)) return;
@@ -44,16 +58,14 @@ void quick_begin(bw_core *c) {
         row->slot = r->slot;
         row->n = r->n;
     }
-    if (fits(c, r->a, turns)) r->quick = r->depth;
+    if (fits(c, r->a, r->loop_left[r->depth - 1])) r->quick = r->depth;
 }
 
 /* A run begins whose row is there, with all of its script: it goes on in the loop. */
 void quick_whole(bw_core *c) {
-    bw_run *r = &c->run;
-    bw_row *row = &r->row;
-    if (!row->there || !row->whole || row->slot != r->slot || row->n != r->n ||
-        r->n > MOST_TURNS || !plain(c, row->shape) || !fits(c, r->b, r->n))
-        return;
+    bw_run *r = BW_NEAR(&c->run);
+    bw_row *row = BW_NEAR(&r->row);
+    if (!same(c) || !row->whole || !plain(c, row->shape) || !fits(c, r->b, r->n)) return;
     r->shape = row->shape;
     r->a = r->b;
     r->at = r->loop_at[0] = row->at;
@@ -64,17 +76,18 @@ void quick_whole(bw_core *c) {
 
 /* The wait in which a turn stands: the interpreter goes on with it. */
 static uint8_t into_wait(bw_core *c, const bw_quick *q) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
+    bw_waiting *w = BW_NEAR(&c->run.wait);
     uint32_t now = env_now(c);
     uint8_t why;
     r->at = (uint16_t)(q->row[0] | q->row[1] << 8);
     r->cursor = (uint16_t)(r->cursor - q->row[2]);
     why = wait_begin(c, r->code + r->at);
-    r->since = now - q->lasted;
-    for (uint8_t lane = 0, byte = 0; byte < 4; lane++, byte = (uint8_t)(byte + (1 << (r->how & 3)))) {
-        if (!(r->open >> lane & 1) || !(q->left >> byte & 1)) continue;
-        r->open ^= (uint8_t)(1 << lane);
-        r->lane[lane] = LANE_DONE;
+    w->since = now - q->lasted;
+    for (uint8_t lane = 0, bit = 1; lane < 4; lane++, bit <<= 1) {
+        if (!(w->open & bit) || !(q->left >> (lane << (w->how & 3)) & 1)) continue;
+        w->open ^= bit;
+        w->lane[lane] = LANE_DONE;
     }
     if (r->row.stretch) {
         r->critical = 1;
@@ -97,46 +110,46 @@ static const uint8_t *words_of(bw_core *c, uint16_t at, uint16_t bytes, uint8_t 
 
 /* Turns in a row; true if it ends in a wait. */
 bool quick_turns(bw_core *c, uint8_t *why) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
+    bw_row *row = BW_NEAR(&c->run.row);
     bw_quick *q = bd_quick_state(c);
     uint32_t *left = &r->loop_left[r->depth - 1];
     uint8_t width = r->pay_width, turns = *left > 255 ? 255 : (uint8_t)*left;
     const uint8_t *payload =
         words_of(c, line_index(r->pay_at, (uint16_t)(r->cursor * width)),
-                 (uint16_t)(r->row.words * width), &turns);
+                 (uint16_t)(row->words * width), &turns);
     q->a = r->a;
     q->d = r->d;
     q->turns = turns;
-    q->row = q->body = c->scratch + r->row.body;
-    if (r->row.lead) q->row = c->scratch;
-    r->row.lead = 0;
+    q->row = q->body = c->scratch + row->body;
+    if (row->lead) q->row = c->scratch;
+    row->lead = 0;
     q->payload = payload;
     q->waits = q->waited = 0;
     bd_quick_run(c);
-    if (c->scan == c->head) r->row.polled = bd_beat(&c->bd);
+    if (c->in.scan == c->in.head) row->polled = bd_beat(&c->bd);
     turns = (uint8_t)(turns - q->turns);
     r->a = q->a;
     r->d = q->d;
     r->cursor = (uint16_t)(r->cursor + ((uint16_t)(q->payload - payload) >> (width >> 1)));
     *left -= turns;
     if (q->waited) {
-        uint8_t lanes = (uint8_t)(width >> (r->row.how & 3));
-        for (uint8_t lane = 0; lane < 4; lane++)
-            r->lane[lane] = lane < lanes ? LANE_DONE : LANE_NONE;
+        memset(r->wait.lane, LANE_NONE, 4);
+        memset(r->wait.lane, LANE_DONE, width >> (row->how & 3));
     }
-    c->work_done += turns;
+    c->work.done += turns;
     if (q->waits) {
         *why = into_wait(c, q);
         return true;
     }
     if (!*left) {
-        r->at = (uint16_t)(r->row.end + 1);
+        r->at = (uint16_t)(row->end + 1);
         r->depth--;
         r->quick = 0;
-        if (r->row.tail) {
+        if (row->tail) {
             q->turns = 1;
             q->a = r->b;
-            q->row = c->scratch + r->row.tail;
+            q->row = c->scratch + row->tail;
             bd_quick_run(c);
             r->at = r->length;
             r->tidying = 1;

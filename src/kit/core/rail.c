@@ -1,4 +1,6 @@
 /* The module's supply. */
+#include <stddef.h>
+
 #include "parts.h"
 
 #define OFF_MV 300u
@@ -6,46 +8,46 @@
 #define STEADY_MS 1u
 #define STEADY_MV 20u
 
-uint16_t rail_mv(bw_core *c) {
+BW_HERE uint16_t rail_mv(bw_core *c) {
     if (BD_SENSED) return bd_rail_mv(&c->bd);
     return c->rail == RAIL_ON || c->rail == RAIL_RISING ? BD_RAIL_MV : 0;
 }
 
-static bool closed(const bw_core *c) {
+bool rail_closed(const bw_core *c) {
     return c->rail == RAIL_ON || c->rail == RAIL_RISING;
 }
 
 uint8_t rail_refusal(bw_core *c) {
-    if (c->rail == RAIL_ON) return F_NONE;
-    if (c->rail == RAIL_TRIPPED) return fault_of(c, c->rail_fault, c->rail_detail);
+    bw_core *o = BW_NEAR(c);
+    if (o->rail == RAIL_ON) return F_NONE;
+    if (o->rail == RAIL_TRIPPED) return fault_of(c, o->rail_fault, o->rail_detail);
     return fault_of(c, F_RAIL_OFF, 0);
 }
 
 /* The order matters: low on a control line would select battery-backed RAM while the supply falls. */
 void rail_open(bw_core *c, uint8_t state) {
-    bool was = closed(c);
+    bw_core *o = BW_NEAR(c);
+    bool was = rail_closed(c);
     for (uint8_t n = 0; n < BD_SHAPES; n++) c->permit[n].used = 0;
     chain_halt(c);
     if (was) {
         c->holding = c->lines_set = 0;
         bd_control(&c->bd, c->held.level);
-        bd_data_free(&c->bd);
-        bd_address_drive(&c->bd, false);
+        bus_free(c);
         bd_rail(&c->bd, false);
         bd_control_drive(&c->bd, 0, 0);
-        c->bus_out = c->was_read = 0;
+        c->was_read = 0;
         c->held.mask = c->held.level = 0;
-        c->line_moved = c->line_level = 0;
-        c->control_late = 0;
-        c->rail_counter++;
-        c->rail_since = bd_now(&c->bd);
-    } else if (c->rail == RAIL_OFF) {
+        c->moved = c->held;
+        o->rail_counter++;
+        o->rail_since = bd_now(&c->bd);
+    } else if (o->rail == RAIL_OFF) {
         return;
-    } else if (state == RAIL_FALLING && c->rail == RAIL_TRIPPED) {
-        c->rail = RAIL_FALLING;
+    } else if (state == RAIL_FALLING && o->rail == RAIL_TRIPPED) {
+        o->rail = RAIL_FALLING;
         return;
     }
-    c->rail = state;
+    o->rail = state;
 }
 
 static void trip(bw_core *c, uint8_t code, uint32_t detail) {
@@ -61,13 +63,13 @@ static void trip(bw_core *c, uint8_t code, uint32_t detail) {
 void rail_poll(bw_core *c) {
     uint16_t mv;
     if (c->rail == RAIL_OFF) return;
-    if (closed(c) && bd_over_current(&c->bd)) {
+    if (rail_closed(c) && bd_over_current(&c->bd)) {
         trip(c, F_OVER_CURRENT, 0);
         return;
     }
     if (c->rail == RAIL_FALLING) {
         bool fallen = BD_SENSED ? bd_rail_mv(&c->bd) < OFF_MV
-                                : bd_now(&c->bd) - c->rail_since >= ms_ticks(FALL_MS);
+                                : ms_past(c, &c->rail_since, FALL_MS);
         if (fallen) c->rail = RAIL_OFF;
         return;
     }
@@ -78,8 +80,8 @@ void rail_poll(bw_core *c) {
 }
 
 static uint8_t answer(bw_core *c, uint32_t since) {
-    uint32_t took = (bd_now(&c->bd) - since) / (1000u * BD_TICKS);
-    if (c->silent) return F_NONE;
+    uint32_t took = ms_since(c, since);
+    if (c->work.silent) return F_NONE;
     reply_begin(c);
     send8(c, c->rail);
     send16(c, rail_mv(c));
@@ -90,84 +92,85 @@ static uint8_t answer(bw_core *c, uint32_t since) {
     return F_NONE;
 }
 
-static uint8_t off(bw_core *c) {
+static BW_HERE uint8_t off(bw_core *c) {
+    bw_core *o = BW_NEAR(c);
     uint32_t since = bd_now(&c->bd), from;
     line_refuse_waiting(c, 1u << K_RUN | 1u << K_REPEAT | 1u << K_HOLD, F_HALTED);
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     rail_open(c, RAIL_FALLING);
-    c->work_limit = FALL_MS;
-    from = BD_SENSED ? since : c->rail_since;
-    while (c->rail != RAIL_OFF && bd_now(&c->bd) - from < ms_ticks(FALL_MS)) breathe(c);
+    c->work.limit = FALL_MS;
+    from = BD_SENSED ? since : o->rail_since;
+    while (o->rail != RAIL_OFF && !ms_past(c, &from, FALL_MS)) breathe(c);
     rail_poll(c);
-    if (c->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV)) return answer(c, since);
+    if (o->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV)) return answer(c, since);
     return fault_of(c, F_POWERED, bd_rail_mv(&c->bd));
 }
 
 /* Lines that idle low are held low from the start; the others rise with the rail. */
-static void close_switch(bw_core *c) {
-    hold_release(c);
-    lines_release(c);
-    bd_data_free(&c->bd);
-    bd_address_drive(&c->bd, false);
-    c->bus_out = 0;
+static BW_HERE void close_switch(bw_core *c) {
+    bus_release(c);
+    bus_free(c);
     shape_hold(c);
-    bd_control_drive(&c->bd, c->held.mask & (uint16_t)~c->held.level, 0);
-    c->control_late = 1;
+    bd_control_drive(&c->bd, c->held.mask & (bd_lines_t)~c->held.level, 0);
     c->rail = RAIL_RISING;
     c->rail_since = bd_now(&c->bd);
     bd_rail(&c->bd, true);
 }
 
-static uint8_t on(bw_core *c, uint16_t settle) {
-    uint32_t steady, since;
-    uint16_t mv = 0, at = 0, highest = 0;
+static BW_HERE uint8_t on(bw_core *c, uint16_t settle) {
+    bw_core *o = BW_NEAR(c);
+    uint32_t steady;
+    uint16_t mv, at = 0, highest = 0;
+    bool over;
     close_switch(c);
-    steady = since = c->rail_since;
-    c->work_limit = settle ? settle : 1;
-    for (;;) {
-        bool over = bd_now(&c->bd) - since >= ms_ticks(settle);
+    steady = o->rail_since;
+    c->work.limit = settle ? settle : 1;
+    do {
+        over = ms_past(c, &c->rail_since, settle);
         breathe(c);
-        if (c->cause == E_DEAD_MAN) return F_HALTED;
-        if (c->rail != RAIL_RISING) return c->rail_fault;
+        if (c->work.cause == E_DEAD_MAN) return F_HALTED;
+        if (o->rail != RAIL_RISING) return o->rail_fault;
         mv = rail_mv(c);
         if (mv > highest) highest = mv;
         if (mv > at + STEADY_MV || mv + STEADY_MV < at) {
             at = mv;
             steady = bd_now(&c->bd);
         }
-        if (over) break;
-        if (BD_SENSED && mv >= c->floor && bd_now(&c->bd) - steady >= ms_ticks(STEADY_MS)) break;
-    }
+    } while (!over && !(BD_SENSED && mv >= c->floor && ms_past(c, &steady, STEADY_MS)));
     if (BD_SENSED && mv < c->floor) {
-        c->rail_fault = F_RAIL_OFF;
-        c->rail_detail = 0;
+        o->rail_fault = F_RAIL_OFF;
+        o->rail_detail = 0;
         rail_open(c, RAIL_TRIPPED);
         return fault_of(c, F_NOT_RISEN, highest);
     }
-    c->rail = RAIL_ON;
+    o->rail = RAIL_ON;
     c->lowest = mv;
-    c->control_late = 0;
     bd_control_drive(&c->bd, c->held.mask, c->held.level);
-    return answer(c, since);
+    return answer(c, o->rail_since);
 }
 
+typedef struct {
+    uint16_t expected, settle, floor;
+    uint8_t action, shapes;
+} asked;
+
+static const bw_field fields[] BD_ROM = {
+    {FIELD_FLAG, offsetof(asked, action)}, {FIELD_16, offsetof(asked, expected)},
+    {FIELD_16, offsetof(asked, settle)}, {FIELD_16, offsetof(asked, floor)},
+    {FIELD_8, offsetof(asked, shapes)},
+};
+
 uint8_t serve_rail(bw_core *c) {
-    uint8_t action = take_below(c, 2);
-    uint16_t settle, expected, floor, apart;
-    uint8_t shapes;
-    expected = take16(c);
-    settle = take16(c);
-    floor = take16(c);
-    shapes = take8(c);
-    if (!take_end(c)) return F_MALFORMED;
-    if (!action) return off(c); /* whatever else it says: off is never refused */
-    if (shape_count(c) == 0 || shape_count(c) != shapes)
-        return fault_of(c, F_SHAPES_MISSING, shape_count(c));
-    apart = expected > BD_RAIL_MV ? expected - BD_RAIL_MV : BD_RAIL_MV - expected;
-    if ((uint32_t)apart * 20 > BD_RAIL_MV) return fault_of(c, F_VOLTAGE, BD_RAIL_MV);
-    c->floor = floor;
-    if (c->rail != RAIL_ON) return on(c, settle);
+    asked a;
+    uint8_t shapes = shape_count(c), code = take_all(c, &a, ROW_OF(fields));
+    if (code) return code;
+    if (!a.action) return off(c); /* whatever else it says: off is never refused */
+    if (shapes == 0 || shapes != a.shapes) return fault_of(c, F_SHAPES_MISSING, shapes);
+    /* No further than 5 % from it. */
+    if (a.expected < BD_RAIL_MV - BD_RAIL_MV / 20 || a.expected > BD_RAIL_MV + BD_RAIL_MV / 20)
+        return fault_of(c, F_VOLTAGE, BD_RAIL_MV);
+    c->floor = a.floor;
+    if (c->rail != RAIL_ON) return on(c, a.settle);
     rail_poll(c);
     if (c->rail != RAIL_ON) return rail_refusal(c);
     return answer(c, bd_now(&c->bd));

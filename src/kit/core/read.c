@@ -12,15 +12,14 @@
 #define WORDS 4
 
 typedef struct {
-    bw_core *c;
-    bw_burst burst;
+    bw_words asked;
     uint16_t left; /* words still to be read */
     uint8_t width;
     uint8_t plain; /* words in `scratch` that wait to be sent as they are */
 } reading;
 
-BW_HOT uint8_t *word(reading *r, uint8_t at) {
-    return r->c->scratch + WORDS + (uint16_t)at * r->width;
+BW_HOT uint8_t *word(bw_core *c, reading *r, uint8_t at) {
+    return c->scratch + WORDS + (uint16_t)at * r->width;
 }
 
 static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
@@ -36,28 +35,28 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
 }
 
 /* Reads on, to the place of this word; how many, as burst_read() says it. */
-static uint16_t words_in(reading *r, uint8_t at, uint8_t most, uint8_t mode) {
-    uint8_t some = burst_some(&r->burst, r->left < most ? (uint8_t)r->left : most);
-    uint16_t made = burst_read(r->c, &r->burst, word(r, at), some, mode);
+static uint16_t words_in(bw_core *c, reading *r, uint8_t at, uint8_t most, uint8_t mode) {
+    uint8_t some = burst_some(&r->asked.burst, r->left < most ? (uint8_t)r->left : most);
+    uint16_t made = burst_read(c, &r->asked.burst, word(c, r, at), some, mode);
     r->left -= (uint8_t)made;
-    r->c->work_done += (uint8_t)made;
+    c->work.done += (uint8_t)made;
     return made;
 }
 
-BW_HOT bool raw(reading *r) {
+BW_HOT bool raw(bw_core *c, reading *r) {
     while (r->left) {
-        uint16_t bytes = words_in(r, 0, SLICE, READ_ALL) * r->width;
-        if (!bytes_out(r->c, word(r, 0), bytes)) return false;
+        uint16_t bytes = words_in(c, r, 0, SLICE, READ_ALL) * r->width;
+        if (!bytes_out(c, word(c, r, 0), bytes)) return false;
     }
     return true;
 }
 
 /* The first `words` of those that wait go out as they are, and `behind` more move to the front. */
-static bool plain_out(reading *r, uint8_t words, uint8_t behind) {
-    uint8_t *to = word(r, 0), *from = word(r, words);
+static bool plain_out(bw_core *c, reading *r, uint8_t words, uint8_t behind) {
+    uint8_t *to = word(c, r, 0), *from = word(c, r, words);
     if (!words) return true;
     to[-1] = (uint8_t)(words - 1);
-    if (!bytes_out(r->c, to - 1, (uint16_t)(from - to) + 1)) return false;
+    if (!bytes_out(c, to - 1, (uint16_t)(from - to) + 1)) return false;
     r->plain -= words;
     for (behind *= r->width; behind; behind--) *to++ = *from++;
     return true;
@@ -66,76 +65,74 @@ static bool plain_out(reading *r, uint8_t words, uint8_t behind) {
 /* The last two words that wait are equal: how often the word stands, and whether another was read
  * behind it. A run costs a head and a word, and the words after it another head: so two words of
  * eight bits stay as they are, or the reply would be longer than its bound. */
-static bool run(reading *r) {
+static bool run(bw_core *c, reading *r) {
     uint8_t length = 2, least = r->width == 1 ? 3 : 2, *from, *to;
     uint16_t other = 0;
     r->plain -= 2;
     for (;;) {
         while (r->left && length < LONGEST && !other) {
-            if (!breathe_short(r->c)) return false;
-            other = words_in(r, r->plain + 2, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL);
+            if (!breathe_short(c)) return false;
+            other = words_in(c, r, r->plain + 2, (uint8_t)(LONGEST - length), READ_WHILE_EQUAL);
             length += (uint8_t)other;
             other >>= 8;
             length -= (uint8_t)other;
         }
         if (length < least) break;
-        if (!plain_out(r, r->plain, 3)) return false;
-        from = word(r, 0) - 1;
+        if (!plain_out(c, r, r->plain, 3)) return false;
+        from = word(c, r, 0) - 1;
         *from = (uint8_t)(0x80 + length - 2);
-        send_bytes(r->c, from, r->width + 1);
+        send_bytes(c, from, r->width + 1);
         length = 0;
         if (other || !r->left) break;
     }
     /* What is too short for a run stays as it is, and so does the other word behind it. */
-    from = word(r, (uint8_t)(r->plain + 2));
+    from = word(c, r, (uint8_t)(r->plain + 2));
     r->plain += length;
-    to = word(r, r->plain);
+    to = word(c, r, r->plain);
     if (other && from != to)
         for (uint8_t n = 0; n < r->width; n++) to[n] = from[n];
     r->plain += (uint8_t)other;
     return true;
 }
 
-BW_HOT bool coded(reading *r) {
+BW_HOT bool coded(bw_core *c, reading *r) {
     while (r->left) {
         uint16_t made;
-        if (!breathe_short(r->c)) return false;
-        if (r->plain >= PIECE && !plain_out(r, PIECE, 1)) return false;
-        made = words_in(r, r->plain, (uint8_t)(PIECE - r->plain), READ_TO_EQUAL);
+        if (!breathe_short(c)) return false;
+        if (r->plain >= PIECE && !plain_out(c, r, PIECE, 1)) return false;
+        made = words_in(c, r, r->plain, (uint8_t)(PIECE - r->plain), READ_TO_EQUAL);
         r->plain += (uint8_t)made;
         /* The first has nothing before it. */
-        if (made & READ_ENDED && r->plain > 1 && !run(r)) return false;
+        if (made & READ_ENDED && r->plain > 1 && !run(c, r)) return false;
     }
-    if (r->plain > PIECE && !plain_out(r, PIECE, 1)) return false;
-    return plain_out(r, r->plain, 0);
+    if (r->plain > PIECE && !plain_out(c, r, PIECE, 1)) return false;
+    return plain_out(c, r, r->plain, 0);
 }
 
+/* Bytes that begin a field: nonce, slot, address, step, count, precharge, encoding. */
+#define STARTS 0x1A8D
+#define PRECHARGE 11
+#define ENCODING 12
+
 uint8_t serve_read(bw_core *c) {
-    uint8_t frame[HEAD], *echo = frame + 2, encoding;
+    uint8_t code, encoding;
     uint16_t size;
-    bw_shape *s;
     reading r;
-    if (!burst_fields(c, echo, 13, 0x1A8D, 11)) return F_MALFORMED;
-    if (rail_refusal(c)) return rail_refusal(c);
-    s = shape_get(c, echo[2]);
-    if (!s) return F_NO_SHAPE;
-    r.c = c;
-    r.burst.address = burst_u32(echo + 3);
-    r.left = burst_u16(echo + 9);
-    if (span_check(c, r.burst.address, (int16_t)burst_u16(echo + 7), r.left)) return F_BEYOND;
-    encoding = echo[12];
+    code = burst_asked(c, &r.asked, HEAD - 2, STARTS, PRECHARGE);
+    if (code) return code;
+    encoding = r.asked.frame[ENCODING + 2];
     if (encoding > 1) return F_ENCODING;
+    r.left = (uint16_t)r.asked.count;
     if (r.left > BD_TX_BODY) return F_TOO_LONG;
-    r.width = s->width;
+    r.width = r.asked.burst.shape->width;
     size = r.left * r.width;
     if (encoding) size += (r.left + 127u) / 128;
     if (size > BD_TX_BODY - HEAD) return F_TOO_LONG;
-    work_whole(c, r.left);
     r.plain = 0;
-    burst_begin(c, &r.burst, s, (int16_t)burst_u16(echo + 7), echo[11]);
-    send_reply(c, frame, HEAD);
+    burst_begin(c, &r.asked, PRECHARGE);
+    send_reply(c, r.asked.frame, HEAD);
     /* Words read while the rail was falling must not go out as good. */
-    if (!(encoding ? coded(&r) : raw(&r)) || !breathe(c)) {
+    if (!(encoding ? coded(c, &r) : raw(c, &r)) || !breathe(c)) {
         send_break(c);
         return work_fault(c);
     }

@@ -1,5 +1,7 @@
 /* The loop of a script translated into a row of steps (quick_ops.h), with what stands before and after
  * it; see quick.c. */
+#include <string.h>
+
 #include "cycle.h"
 #include "script.h"
 
@@ -8,19 +10,23 @@
 #include BD_QUICK
 
 #define ROOM 200 /* bytes of a row; an operation makes no more than 28 of it */
-#define NOWHERE 0x3FFFFFFF
+/* A never goes so far in a turn that any place would not fit in two bytes: loops in which it would are
+ * left to the interpreter. */
+#define FAR 0x1FFF
 
 typedef struct {
     uint8_t *to; /* where the next byte of the row goes */
     /* A, and from where to where it was written at; counted from its first place. */
-    int32_t a, low, high;
-    int32_t outer_a, outer_low, outer_high;
+    int16_t a, low, high;
+    int16_t outer_a, outer_low, outer_high;
     uint16_t skips_to; /* the operation that a skip leads to; 0: there is no skip */
     uint8_t *skip;     /* the byte of the row that says so */
     uint8_t *row;      /* where a turn begins */
     uint8_t *body;     /* of the inner loop; NULL: there is none */
     uint16_t times, words, outer_words; /* words: of the payload, in a turn */
     uint16_t stretch;  /* the operation that begins it */
+    uint8_t width;     /* bytes of a word */
+    uint8_t outside;   /* before the loop or after it */
     uint8_t held;      /* in a critical or atomic stretch */
     uint8_t atomic;
     uint8_t taken;     /* the word at the cursor is taken already */
@@ -32,22 +38,27 @@ typedef struct {
     uint8_t *put, *last; /* where PUT stands; where the row ends that may be made at once */
 } translation;
 
-static void put(translation *t, uint32_t value, uint8_t bytes) {
-    for (; bytes; bytes--, value >>= 8) *t->to++ = (uint8_t)value;
-}
-
-static void code(translation *t, uint8_t step) {
-    put(t, bd_quick_code(step), 2);
+/* `bytes` of what stands there, and then nothing, up to `room`: the script has low bytes first, too. */
+static void copy(translation *t, const uint8_t *from, uint8_t bytes, uint8_t room) {
+    memset(t->to, 0, room);
+    memcpy(t->to, from, bytes < room ? bytes : room);
+    t->to += room;
 }
 
 static void code_at(uint8_t *to, uint8_t step) {
-    to[0] = (uint8_t)bd_quick_code(step);
-    to[1] = (uint8_t)(bd_quick_code(step) >> 8);
+    uint16_t code = bd_quick_code(step);
+    to[0] = (uint8_t)code;
+    to[1] = (uint8_t)(code >> 8);
 }
 
-static void code_with(translation *t, uint8_t step, uint32_t value) {
+static void code(translation *t, uint8_t step) {
+    code_at(t->to, step);
+    t->to += 2;
+}
+
+static void code_with(translation *t, uint8_t step, const uint8_t *number) {
     code(t, step);
-    put(t, value, 4);
+    copy(t, number, 4, 4);
 }
 
 static void to_a(translation *t) {
@@ -61,61 +72,71 @@ static bool writes_at_a(translation *t) {
     return t->held;
 }
 
-/* From the first turn to all turns. */
-void row_spread(int32_t *low, int32_t *high, int32_t net, uint16_t times) {
-    int32_t far = net * (int32_t)(times - 1u);
-    if (far < 0) {
-        *low += far;
-    } else {
-        *high += far;
+/* Of a number of so many bytes those that a word has. */
+static uint8_t cut(const translation *t, uint8_t bytes) {
+    return bytes < t->width ? bytes : t->width;
+}
+
+/* Value and address of two or four bytes, or the value at A; what stands beside the loop has A at B. */
+static bool write(bw_core *c, translation *t, const uint8_t *op) {
+    uint8_t wide = op[0] & 2 ? 4 : 2, far = op[0] & 1 ? 4 : 2;
+    const uint8_t *address = op + 1 + wide;
+    if (op[0] & 4) {
+        to_a(t);
+        code(t, QUICK_VALUE);
+        copy(t, op + 1, cut(t, wide), 4);
+        return (op[0] & 1) == t->outside && writes_at_a(t);
     }
-}
-
-static bool write_at(bw_core *c, translation *t, uint32_t address, uint32_t value) {
     code(t, QUICK_WRITE);
-    put(t, address, 3);
-    put(t, value & run_ones(c), 4);
+    copy(t, address, far, 3);
+    copy(t, op + 1, cut(t, wide), 4);
     t->there = 0;
-    return t->held && address <= 0xFFFFFFu && env_may_write(c, c->run.shape, address, run_ones(c));
-}
-
-static bool write_at_a(bw_core *c, translation *t, uint32_t value) {
-    to_a(t);
-    code_with(t, QUICK_VALUE, value & run_ones(c));
-    return writes_at_a(t);
+    return t->held && (far < 4 || !address[3]) &&
+           env_may_write(c, c->run.shape, op_get(address, far), run_ones(c));
 }
 
 static bool write_payload(translation *t) {
+    uint8_t step = QUICK_TAKE;
     to_a(t);
-    if (t->taken) t->put = t->to;
-    code(t, t->taken ? QUICK_PUT : QUICK_TAKE);
-    if (!t->taken) t->words++;
+    if (t->taken) {
+        t->put = t->to;
+        step = QUICK_PUT;
+        t->words--;
+    }
+    code(t, step);
+    t->words++;
     t->taken = 0;
     t->fresh = 1;
     return !t->back && writes_at_a(t);
 }
 
-static bool wait(bw_core *c, translation *t, const uint8_t *op) {
+static bool wait(translation *t, const uint8_t *op, uint16_t at) {
     static const uint8_t of[3] BD_ROM = {QUICK_EIGHTS, 0, QUICK_WHOLE};
-    uint8_t how = op[1];
-    uint32_t ones = run_ones(c);
-    if (t->body || !t->held || t->atomic || t->taken || how & 0x30 || (how >> 2 & 3) == 2)
-        return false;
+    uint8_t how = op[1], *to;
+    bool value = op[0] == 0x51;
+    if (t->body || !t->held || t->atomic || t->taken || how & 0x30 || (how & 0xC) == 8) return false;
     to_a(t);
-    if (op[0] == 0x51) {
-        code_with(t, QUICK_WANT, op_get(op + 10, 4));
-        code_with(t, QUICK_BITS, op_get(op + 14, 4) & ones);
+    if (value) {
+        code_with(t, QUICK_WANT, op + 10);
+        code(t, QUICK_BITS);
+        copy(t, op + 14, t->width, 4);
         t->fresh = 0;
     } else if (!t->back || !t->fresh) {
         return false;
     }
-    if (t->put && t->to == t->put + 2 && run_ones(c) == 0xFFFFFFFFu && (how & 3) == 1)
-        t->last = t->to + 6;
+    if (t->put && t->to == t->put + 2 && t->width == 4 && (how & 3) == 1) t->last = t->to + 6;
     code(t, QUICK_WAIT);
-    *t->to++ = (uint8_t)((0x0F << env_width(c, c->run.shape) & 0x0F) | BD_ROM8(&of[how & 3]));
-    put(t, (uint32_t)(op - c->run.code), 2);
-    *t->to++ = t->back;
-    if (op[0] == 0x51) code_with(t, QUICK_BITS, ones);
+    to = t->to;
+    to[0] = (uint8_t)((0x0F << t->width & 0x0F) | BD_ROM8(&of[how & 3]));
+    to[1] = (uint8_t)at;
+    to[2] = (uint8_t)(at >> 8);
+    to[3] = t->back;
+    t->to += 4;
+    if (value) {
+        code(t, QUICK_BITS);
+        copy(t, to, 0, 4);
+        memset(t->to - 4, 0xFF, t->width);
+    }
     t->how = how;
     return true;
 }
@@ -132,31 +153,41 @@ static bool begin_inner(translation *t, uint32_t times) {
     t->outer_a = t->a;
     t->outer_low = t->low;
     t->outer_high = t->high;
-    t->low = NOWHERE;
-    t->high = -NOWHERE;
+    t->low = FAR;
+    t->high = -FAR;
     return true;
 }
 
-static void end_inner(translation *t) {
-    int32_t net = t->a - t->outer_a;
-    row_spread(&t->low, &t->high, net, t->times);
+/* A moves; false if too far. */
+static bool moves(translation *t, int32_t by) {
+    int32_t a = t->a + by;
+    t->a = (int16_t)a;
+    t->there = 0;
+    return a >= -FAR && a <= FAR;
+}
+
+static bool end_inner(translation *t) {
+    int32_t far = (int32_t)(t->a - t->outer_a) * (t->times - 1); /* from the first turn to the last */
+    if (!moves(t, far)) return false;
+    if (t->low <= t->high) {
+        if (far < 0) t->low += (int16_t)far;
+        if (far > 0) t->high += (int16_t)far;
+    }
     if (t->outer_low < t->low) t->low = t->outer_low;
     if (t->outer_high > t->high) t->high = t->outer_high;
-    t->a = t->outer_a + net * (int32_t)t->times;
     t->words = (uint16_t)(t->outer_words + t->words * t->times);
     code(t, QUICK_AGAIN);
     *t->to++ = (uint8_t)(t->body - t->row);
     t->body = 0;
+    return true;
 }
 
 static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at) {
     if (t->body || t->taken || t->back || t->skips_to) return false;
-    code_with(t, QUICK_SKIP, op_get(op + 2, 4));
+    code_with(t, QUICK_SKIP, op + 2);
     t->there = 1;
     t->skip = t->to++;
-    for (uint16_t left = (uint16_t)(op[1] + 1); left; left--)
-        at = (uint16_t)(at + op_length(r->code[at]));
-    t->skips_to = at;
+    t->skips_to = run_past(r, at, op[1]);
     t->taken = 1;
     t->words++;
     return true;
@@ -175,20 +206,14 @@ static bool next(translation *t, uint16_t at) {
 }
 
 static bool step(translation *t, const uint8_t *op) {
-    if (t->last == t->to && op_get(op + 1, 2) == 1) t->last += 4;
+    int16_t by = (int16_t)op_get(op + 1, 2);
+    if (t->last == t->to && by == 1) t->last += 4;
     code(t, QUICK_STEP);
-    t->there = 0;
-    put(t, op_get(op + 1, 2), 2);
-    t->a += (int16_t)op_get(op + 1, 2);
-    return !t->skips_to;
+    copy(t, op + 1, 2, 2);
+    return moves(t, by) && !t->skips_to;
 }
 
-static bool write_fixed(bw_core *c, translation *t, const uint8_t *op) {
-    uint8_t wide = op[0] & 2 ? 4 : 2;
-    return write_at(c, t, op_get(op + 1 + wide, op[0] & 1 ? 4 : 2), op_get(op + 1, wide));
-}
-
-/* One operation before the loop or after it; false if it cannot be translated. */
+/* An operation before the loop or after it, beside writes. */
 static bool outer(bw_core *c, translation *t, const uint8_t *op) {
     switch (op[0]) {
     case 0x10: return op[1] == c->run.shape;
@@ -196,44 +221,27 @@ static bool outer(bw_core *c, translation *t, const uint8_t *op) {
     case 0x12:
     case 0x85:
     case 0x86: return true;
-    case 0x30:
-    case 0x31:
-    case 0x32:
-    case 0x33: return write_fixed(c, t, op);
-    case 0x35: return write_at_a(c, t, op_get(op + 1, 2));
-    case 0x37: return write_at_a(c, t, op_get(op + 1, 4));
     default: return false;
     }
 }
 
-static bool outers(bw_core *c, translation *t, uint16_t from, uint16_t to) {
-    t->held = 1;
-    t->there = 0;
-    for (; from < to; from = (uint16_t)(from + op_length(c->run.code[from])))
-        if (t->to - c->scratch > ROOM || !outer(c, t, c->run.code + from)) return false;
-    return true;
-}
-
-/* One operation of the loop. */
+/* One operation; false if it cannot be translated. */
 static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at) {
+    if ((op[0] & 0xF8) == 0x30) return write(c, t, op);
+    if (t->outside) return outer(c, t, op);
     switch (op[0]) {
     case 0x24: return step(t, op);
-    case 0x30:
-    case 0x31:
-    case 0x32:
-    case 0x33: return write_fixed(c, t, op);
-    case 0x34: return write_at_a(c, t, op_get(op + 1, 2));
-    case 0x36: return write_at_a(c, t, op_get(op + 1, 4));
     case 0x38: return write_payload(t);
     case 0x45:
         t->back = !t->taken && !t->body;
         return t->back;
     case 0x46: return next(t, at);
     case 0x50:
-    case 0x51: return wait(c, t, op);
+    case 0x51: return wait(t, op, at);
     case 0x60: return skip(t, &c->run, op, at);
     case 0x80: return begin_inner(t, op_get(op + 1, 4));
     case 0x81: return begin_inner(t, c->run.n);
+    case 0x82: return end_inner(t);
     case 0x83:
         t->stretch = at;
         t->held++;
@@ -251,32 +259,44 @@ static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at
     }
 }
 
+/* Operations from there on, up to this one or to the end of the loop; where that stands, 0 if one of
+ * them cannot be translated. */
+static uint16_t row_of(bw_core *c, translation *t, uint16_t at, uint16_t to) {
+    const uint8_t *op;
+    t->there = 0;
+    for (; at < to; at += op_length(op[0])) {
+        op = c->run.code + at;
+        if (op[0] == 0x82 && !t->body) break;
+        if (t->to - c->scratch > ROOM || !operation(c, t, op, at)) return 0;
+    }
+    return at;
+}
+
+/* The same for what stands beside the loop. */
+static bool beside(bw_core *c, translation *t, uint16_t at, uint16_t to) {
+    t->outside = t->held = 1;
+    return row_of(c, t, at, to) == to;
+}
+
 /* Makes the row of the loop at `at`: what stands before it, a turn, what stands after it. */
 bool row_make(bw_core *c, uint16_t at) {
-    bw_run *r = &c->run;
-    bw_row *row = &r->row;
+    bw_run *r = BW_NEAR(&c->run);
+    bw_row *row = BW_NEAR(&r->row);
     translation t = {0};
     t.to = c->scratch;
-    t.low = NOWHERE;
-    t.high = -NOWHERE;
-    if (!bd_quick_fits(c, &c->shape[r->shape])) return false;
-    row->whole = r->code[at - 1] == 0x81 && outers(c, &t, 0, at - 1) && t.at_b;
+    t.low = FAR;
+    t.high = -FAR;
+    t.width = r->pay_width;
+    if (!bd_quick_fits(c, shape_at(c, r->shape))) return false;
+    row->at = at;
+    row->whole = r->code[at - 1] == 0x81 && beside(c, &t, 0, at - 1) && t.at_b;
     if (!row->whole) t.to = c->scratch;
     t.row = t.to;
+    t.outside = 0;
     t.atomic = r->atomic;
     t.held = r->critical | r->atomic;
-    t.there = 0;
-    for (row->at = at;; at = (uint16_t)(at + op_length(r->code[at]))) {
-        const uint8_t *op = r->code + at;
-        if (t.to - c->scratch > ROOM) return false;
-        if (op[0] == 0x82 && !t.body) break;
-        if (op[0] == 0x82) {
-            end_inner(&t);
-        } else if (!operation(c, &t, op, at)) {
-            return false;
-        }
-    }
-    if (t.taken || t.back || t.skips_to) return false;
+    row->end = at = row_of(c, &t, at, r->length);
+    if (!at || t.taken || t.back || t.skips_to) return false;
     if (t.last == t.to && t.skip == t.row + 6 && op_get(t.row + 2, 4) == 0xFFFFFFFFu) {
         code_at(t.row, QUICK_WORD);
         code_at(t.put, QUICK_LAST);
@@ -284,13 +304,12 @@ bool row_make(bw_core *c, uint16_t at) {
     code(&t, QUICK_END);
     row->words = t.words;
     row->stretch = t.stretch;
-    row->end = at;
     row->how = t.how;
     row->net = t.a;
     row->body = (uint8_t)(t.row - c->scratch);
     row->tail = (uint8_t)(t.to - c->scratch);
     t.a = 0;
-    if (!row->whole || r->code[at + 1] != 0x87 || !outers(c, &t, at + 2, r->length)) row->tail = 0;
+    if (!row->whole || r->code[at + 1] != 0x87 || !beside(c, &t, at + 2, r->length)) row->tail = 0;
     code(&t, QUICK_END);
     row->low = t.low;
     row->high = t.high;

@@ -1,41 +1,36 @@
 /* The interpreter of docs/script.md. A step is one unit of work: an operation, or one poll or
  * address of a long one; between two steps a run can be stopped or cut off. */
+#include <stddef.h>
+#include <string.h>
+
 #include "script.h"
 
 enum { NO, DELAY, READY, POLL, SWEEP };
 
 uint32_t run_ones(bw_core *c) {
-    uint8_t width = env_width(c, c->run.shape);
-    return width == 1 ? 0xFF : width == 2 ? 0xFFFF : 0xFFFFFFFF;
+    return ones_of(env_width(c, c->run.shape));
 }
 
 /* What a run needs to know of the text before it begins: where `finally` stands, and the shapes that
  * it writes with. */
-void run_look(bw_core *c) {
-    bw_run *r = &c->run;
+BW_HERE void run_look(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
     uint8_t shape = 0;
-    r->finally = 0;
-    r->writes = 0;
-    for (uint16_t at = 0; at < r->length; at = (uint16_t)(at + op_length(r->code[at]))) {
-        uint8_t op = r->code[at];
-        if (op == 0x10) shape = r->code[at + 1];
-        if (op == 0x87) r->finally = (uint16_t)(at + 1);
-        if ((op >= 0x30 && op <= 0x39) || (op == 0x70 && r->code[at + 2]))
+    r->finally = r->writes = 0;
+    for (uint16_t at = 0; at < r->length; at += op_length(r->code[at])) {
+        const uint8_t *op = r->code + at;
+        if (op[0] == 0x10) shape = op[1];
+        if (op[0] == 0x87) r->finally = at + 1;
+        if ((op[0] >= 0x30 && op[0] <= 0x39) || (op[0] == 0x70 && op[2]))
             r->writes |= (uint16_t)(1u << shape);
     }
 }
 
-void run_begin(bw_core *c) {
-    bw_run *r = &c->run;
-    r->at = r->cursor = r->end_at = 0;
-    r->rest = r->d = 0;
-    r->shape = r->has_rest = r->depth = r->busy = r->atomic = r->tidying = r->critical = 0;
+BW_HERE void run_begin(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
+    /* All from `at` up to `wake`. */
+    memset(&r->at, 0, offsetof(bw_run, wake) - offsetof(bw_run, at));
     r->first = 1;
-    r->judged = r->ended = r->asked = r->verdict = 0;
-#ifdef BD_QUICK
-    r->quick = 0;
-#endif
-    for (uint8_t n = 0; n < 4; n++) r->lane[n] = LANE_NONE;
     r->began = r->seen = env_now(c);
 #ifdef BD_QUICK
     r->row.lead = 0;
@@ -43,7 +38,7 @@ void run_begin(bw_core *c) {
 #endif
 }
 
-void run_stop(bw_core *c, uint8_t why) {
+BW_HERE void run_stop(bw_core *c, uint8_t why) {
     if (!c->run.asked) c->run.asked = why;
 }
 
@@ -55,14 +50,14 @@ static void judge(bw_run *r, uint8_t why) {
     r->end_at = r->at;
 }
 
-static void finish(bw_core *c) {
-    bw_run *r = &c->run;
+static BW_HERE void finish(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
     judge(r, E_GOOD);
     r->ended = 1;
 }
 
 void run_lose_power(bw_core *c) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     if (r->ended) return;
     if (r->busy == POLL) wait_give_up(c);
 #ifdef BD_QUICK
@@ -75,7 +70,7 @@ void run_lose_power(bw_core *c) {
 
 /* The main part ends; after `finally` what goes wrong is noted and left out. */
 static void end(bw_core *c, uint8_t why) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     judge(r, why);
     if (r->tidying) {
         r->busy = NO;
@@ -96,15 +91,16 @@ static void end(bw_core *c, uint8_t why) {
     }
 }
 
-uint8_t run_read(bw_core *c, uint32_t address, uint32_t *word) {
+uint8_t run_read(bw_core *c, uint32_t address) {
+    bw_run *r = BW_NEAR(&c->run);
     if (!env_powered(c)) return E_POWER_LOST;
-    if (!env_width(c, c->run.shape)) return E_NO_SHAPE;
-    *word = env_read(c, c->run.shape, address);
+    if (!env_width(c, r->shape)) return E_NO_SHAPE;
+    r->d = env_read(c, r->shape, address);
     return E_GOOD;
 }
 
 uint8_t run_write(bw_core *c, uint32_t address, uint32_t value) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     uint32_t ones = run_ones(c), lanes = r->mask & ones;
     if (!env_powered(c)) return E_POWER_LOST;
     if (!env_width(c, r->shape)) return E_NO_SHAPE;
@@ -122,7 +118,7 @@ uint8_t run_write(bw_core *c, uint32_t address, uint32_t value) {
     return E_GOOD;
 }
 
-static void turn(bw_run *r) {
+static BW_HERE void turn(bw_run *r) {
     uint8_t top = (uint8_t)(r->depth - 1);
     if (r->loop_left[top] > 1) {
         r->loop_left[top]--;
@@ -136,14 +132,20 @@ static void turn(bw_run *r) {
     }
 }
 
-/* Past a skip and the `count` operations after it. */
-static void skip(bw_run *r, uint8_t count) {
-    for (uint16_t left = (uint16_t)(count + 1); left; left--)
-        r->at = (uint16_t)(r->at + op_length(r->code[r->at]));
+uint16_t run_past(const bw_run *r, uint16_t at, uint8_t count) {
+    do {
+        at += op_length(r->code[at]);
+    } while (count--);
+    return at;
+}
+
+/* Past a skip and the operations after it. */
+static BW_HERE void skip(bw_run *r, uint8_t count) {
+    r->at = run_past(r, r->at, count);
 }
 
 /* A long operation begins. */
-static uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
+static BW_HERE uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
     if (why == E_GOOD) {
         r->busy = what;
         *more = true;
@@ -151,100 +153,114 @@ static uint8_t busy(bw_run *r, uint8_t what, uint8_t why, bool *more) {
     return why;
 }
 
+/* N - 1 in every lane. */
+static BW_HERE uint32_t count(const bw_run *r, uint8_t lane) {
+    uint32_t value = r->n - 1;
+    if (lane == 0) value = (value & 0xFF) * 0x01010101u;
+    if (lane == 1) value = (value & 0xFFFF) * 0x00010001u;
+    return value;
+}
+
+static uint32_t taken(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
+    return env_payload(c, r->cursor++);
+}
+
+/* 30 to 37: value and address of two or four bytes, or at A or B. */
+static BW_HERE uint8_t write(bw_core *c, const uint8_t *op) {
+    const bw_run *r = BW_NEAR(&c->run);
+    uint8_t bytes = op[0] & 2 ? 4 : 2;
+    uint32_t address;
+    if (op[0] & 4) {
+        address = op[0] & 1 ? r->b : r->a;
+    } else {
+        address = op_get(op + 1 + bytes, op[0] & 1 ? 4 : 2);
+    }
+    return run_write(c, address, op_get(op + 1, bytes));
+}
+
 /* Executes the operation at `at`; `more` if `at` is not to be moved on. */
-BW_HOT uint8_t operate(bw_core *c, const uint8_t *op, bool *more) {
-    bw_run *r = &c->run;
-    uint32_t us;
-    switch (op[0]) {
-    case 0x10:
+static BW_HERE uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uint8_t length,
+                               bool *more) {
+    bw_run *r = BW_NEAR(&c->run);
+    uint32_t number = op_get(op + 1, length > 4 ? 4 : (uint8_t)(length - 1)); /* its first operand */
+    switch (which) {
+    case OP_SHAPE:
         if (!env_width(c, op[1])) return E_NO_SHAPE;
         r->shape = op[1];
-        return E_GOOD;
-    case 0x11: r->mask = op_get(op + 1, 4); return E_GOOD;
-    case 0x12:
-        r->rest = op_get(op + 1, 4);
+        break;
+    case OP_LANES: r->mask = number; break;
+    case OP_REST:
+        r->rest = number;
         r->has_rest = 1;
-        return E_GOOD;
-    case 0x20: r->a = op_get(op + 1, 2); return E_GOOD;
-    case 0x21: r->a = op_get(op + 1, 4); return E_GOOD;
-    case 0x22: r->a = r->b; return E_GOOD;
-    case 0x23: r->a = env_payload(c, r->cursor++); return E_GOOD;
-    case 0x24: r->a += (uint32_t)(int32_t)(int16_t)op_get(op + 1, 2); return E_GOOD;
-    case 0x30: return run_write(c, op_get(op + 3, 2), op_get(op + 1, 2));
-    case 0x31: return run_write(c, op_get(op + 3, 4), op_get(op + 1, 2));
-    case 0x32: return run_write(c, op_get(op + 5, 2), op_get(op + 1, 4));
-    case 0x33: return run_write(c, op_get(op + 5, 4), op_get(op + 1, 4));
-    case 0x34: return run_write(c, r->a, op_get(op + 1, 2));
-    case 0x35: return run_write(c, r->b, op_get(op + 1, 2));
-    case 0x36: return run_write(c, r->a, op_get(op + 1, 4));
-    case 0x37: return run_write(c, r->b, op_get(op + 1, 4));
-    case 0x38: return run_write(c, r->a, env_payload(c, r->cursor++));
-    case 0x39:
-        us = r->n - 1;
-        if (op[1] == 0) us = (us & 0xFF) * 0x01010101u;
-        if (op[1] == 1) us = (us & 0xFFFF) * 0x00010001u;
-        return run_write(c, r->b, us);
-    case 0x40: return run_read(c, op_get(op + 1, 2), &r->d);
-    case 0x41: return run_read(c, op_get(op + 1, 4), &r->d);
-    case 0x42: return run_read(c, r->a, &r->d);
-    case 0x43: return run_read(c, r->b, &r->d);
-    case 0x44: {
-        uint8_t *to = r->kept->pool + 4 * r->kept->emitted++;
-        for (uint8_t n = 0; n < 4; n++) to[n] = (uint8_t)(r->d >> 8 * n);
-        return E_GOOD;
-    }
-    case 0x45: r->cursor--; return E_GOOD;
-    case 0x46: r->cursor++; return E_GOOD;
-    case 0x50:
-    case 0x51: return busy(r, POLL, wait_begin(c, op), more);
-    case 0x52:
-        r->since = env_now(c);
-        r->limit = ms_ticks(op_get(op + 1, 4));
+        break;
+    case OP_A_2:
+    case OP_A_4: r->a = number; break;
+    case OP_A_FROM_B: r->a = r->b; break;
+    case OP_A_FROM_PAYLOAD: r->a = taken(c); break;
+    case OP_STEP: r->a += (uint32_t)(int32_t)(int16_t)number; break;
+    case OP_WRITE_PAYLOAD: return run_write(c, r->a, taken(c));
+    case OP_WRITE_COUNT: return run_write(c, r->b, count(r, op[1]));
+    case OP_READ_2:
+    case OP_READ_4: return run_read(c, number);
+    case OP_READ_A: return run_read(c, r->a);
+    case OP_READ_B: return run_read(c, r->b);
+    case OP_EMIT: op_put(r->kept->pool + 4 * r->kept->emitted++, r->d); break;
+    case OP_PREVIOUS: r->cursor--; break;
+    case OP_NEXT: r->cursor++; break;
+    case OP_WAIT:
+    case OP_WAIT_VALUE: return busy(r, POLL, wait_begin(c, op), more);
+    case OP_READY:
+        r->wait.since = env_now(c);
+        r->wait.limit = ms_ticks(number);
         return busy(r, READY, E_GOOD, more);
-    case 0x53:
-        us = op_get(op + 1, 4);
-        r->wake = env_now(c) + (us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS);
+    case OP_DELAY:
+        r->wake = env_now(c) + us_ticks(number);
         return busy(r, DELAY, E_GOOD, more);
-    case 0x60:
-        if (env_payload(c, r->cursor) == op_get(op + 2, 4)) break;
-        return E_GOOD;
-    case 0x61:
-        if ((r->d & op_get(op + 2, 4)) == op_get(op + 6, 4)) break;
-        return E_GOOD;
-    case 0x70: return busy(r, SWEEP, sweep_begin(c, op), more);
-    case 0x80:
-    case 0x81:
-        r->loop_at[r->depth] = (uint16_t)(r->at + op_length(op[0]));
-        r->loop_left[r->depth++] = op[0] == 0x80 ? op_get(op + 1, 4) : r->n;
+    case OP_SKIP_IF_PAYLOAD:
+        if (env_payload(c, r->cursor) != op_get(op + 2, 4)) break;
+        skip(r, op[1]);
+        *more = true;
+        break;
+    case OP_SKIP_IF_D:
+        if ((r->d & op_get(op + 2, 4)) != op_get(op + 6, 4)) break;
+        skip(r, op[1]);
+        *more = true;
+        break;
+    case OP_SWEEP: return busy(r, SWEEP, sweep_begin(c, op), more);
+    case OP_LOOP_N: number = r->n; /* falls through */
+    case OP_LOOP_TIMES:
+        r->loop_at[r->depth] = r->at + length;
+        r->loop_left[r->depth++] = number;
 #ifdef BD_QUICK
         quick_begin(c);
 #endif
-        return E_GOOD;
-    case 0x82:
+        break;
+    case OP_END_LOOP:
         turn(r);
         *more = true; /* it has moved on by itself */
-        return E_GOOD;
-    case 0x83:
+        break;
+    case OP_CRITICAL_BEGINS:
         r->critical = 1;
-        r->critical_end = env_now(c) + ms_ticks(op_get(op + 1, 4));
-        return E_GOOD;
-    case 0x84: r->critical = 0; return E_GOOD;
-    case 0x85: r->atomic = 1; return E_GOOD;
-    case 0x86: r->atomic = 0; return E_GOOD;
-    case 0x87: r->tidying = 1; return E_GOOD;
-    default:
+        r->critical_end = env_now(c) + ms_ticks(number);
+        break;
+    case OP_END_CRITICAL: r->critical = 0; break;
+    case OP_ATOMIC_BEGINS: r->atomic = 1; break;
+    case OP_END_ATOMIC: r->atomic = 0; break;
+    case OP_FINALLY: r->tidying = 1; break;
+    case OP_SET_LINE:
+    case OP_CLEAR_LINE:
 #ifdef BD_QUICK
         r->row.there = 0; /* a control line may move */
 #endif
-        return env_line(c, op[1], op[0] == 0x90);
+        return env_line(c, op[1], which == OP_SET_LINE);
+    default: return write(c, op);
     }
-    skip(r, op[1]);
-    *more = true;
     return E_GOOD;
 }
 
-static uint8_t delay(bw_core *c, bool *more) {
-    bw_run *r = &c->run;
+static BW_HERE uint8_t delay(bw_core *c, bool *more) {
+    bw_run *r = BW_NEAR(&c->run);
     int32_t left = (int32_t)(r->wake - env_now(c));
     if (left > 0) {
         if (!r->atomic) {
@@ -257,11 +273,11 @@ static uint8_t delay(bw_core *c, bool *more) {
 }
 
 /* One unit, and what it was: STEP_WAITS if nothing was done, STEP_SHORT if it took no time. */
-BW_HOT uint8_t unit(bw_core *c) {
-    bw_run *r = &c->run;
+static BW_HERE uint8_t unit(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
     const uint8_t *op = r->code + r->at;
     bool more = false;
-    uint8_t why, was = r->busy, step = STEP_MORE;
+    uint8_t why, was = r->busy, which, length, step = STEP_MORE;
     if (r->at >= r->length && !r->busy) {
         finish(c);
         return step;
@@ -276,10 +292,12 @@ BW_HOT uint8_t unit(bw_core *c) {
             break;
         }
 #endif
-        why = operate(c, op, &more);
+        which = op_which(op[0]);
+        length = op_bytes(which);
+        why = operate(c, op, which, length, &more);
         if (!r->busy) step = STEP_SHORT;
         r->first = 0;
-        if (why == E_GOOD && !more) r->at = (uint16_t)(r->at + op_length(op[0]));
+        if (why == E_GOOD && !more) r->at += length;
         break;
     case DELAY: why = delay(c, &more); break;
     case READY: why = ready_poll(c, &more); break;
@@ -298,7 +316,7 @@ BW_HOT uint8_t unit(bw_core *c) {
     return was == DELAY && more ? STEP_WAITS : step;
 }
 
-static bool safe(const bw_run *r) {
+static BW_HERE bool safe(const bw_run *r) {
     bool held = r->critical && (int32_t)(r->seen - r->critical_end) < 0;
     return !held && !r->atomic && !r->tidying && !r->first;
 }
@@ -309,7 +327,7 @@ static bool through(const bw_run *r) {
 }
 
 uint8_t run_step(bw_core *c) {
-    bw_run *r = &c->run;
+    bw_run *r = BW_NEAR(&c->run);
     uint8_t step = STEP_MORE;
     bool atomic = false;
     do {

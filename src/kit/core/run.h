@@ -24,40 +24,47 @@ typedef struct {
     uint16_t at, end;        /* operations of the script: the first of the loop, and its end */
     uint16_t words, stretch; /* of the payload in a turn; the operation that begins a critical stretch */
     uint32_t n;
-    int32_t low, high, net; /* of A: where a turn writes, and how it moves */
+    int16_t low, high, net; /* of A: where a turn writes, and how it moves */
 } bw_row;
 #endif
 
+/* A wait at work, and how each lane fared in the last one. */
+typedef struct {
+    uint8_t lane[4];
+    uint8_t how, open;
+    uint32_t want, bits, fail, since, limit;
+} bw_waiting;
+
+/* What is looked at most stands first: that is near for a small controller. */
 struct bw_run {
     /* Given. */
     const uint8_t *code;
     uint16_t length;
     uint8_t slot, pay_width;
     uint16_t pay_at; /* where the payload stands in the ring */
-    uint32_t a, b, n, mask;
     struct bw_kept *kept;
+    uint32_t a, b, n, mask;
     /* At work. */
     uint16_t at, cursor, end_at;
-    uint16_t finally, writes; /* see run_look */
-    uint32_t rest, d, began, seen, critical_end;
     uint8_t shape, has_rest, depth, busy, atomic, tidying, critical, first, verdict, judged, ended;
     uint8_t asked;
+#ifdef BD_QUICK
+    uint8_t quick; /* the depth of the loop that the board makes, 0: none */
+#endif
+    uint32_t d;
+    /* A sweep: addresses left, mismatches of it recorded. */
+    uint32_t left;
+    uint16_t recorded;
+    uint32_t rest, began, seen, critical_end;
+    bw_waiting wait;
+    uint32_t wake; /* of a delay */
+    uint16_t finally, writes; /* see run_look */
     uint16_t loop_at[4];
     uint32_t loop_left[4];
-    uint32_t wake; /* of a delay */
-    /* A wait. */
-    uint8_t how, open;
-    uint32_t want, bits, fail, since, limit;
-    /* A sweep: addresses left, mismatches of it recorded. */
-    uint16_t recorded;
-    uint32_t left;
-    uint8_t lane[4];
     /* Of chain_sum: what the checksums of frames of this length have in common. */
     uint16_t sum_length;
     uint32_t sum_all, sum_tag;
 #ifdef BD_QUICK
-    /* The depth of the loop that the board makes, 0: none. */
-    uint8_t quick;
     bw_row row;
 #endif
 #ifdef BD_BURSTS

@@ -1,4 +1,7 @@
 /* SCRIPT and RUN. */
+#include <stddef.h>
+#include <string.h>
+
 #include "script.h"
 
 #define N_AT 29
@@ -8,52 +11,53 @@
 #define REPLY_HEAD 40u
 
 /* The limits are those of this moment: shapes may have changed since a script was stored. */
-static bw_need check(bw_core *c, const uint8_t *code, uint16_t length, uint32_t n) {
+static uint8_t check(bw_core *c, const uint8_t *code, uint16_t length, uint32_t n, bw_need *need) {
     bw_limits l;
     l.bytes = BD_SCRIPT_BYTES;
     l.emitted = BD_EMIT;
     l.op_ns = BD_OP_NS;
     l.cycle_ns = 0;
     for (uint8_t slot = 0; slot < BD_SHAPES; slot++) {
-        const bw_shape *s = &c->shape[slot];
-        uint32_t ns = BD_CYCLE_NS;
-        if (!s->used) continue;
-        for (uint8_t time = 0; time < 5; time++) ns += bd_wait_ns(s->waits[time]);
+        const bw_shape *s = shape_get(c, slot);
+        uint32_t ns;
+        if (!s) continue;
         /* The charge lasts as long as the set-up. */
-        ns += bd_wait_ns(s->waits[0]);
+        ns = BD_CYCLE_NS + (uint32_t)bd_wait_ns(s->waits[0]);
+        for (uint8_t time = 0; time < 5; time++) ns += bd_wait_ns(s->waits[time]);
         if (ns > l.cycle_ns) l.cycle_ns = ns;
     }
-    return script_check(c, &l, code, length, n);
+    script_check(c, &l, code, length, n, need);
+    return need->refused ? fault_of(c, F_SCRIPT_REFUSED, need->at) : F_NONE;
 }
 
 uint8_t serve_script(bw_core *c) {
-    uint8_t slot = take8(c);
-    uint16_t length = (uint16_t)(c->length - 3);
+    uint8_t slot = take8(c), code;
+    uint16_t length = (uint16_t)(c->in.length - 3);
     bw_script *s;
-    bw_need need;
     if (c->bad_at) return F_MALFORMED;
     if (slot >= BD_SCRIPTS) return F_NO_SCRIPT;
-    s = &c->script[slot];
+    s = BW_NEAR(&c->script[slot]);
     if (length > BD_SCRIPT_BYTES) return fault_of(c, F_SCRIPT_REFUSED, BD_SCRIPT_BYTES);
     if (length == 0) return fault_of(c, F_SCRIPT_REFUSED, 0);
-    if (s->length != length || s->checksum != line_sum(c, 3, c->length)) {
-        for (uint16_t n = 0; n < length; n++) c->scratch[n] = line_u8(c, (uint16_t)(n + 3));
-        need = check(c, c->scratch, length, 1);
-        if (need.refused) return fault_of(c, F_SCRIPT_REFUSED, need.at);
-        for (uint16_t n = 0; n < length; n++) s->code[n] = c->scratch[n];
+    if (s->length != length || s->checksum != line_sum(c, 3, c->in.length)) {
+        bw_need need;
+        for (uint16_t n = 0; n < length; n++) c->scratch[n] = line_u8(c, n + 3u);
+        code = check(c, c->scratch, length, 1, &need);
+        if (code) return code;
+        memcpy(s->code, c->scratch, length);
         s->length = length;
         s->checked = 0;
         s->checksum = line_sum(c, 3, length + 3);
     }
-    reply_begin(c);
-    send8(c, slot);
+    reply_echo(c, 1);
     send32(c, s->checksum);
     send_end(c);
     return F_NONE;
 }
 
-static void at_work(bw_core *c, bw_kept *k) {
-    bw_run *r = &c->run;
+static void at_work(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
+    bw_kept *k = r->kept;
     cycle_ready(c);
     run_begin(c);
     for (uint8_t n = 1;; n++) {
@@ -61,104 +65,111 @@ static void at_work(bw_core *c, bw_kept *k) {
         if (step == STEP_DONE) break;
         if (step == STEP_SHORT && n & 7) continue;
         if (step == STEP_WAITS ? breathe(c) : breathe_short(c)) continue;
-        if (c->cause == E_POWER_LOST) {
+        if (c->work.cause == E_POWER_LOST) {
             run_lose_power(c);
-        } else {
-            run_stop(c, c->cause);
+            break;
         }
-        if (r->ended) break;
+        run_stop(c, c->work.cause);
     }
     c->run_permits_on = 0;
     k->at = r->end_at;
-    for (uint8_t n = 0; n < 4; n++) k->lane[n] = r->lane[n];
+    memcpy(k->lane, r->wait.lane, 4);
     k->a = r->a;
     k->d = r->d;
     k->elapsed = (r->seen - r->began) / BD_TICKS;
 }
 
-uint8_t serve_run(bw_core *c) {
-    bw_run *r = &c->run;
+typedef struct {
     bw_place place;
-    bw_kept *k;
+    uint32_t meant;
+    uint8_t slot;
+} asked;
+
+static const bw_field fields[] BD_ROM = {
+    {FIELD_8, offsetof(asked, slot)}, {FIELD_32, offsetof(asked, meant)},
+};
+static const bw_field given[] BD_ROM = {
+    {FIELD_32, offsetof(bw_run, a)},    {FIELD_32, offsetof(bw_run, b)},
+    {FIELD_32, offsetof(bw_run, n)},    {FIELD_32, offsetof(bw_run, mask)},
+    {FIELD_WIDTH, offsetof(bw_run, pay_width)},
+};
+
+/* The script, and what it comes to with what is given. */
+static BW_HERE uint8_t look(bw_core *c, uint32_t meant, uint16_t words) {
+    bw_run *r = BW_NEAR(&c->run);
     bw_script *s;
     bw_need *need;
-    uint32_t request, meant;
-    uint16_t bytes, room;
-    uint8_t slot, code;
-    chain_place(c, &place);
-    slot = take8(c);
-    meant = take32(c);
-    r->a = take32(c);
-    r->b = take32(c);
-    r->n = take32(c);
-    r->mask = take32(c);
-    r->pay_width = take8(c);
-    if (r->pay_width != 1 && r->pay_width != 2 && r->pay_width != 4) take_bad(c, WIDTH_AT);
-    if (c->bad_at) return F_MALFORMED;
-    if (c->length < PAYLOAD_AT + 4) {
-        take_bad(c, c->length < PAYLOAD_AT ? WIDTH_AT : PAYLOAD_AT);
-        return F_MALFORMED;
-    }
-    bytes = (uint16_t)(c->length - PAYLOAD_AT - 4);
-    if (bytes & (uint8_t)(r->pay_width - 1)) {
-        take_bad(c, PAYLOAD_AT);
-        return F_MALFORMED;
-    }
-    request = chain_sum(c);
-    if (line_u32(c, (uint16_t)(c->length - 4)) != request) {
-        take_bad(c, (uint16_t)(c->length - 4));
-        return F_MALFORMED;
-    }
-    code = chain_judge(c, &place, request, &k);
-    if (code) return code;
-    if (k) {
-        chain_answer(c, k);
-        return F_NONE;
-    }
-    if (rail_refusal(c)) return rail_refusal(c);
-    if (slot >= BD_SCRIPTS || !c->script[slot].length) return F_NO_SCRIPT;
-    s = &c->script[slot];
-    if (s->checksum != meant) return fault_of(c, F_ANOTHER_SCRIPT, s->checksum);
+    uint8_t code = F_NONE;
+    if (r->slot >= BD_SCRIPTS) return F_NO_SCRIPT;
+    s = BW_NEAR(&c->script[r->slot]);
     need = &s->need;
-    if (!s->checked) *need = check(c, s->code, s->length, 1);
-    if (need->refused) return fault_of(c, F_SCRIPT_REFUSED, need->at);
+    if (!s->length) return F_NO_SCRIPT;
+    if (s->checksum != meant) return fault_of(c, F_ANOTHER_SCRIPT, s->checksum);
+    if (!s->checked) code = check(c, s->code, s->length, 1, need);
+    if (code) return code;
     if (need->uses_n && r->n == 0) take_bad(c, N_AT);
     if (r->mask == 0) take_bad(c, LANES_AT);
     if (c->bad_at) return F_MALFORMED;
     if (need->uses_n && !(s->checked && s->checked_for == r->n)) {
         s->checked = 0;
-        *need = check(c, s->code, s->length, r->n);
+        code = check(c, s->code, s->length, r->n, need);
+        if (code) return code;
     }
-    if (need->refused) return fault_of(c, F_SCRIPT_REFUSED, need->at);
     s->checked = 1;
     s->checked_for = r->n;
-    if (need->payload != (uint16_t)(bytes >> (r->pay_width >> 1)))
-        return fault_of(c, F_PAYLOAD, need->payload);
+    if (need->payload != words) return fault_of(c, F_PAYLOAD, need->payload);
     r->code = s->code;
     r->length = s->length;
 #ifdef BD_QUICK
-    if (!r->row.there || r->row.slot != slot)
+    if (!r->row.there || r->row.slot != r->slot)
 #endif
         run_look(c);
-    permit_keep(c);
     /* Every shape that the text writes with has a permit. */
-    if (r->writes & ~c->run_permits) {
+    if (r->writes & ~permit_keep(c)) {
         c->run_permits_on = 0;
         return F_NOT_PERMITTED;
     }
-    r->slot = slot;
-    r->pay_at = line_index(c->body, PAYLOAD_AT);
-    k = chain_begin(c, &place, request);
-    r->kept = k;
+    c->work.limit = need->stop_ms;
+    return F_NONE;
+}
+
+uint8_t serve_run(bw_core *c) {
+    bw_run *r = BW_NEAR(&c->run);
+    asked a;
+    bw_kept *k;
+    const bw_need *need;
+    uint16_t bytes, room, sum_at;
+    uint8_t code;
+    chain_place(c, &a.place);
+    take_row(c, &a, ROW_OF(fields));
+    take_row(c, r, ROW_OF(given));
+    if (c->bad_at) return F_MALFORMED;
+    sum_at = c->in.length - 4u;
+    bytes = sum_at - PAYLOAD_AT;
+    if (c->in.length < PAYLOAD_AT + 4 || bytes & (r->pay_width - 1u)) {
+        take_bad(c, PAYLOAD_AT);
+    } else if (line_u32(c, sum_at) != a.place.request) {
+        take_bad(c, sum_at);
+    }
+    if (c->bad_at) return F_MALFORMED;
+    r->pay_at = line_index(c->in.body, PAYLOAD_AT);
+    code = chain_judge(c, &a.place);
+    if (!code) code = rail_refusal(c);
+    if (code) return code;
+    r->slot = a.slot;
+    code = look(c, a.meant, bytes >> (r->pay_width >> 1));
+    if (code) return code;
+    k = chain_begin(c, &a.place);
     /* Emitted words are promised; mismatches get what is left of memory and of a reply. */
-    room = (uint16_t)(BD_POOL - 4 * need->emitted);
-    if (room > BD_TX_BODY - REPLY_HEAD - 4 * need->emitted)
-        room = (uint16_t)(BD_TX_BODY - REPLY_HEAD - 4 * need->emitted);
+    room = BD_POOL < BD_TX_BODY - REPLY_HEAD ? BD_POOL : BD_TX_BODY - REPLY_HEAD;
+    need = &c->script[a.slot].need;
     k->listed_room = 0;
-    if (need->sweeps) k->listed_room = room / 12 > 255 ? 255 : room / 12;
-    c->work_limit = need->stop_ms;
-    at_work(c, k);
+    if (need->sweeps) {
+        room = (room - 4 * (uint16_t)need->emitted) / 12;
+        k->listed_room = room > 255 ? 255 : (uint8_t)room;
+    }
+    at_work(c);
     chain_end(c, k, r->verdict);
-    if (!c->silent) chain_answer(c, k);
+    if (!c->work.silent) chain_answer(c, k);
     return F_NONE;
 }

@@ -9,7 +9,7 @@
 #define BD_OUT_FIRST 0
 #endif
 
-static uint16_t next(uint16_t at) {
+static BW_HERE uint16_t next(uint16_t at) {
     at++;
     return at == BD_OUT_FIRST + BD_OUT ? BD_OUT_FIRST : at;
 }
@@ -36,7 +36,7 @@ static void ready(bw_core *c, uint16_t at) {
     bd_unlock(&c->bd);
 }
 
-static uint16_t sent_to(bw_core *c) {
+static BW_HERE uint16_t sent_to(bw_core *c) {
     uint16_t at;
     bd_lock(&c->bd);
     at = c->out.tail;
@@ -124,9 +124,9 @@ void send_begin(bw_core *c, uint8_t kind, uint8_t tag) {
 }
 
 void send_reply(bw_core *c, uint8_t *frame, uint8_t count) {
-    c->replying = 1;
-    frame[0] = c->work_kind | K_REPLY;
-    frame[1] = c->work_tag;
+    c->work.replying = 1;
+    frame[0] = c->work.fault.kind | K_REPLY;
+    frame[1] = c->work.fault.tag;
     frame_open(c, frame, count);
 }
 
@@ -143,13 +143,13 @@ void send_end(bw_core *c) {
     close_frame(c);
 }
 
-void send_break(bw_core *c) {
+BW_HERE void send_break(bw_core *c) {
     if (!c->in_frame) return;
     c->out.head = c->out.block;
     close_frame(c);
 }
 
-void send_forget(bw_core *c) {
+BW_HERE void send_forget(bw_core *c) {
     uint16_t at;
     if (c->in_frame) return;
     bd_lock(&c->bd);
@@ -169,7 +169,7 @@ void send_forget(bw_core *c) {
     send_pump(c);
 }
 
-void send_drain(bw_core *c) {
+BW_HERE void send_drain(bw_core *c) {
     while (c->out.tail != c->out.ready || !bd_tx_idle(&c->bd)) {
         bd_idle(&c->bd);
         send_pump(c);

@@ -2,22 +2,29 @@
 #include "parts.h"
 
 uint8_t fault_of(bw_core *c, uint8_t code, uint32_t detail) {
-    c->detail = detail;
+    c->work.fault.detail = detail;
     return code;
 }
 
 void reply_begin(bw_core *c) {
-    c->replying = 1;
-    send_begin(c, c->work_kind | K_REPLY, c->work_tag);
+    c->work.replying = 1;
+    send_begin(c, c->work.fault.kind | K_REPLY, c->work.fault.tag);
 }
 
-void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
+BW_HERE void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
     reply_begin(c);
     send_bytes(c, bytes, count);
 }
 
+void reply_echo(bw_core *c, uint8_t count) {
+    uint8_t bytes[24];
+    line_open_entry(c); /* another frame may have been looked at since */
+    for (uint8_t n = 0; n < count; n++) bytes[n] = line_u8(c, n + 2u);
+    reply_body(c, bytes, count);
+}
+
 static uint8_t by_kind(bw_core *c) {
-    switch (c->kind) {
+    switch (c->work.fault.kind) {
     case K_RATE: return serve_rate(c);
     case K_RAIL: return serve_rail(c);
     case K_PERMIT: return serve_permit(c);
@@ -35,40 +42,34 @@ static uint8_t by_kind(bw_core *c) {
 }
 
 void serve(bw_core *c) {
+    bw_fault *f = BW_NEAR(&c->work.fault);
     uint8_t code = line_refusal(c);
-    c->detail = 0;
 #ifdef BD_QUICK
-    if (c->kind != K_RUN) c->run.row.there = 0;
+    if (f->kind != K_RUN) c->run.row.there = 0;
 #endif
-    if (code == F_SLOT_IN_USE) {
-        c->detail = line_u8(c, 2);
-    } else if (code == c->rail_fault) {
-        c->detail = c->rail_detail;
-    }
+    if (code == F_SLOT_IN_USE) f->detail = line_u8(c, 2);
     if (code == F_NONE) {
         code = by_kind(c);
-        if (code == F_MALFORMED) c->detail = c->bad_at;
+        if (code == F_MALFORMED) f->detail = c->bad_at;
     }
-    if (code == F_NONE || c->silent) return;
-    if (code == F_SAGGED || code == F_OVER_CURRENT) c->detail = c->rail_detail;
-    c->replying = 1;
-    answer_fault(c, c->work_kind, c->work_tag, c->work_id, code, c->detail);
+    if (code == F_NONE || code == F_ANSWERED || c->work.silent) return;
+    if (code == F_SAGGED || code == F_OVER_CURRENT) f->detail = c->rail_detail;
+    c->work.replying = 1;
+    f->code = code;
+    answer_fault(c, f);
 }
 
 uint8_t serve_rate(bw_core *c) {
-    uint32_t rate = take32(c);
+    uint32_t rate = take32(c), before = c->rate;
     if (!take_end(c)) return F_MALFORMED;
     if (BD_RESET_RATE == 0 || !hello_lists(rate)) return F_RATE;
-    if (c->silent) return F_NONE;
-    reply_begin(c);
-    send32(c, rate);
+    if (c->work.silent) return F_NONE;
+    reply_echo(c, 4);
     send_end(c);
-    if (rate == c->rate) return F_NONE;
-    send_drain(c);
-    c->rate_before = c->rate;
-    c->rate = rate;
+    if (rate == before) return F_NONE;
+    work_rate(c, rate);
+    c->rate_before = before;
     c->rate_since = bd_now(&c->bd);
     c->rate_trial = 1;
-    bd_rate(&c->bd, rate);
     return F_NONE;
 }

@@ -1,208 +1,205 @@
 /* Shapes: what is refused, and the images that cycles are made of. The rules are those of
  * docs/wire.md, "Which shapes are refused". */
+#include <stddef.h>
+#include <string.h>
+
 #include "parts.h"
 
-bw_levels levels_then(bw_levels under, bw_levels over) {
+BW_HERE bw_levels levels_then(bw_levels under, bw_levels over) {
     bw_levels both;
     both.mask = under.mask | over.mask;
-    both.level = (uint16_t)((under.level & ~over.mask) | over.level);
+    both.level = (bd_lines_t)((under.level & ~over.mask) | over.level);
     return both;
 }
 
-/* True if `shown` has every line that `strobe` changes from idle as `strobe` has it. A line that
- * idle does not name is changed by being named. */
-bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown) {
-    uint16_t changed = (uint16_t)((strobe.level ^ idle.level) | (strobe.mask & ~idle.mask));
-    return (shown.mask & changed) == changed && ((shown.level ^ strobe.level) & changed) == 0;
+bw_levels levels_held(const bw_core *c) {
+    return levels_then(c->held, c->moved);
+}
+
+/* The levels of a strobe: `setup` says of the read or of the write. */
+BW_HERE bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup) {
+    return levels_then(levels_then(idle, s->levels[setup]), s->levels[setup + 1]);
+}
+
+/* The lines that `strobe` changes from idle. A line that idle does not name is changed by being
+ * named. */
+static BW_HERE bd_lines_t changed(bw_levels idle, bw_levels strobe) {
+    return (bd_lines_t)((strobe.level ^ idle.level) | (strobe.mask & ~idle.mask));
+}
+
+/* True if `shown` has every line that `strobe` changes from idle as `strobe` has it. */
+BW_HERE bool levels_strobe(bw_levels idle, bw_levels strobe, bw_levels shown) {
+    bd_lines_t lines = changed(idle, strobe);
+    return !(lines & (bd_lines_t)(~shown.mask | (shown.level ^ strobe.level)));
+}
+
+bw_shape *shape_at(bw_core *c, uint8_t slot) {
+    return BW_NEAR(&c->shape[slot]);
 }
 
 bw_shape *shape_get(bw_core *c, uint8_t slot) {
-    return slot < BD_SHAPES && c->shape[slot].used ? &c->shape[slot] : 0;
+    bw_shape *s;
+    if (slot >= BD_SHAPES) return 0;
+    s = shape_at(c, slot);
+    return s->used ? s : 0;
 }
 
-uint8_t shape_count(const bw_core *c) {
+BW_HERE uint8_t shape_count(bw_core *c) {
     uint8_t count = 0;
-    for (uint8_t n = 0; n < BD_SHAPES; n++) count += c->shape[n].used;
+    for (uint8_t n = 0; n < BD_SHAPES; n++) count += shape_at(c, n)->used;
     return count;
 }
 
 uint32_t word_ones(const bw_shape *s) {
-    return s->width == 1 ? 0xFF : s->width == 2 ? 0xFFFF : 0xFFFFFFFF;
+    return ones_of(s->width);
 }
 
 void shape_hold(bw_core *c) {
     for (uint8_t n = 0; n < BD_SHAPES; n++)
-        if (c->shape[n].used) c->held = levels_then(c->held, c->shape[n].idle);
+        if (shape_get(c, n)) c->held = levels_then(c->held, shape_at(c, n)->levels[IDLE]);
     shape_images(c);
 }
 
 void shape_images(bw_core *c) {
-    bw_levels moved;
-    moved.mask = c->line_moved;
-    moved.level = c->line_level;
+    bw_levels at = levels_held(c), on;
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
-        bw_shape *s = &c->shape[n];
-        bw_levels at = levels_then(c->held, moved), on;
-        uint16_t held = at.mask;
-        if (!s->used) continue;
-        s->image_idle = at.level;
-        on = levels_then(at, s->read_setup);
-        s->image_read_setup = on.level;
-        on = levels_then(on, s->read_strobe);
-        s->image_read = on.level;
-        s->drives_read = on.mask & (uint16_t)~held;
-        on = levels_then(at, s->write_setup);
-        s->image_write_setup = on.level;
-        on = levels_then(on, s->write_strobe);
-        s->image_write = on.level;
-        s->drives_write = on.mask & (uint16_t)~held;
+        bw_shape *s = shape_get(c, n);
+        if (!s) continue;
+        s->image[IDLE] = at.level;
+        on = levels_then(at, s->levels[READ_SETUP]);
+        s->image[READ_SETUP] = on.level;
+        on = levels_then(on, s->levels[READ_STROBE]);
+        s->image[READ_STROBE] = on.level;
+        s->drives_read = on.mask & (bd_lines_t)~at.mask;
+        on = levels_then(at, s->levels[WRITE_SETUP]);
+        s->image[WRITE_SETUP] = on.level;
+        on = levels_then(on, s->levels[WRITE_STROBE]);
+        s->image[WRITE_STROBE] = on.level;
+        s->drives_write = on.mask & (bd_lines_t)~at.mask;
     }
 }
 
-static uint8_t refused(bw_core *c, uint8_t reason, uint16_t about) {
-    return fault_of(c, F_SHAPE_REFUSED, reason | (uint32_t)about << 8);
+static uint8_t refused(bw_core *c, uint8_t reason, uint8_t about) {
+    return fault_of(c, F_SHAPE_REFUSED, reason | (uint16_t)about << 8);
 }
 
-static uint8_t lowest(uint16_t mask) {
+uint8_t lowest_bit(uint16_t mask) {
     uint8_t n = 0;
-    while (!(mask >> n & 1)) n++;
+    for (; !(mask & 1); mask >>= 1) n++;
     return n;
 }
 
 /* The read phase of `reader` that is a write of `writer`: 0 to 2; 3 if none is. */
 static uint8_t reads_as_write(bw_levels idle, const bw_shape *reader, const bw_shape *writer) {
-    bw_levels strobe, shown = idle;
+    bw_levels strobe = levels_strobed(idle, writer, WRITE_SETUP), shown = idle;
+    uint8_t phase = 0;
     if (!writer->writes) return 3;
-    strobe = levels_then(levels_then(idle, writer->write_setup), writer->write_strobe);
-    if (levels_strobe(idle, strobe, shown)) return 0;
-    shown = levels_then(shown, reader->read_setup);
-    if (levels_strobe(idle, strobe, shown)) return 1;
-    shown = levels_then(shown, reader->read_strobe);
-    return levels_strobe(idle, strobe, shown) ? 2 : 3;
+    while (!levels_strobe(idle, strobe, shown) && ++phase < 3)
+        shown = levels_then(shown, reader->levels[phase]);
+    return phase;
 }
 
-static uint8_t check_alone(bw_core *c, const bw_shape *s) {
-    const bw_levels *part[5];
-    bw_levels setup, strobe;
-    uint16_t moved, last = (uint16_t)(s->first + s->width * 8 - 1);
+static BW_HERE uint8_t check_alone(bw_core *c, const bw_shape *s) {
+    bw_levels idle = s->levels[IDLE];
+    uint16_t last = (uint16_t)(s->first + s->width * 8 - 1);
+    bd_lines_t moved;
     uint8_t phase;
-    part[0] = &s->idle;
-    part[1] = &s->read_setup;
-    part[2] = &s->read_strobe;
-    part[3] = &s->write_setup;
-    part[4] = &s->write_strobe;
-    for (uint8_t n = 0; n < (s->writes ? 5 : 3); n++) {
-        uint16_t missing = part[n]->mask & (uint16_t)~BW_CONTROL_MASK;
-        if (part[n]->level & ~part[n]->mask) return refused(c, 5, 0);
-        if (missing) return refused(c, 3, lowest(missing));
-    }
-    if (last >= BD_DATA_LINES) return refused(c, 4, last & 0xFF);
-    setup = levels_then(s->idle, s->read_setup);
-    strobe = levels_then(setup, s->read_strobe);
-    moved = (uint16_t)((setup.level ^ s->idle.level) | (strobe.level ^ s->idle.level) |
-                       (strobe.mask & ~s->idle.mask));
+    if (last >= BD_DATA_LINES) return refused(c, 4, (uint8_t)last);
+    moved = changed(idle, levels_then(idle, s->levels[READ_SETUP])) |
+            changed(idle, levels_strobed(idle, s, READ_SETUP));
     moved &= hello_strobes();
-    if (moved) return refused(c, 2, lowest(moved));
-    phase = reads_as_write(s->idle, s, s);
+    if (moved) return refused(c, 2, lowest_bit(moved));
+    phase = reads_as_write(idle, s, s);
     return phase < 3 ? refused(c, 1, phase) : F_NONE;
 }
 
-static uint8_t check_beside(bw_core *c, const bw_shape *s, uint8_t slot) {
-    bw_levels all;
+/* What will be in slot `n` when `s` is in `slot`; NULL: nothing. */
+static BW_HERE const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
+    return n == slot ? s : shape_get(c, n);
+}
+
+static BW_HERE bool at_odds(bw_levels a, bw_levels b) {
+    return (a.level ^ b.level) & a.mask & b.mask;
+}
+
+static BW_HERE uint8_t check_beside(bw_core *c, const bw_shape *s, uint8_t slot) {
+    bw_levels all = levels_then(c->held, s->levels[IDLE]);
+    const bw_shape *reader, *writer;
     uint8_t n, m;
     for (n = 0; n < BD_SHAPES; n++) {
-        const bw_shape *o = &c->shape[n];
-        if (n == slot || !o->used) continue;
-        if ((o->idle.level ^ s->idle.level) & o->idle.mask & s->idle.mask) return refused(c, 6, n);
+        reader = as_if(c, s, slot, n);
+        if (!reader) continue;
+        if (at_odds(reader->levels[IDLE], s->levels[IDLE])) return refused(c, 6, n);
+        all = levels_then(all, reader->levels[IDLE]);
     }
-    if ((c->held.level ^ s->idle.level) & c->held.mask & s->idle.mask) return refused(c, 6, slot);
-    all = levels_then(c->held, s->idle);
-    for (n = 0; n < BD_SHAPES; n++)
-        if (n != slot && c->shape[n].used) all = levels_then(all, c->shape[n].idle);
+    if (at_odds(c->held, s->levels[IDLE])) return refused(c, 6, slot);
     for (n = 0; n < BD_SHAPES; n++) {
-        const bw_shape *reader = n == slot ? s : &c->shape[n];
-        if (n != slot && !reader->used) continue;
-        for (m = 0; m < BD_SHAPES; m++) {
-            const bw_shape *writer = m == slot ? s : &c->shape[m];
-            if (m != slot && !writer->used) continue;
-            if (reads_as_write(all, reader, writer) < 3) return refused(c, 7, n == slot ? m : n);
+        reader = as_if(c, s, slot, n);
+        for (m = 0; reader && m < BD_SHAPES; m++) {
+            writer = as_if(c, s, slot, m);
+            if (writer && reads_as_write(all, reader, writer) < 3)
+                return refused(c, 7, n == slot ? m : n);
         }
     }
     return F_NONE;
 }
 
-static bw_levels take_levels(bw_core *c) {
-    bw_levels levels;
-    levels.mask = take16(c);
-    levels.level = take16(c);
-    return levels;
-}
+static const uint16_t shortest[5] BD_ROM = {
+    BD_SETUP_NS, BD_PULSE_NS, BD_HOLD_NS, BD_RECOVER_NS, BD_RELEASE_NS,
+};
 
-static bool same_levels(bw_levels a, bw_levels b) {
-    return a.mask == b.mask && a.level == b.level;
-}
+static const bw_field fields[] BD_ROM = {
+    {FIELD_WIDTH, offsetof(bw_shape, width)},
+    {FIELD_8, offsetof(bw_shape, first)},
+    {FIELD_FLAG, offsetof(bw_shape, writes)},
+};
 
-static bool same(const bw_shape *a, const bw_shape *b) {
-    for (uint8_t n = 0; n < 5; n++)
-        if (a->times[n] != b->times[n]) return false;
-    return a->used && a->width == b->width && a->first == b->first && a->writes == b->writes &&
-           same_levels(a->idle, b->idle) && same_levels(a->read_setup, b->read_setup) &&
-           same_levels(a->read_strobe, b->read_strobe) &&
-           same_levels(a->write_setup, b->write_setup) &&
-           same_levels(a->write_strobe, b->write_strobe);
-}
-
-static uint16_t shortest(uint8_t n) {
-    switch (n) {
-    case 0: return BD_SETUP_NS;
-    case 1: return BD_PULSE_NS;
-    case 2: return BD_HOLD_NS;
-    case 3: return BD_RECOVER_NS;
-    default: return BD_RELEASE_NS;
-    }
+static void take_words(bw_core *c, uint16_t *to, uint8_t count) {
+    while (count--) *to++ = take16(c);
 }
 
 uint8_t serve_shape(bw_core *c) {
-    bw_shape s;
-    uint8_t slot = take8(c), code;
-    s.width = take8(c);
-    if (s.width != 1 && s.width != 2 && s.width != 4) take_bad(c, 3);
-    s.first = take8(c);
-    s.writes = take_flag(c);
-    s.idle = take_levels(c);
-    s.read_setup = take_levels(c);
-    s.read_strobe = take_levels(c);
-    s.write_setup = take_levels(c);
-    s.write_strobe = take_levels(c);
-    if (!s.writes) {
-        s.write_setup.mask = s.write_setup.level = 0;
-        s.write_strobe = s.write_setup;
-    }
-    for (uint8_t n = 0; n < 5; n++) s.times[n] = take16(c);
+    bw_shape s, *there;
+    uint16_t levels[10]; /* mask and level, as they came */
+    uint8_t slot = take8(c), code, n;
+    take_row(c, &s, ROW_OF(fields));
+    take_words(c, levels, 10);
+    take_words(c, s.times, 5);
     if (!take_end(c)) return F_MALFORMED;
     if (slot >= BD_SHAPES) return F_NO_SHAPE;
+    there = shape_at(c, slot);
     s.used = 1;
-    if (!same(&c->shape[slot], &s)) {
+    for (n = 0; n < 5; n++) {
+        uint16_t mask = levels[2 * n], level = levels[2 * n + 1], missing;
+        if (n >= WRITE_SETUP && !s.writes) mask = level = 0;
+        if (level & ~mask) return refused(c, 5, 0);
+        missing = mask & (uint16_t)~BW_CONTROL_MASK;
+        if (missing) return refused(c, 3, lowest_bit(missing));
+        s.levels[n].mask = (bd_lines_t)mask;
+        s.levels[n].level = (bd_lines_t)level;
+    }
+    /* What makes it the same stands first, without gaps. */
+    if (memcmp(there, &s, offsetof(bw_shape, waits)) != 0) {
         code = check_alone(c, &s);
         if (!code) code = check_beside(c, &s, slot);
         if (code) return code;
-        for (uint8_t n = 0; n < 5; n++) {
-            uint16_t least = shortest(n);
+        for (n = 0; n < 5; n++) {
+            uint16_t least = BD_ROM16(&shortest[n]);
             s.waits[n] = bd_wait_of(s.times[n] > least ? s.times[n] : least);
         }
         hold_release(c);
         c->permit[slot].used = 0;
-        for (uint8_t n = 0; n < BD_SCRIPTS; n++) c->script[n].checked = 0;
-        c->shape[slot] = s;
-        if (c->rail == RAIL_ON || c->rail == RAIL_RISING) {
+        for (n = 0; n < BD_SCRIPTS; n++) c->script[n].checked = 0;
+        *there = s;
+        if (rail_closed(c)) {
             shape_hold(c);
-            bd_control_drive(&c->bd, c->held.mask | c->line_moved, c->shape[slot].image_idle);
+            bd_control_drive(&c->bd, levels_held(c).mask, there->image[IDLE]);
             lines_again(c);
         }
     }
     reply_begin(c);
     send8(c, slot);
-    for (uint8_t n = 0; n < 5; n++) send16(c, bd_wait_ns(c->shape[slot].waits[n]));
+    for (n = 0; n < 5; n++) send16(c, bd_wait_ns(there->waits[n]));
     send_end(c);
     return F_NONE;
 }

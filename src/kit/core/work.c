@@ -2,6 +2,9 @@
  *
  * A work calls breathe() wherever it can be interrupted. There frames are taken, answers sent, the
  * rail is watched and the times of docs/wire.md are kept. */
+#include <stddef.h>
+#include <string.h>
+
 #include "parts.h"
 
 #define DEAD_MAN_MS 5000u
@@ -12,74 +15,86 @@
 
 uint32_t ms_ticks(uint32_t ms) {
     /* An hour and more is for ever here: the clock wraps. */
-    return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
+    return ms > 0x7FFFFFFFu / (1000ul * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000ul * BD_TICKS);
 }
 
-/* The same for times that are known beforehand; in 32 bits also where an int has 16. */
-#define MS(n) ((uint32_t)(n) * (1000u * BD_TICKS))
+uint32_t us_ticks(uint32_t us) {
+    return us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS;
+}
 
 void work_halt(bw_core *c, uint8_t cause) {
+    bw_work *w = BW_NEAR(&c->work);
     if (!c->working) return;
-    if (c->work_kind == K_RAIL && cause == E_STOPPED) return; /* STOP never keeps a rail on */
+    if (w->fault.kind == K_RAIL && cause == E_STOPPED) return; /* STOP never keeps a rail on */
     /* The rail lost ends everything; a new session takes the reply of what STOP ended. */
-    if (c->cause == E_GOOD || cause == E_POWER_LOST) c->cause = cause;
+    if (w->cause == E_GOOD || cause == E_POWER_LOST) w->cause = cause;
 }
 
 uint8_t work_fault(const bw_core *c) {
-    if (c->cause == E_POWER_LOST) return c->rail_fault;
-    return c->cause == E_SESSION || c->ending ? F_SESSION_ENDED : F_HALTED;
+    const bw_work *w = BW_NEAR(&c->work);
+    if (w->cause == E_POWER_LOST) return c->rail_fault;
+    return w->cause == E_SESSION || w->ending ? F_SESSION_ENDED : F_HALTED;
 }
 
 void work_whole(bw_core *c, uint32_t whole) {
-    c->work_whole = whole;
-    c->work_done = 0;
+    bw_work *w = BW_NEAR(&c->work);
+    w->whole = whole;
+    w->done = 0;
+}
+
+BW_HERE uint32_t ms_since(bw_core *c, uint32_t since) {
+    return (bd_now(&c->bd) - since) / (1000ul * BD_TICKS);
+}
+
+bool ms_past(bw_core *c, const uint32_t *since, uint16_t ms) {
+    return bd_now(&c->bd) - *since >= ms_ticks(ms);
 }
 
 uint32_t work_bound_ms(bw_core *c) {
+    bw_work *w = BW_NEAR(&c->work);
+    uint32_t left = w->limit, gone;
     if (!c->working) return 0;
-    if (c->work_kind == K_RAIL) {
-        uint32_t gone = (bd_now(&c->bd) - c->work_began) / (1000u * BD_TICKS);
-        return c->work_limit > gone ? c->work_limit - gone : 1;
+    if (w->fault.kind == K_RAIL) {
+        gone = ms_since(c, w->began);
+        left = left > gone ? left - gone : 0;
     }
-    return c->work_limit ? c->work_limit : 1;
+    return left ? left : 1;
 }
 
-static void busy(bw_core *c) {
-    if (c->silent) return;
-    send_begin(c, K_BUSY, c->work_tag);
-    send8(c, c->work_kind);
-    send32(c, c->work_id);
-    send32(c, c->work_done);
-    send32(c, c->work_whole);
+static const bw_field told[] BD_ROM = {
+    {FIELD_8, offsetof(bw_work, fault.kind)}, {FIELD_32, offsetof(bw_work, fault.id)},
+    {FIELD_32, offsetof(bw_work, done)}, {FIELD_32, offsetof(bw_work, whole)},
+};
+
+static BW_HERE void busy_poll(bw_core *c) {
+    bw_work *w = BW_NEAR(&c->work);
+    if (!c->working || c->in_frame || w->replying) return;
+    if (!w->busy_now) {
+        if (!ms_past(c, &w->busy_at, w->is_long ? BUSY_MS : BUSY_FIRST_MS)) return;
+        w->busy_at = bd_now(&c->bd);
+        w->is_long = 1;
+    }
+    w->busy_now = 0;
+    if (w->silent) return;
+    send_begin(c, K_BUSY, w->fault.tag);
+    send_row(c, w, ROW_OF(told));
     send_end(c);
 }
 
-static void busy_poll(bw_core *c, uint32_t now) {
-    if (!c->working || c->in_frame || c->replying) return;
-    if (c->busy_now) {
-        c->busy_now = 0;
-    } else {
-        if (now - c->busy_at < (c->is_long ? MS(BUSY_MS) : MS(BUSY_FIRST_MS))) return;
-        c->busy_at = now;
-        c->is_long = 1;
-    }
-    busy(c);
-}
-
-static void set_rate(bw_core *c, uint32_t rate) {
+void work_rate(bw_core *c, uint32_t rate) {
     send_drain(c);
     c->rate = rate;
+    c->rate_trial = 0;
     bd_rate(&c->bd, rate);
 }
 
 static void dead_man(bw_core *c) {
     line_refuse_waiting(c, 0xFFFF, F_HALTED);
-    hold_release(c);
-    lines_release(c);
+    bus_release(c);
     chain_halt(c);
     work_halt(c, E_DEAD_MAN);
-    if (c->working && (c->work_kind == K_RUN || c->work_kind == K_REPEAT)) {
-        c->off_due = 1; /* its `finally` first */
+    if (c->working && (c->work.fault.kind == K_RUN || c->work.fault.kind == K_REPEAT)) {
+        c->work.off_due = 1; /* its `finally` first */
     } else {
         rail_open(c, RAIL_FALLING);
     }
@@ -87,23 +102,17 @@ static void dead_man(bw_core *c) {
 
 /* About once in eight milliseconds; lines that are held are looked at in each. */
 static void times_poll(bw_core *c) {
-    uint32_t now = bd_now(&c->bd), silent = now - c->last_good;
-    if ((c->rail == RAIL_ON || c->rail == RAIL_RISING) && !c->off_due && silent >= MS(DEAD_MAN_MS))
-        dead_man(c);
-    if (c->lines_set && (int32_t)(now - c->lines_until) >= 0) lines_release(c);
-    busy_poll(c, now);
-    permit_poll(c, now);
-    /* So long ago that the clock would wrap: still longer than any time that is looked at. */
-    if (silent >= MS(600000u)) c->last_good += MS(300000u);
-    if (BD_RESET_RATE == 0 || c->in_frame) return;
-    if (c->rate_trial && now - c->rate_since >= MS(TRIAL_MS)) {
-        c->rate_trial = 0;
-        set_rate(c, c->rate_before);
-    }
-    if (c->rate != BD_RESET_RATE && silent >= MS(RESET_RATE_MS)) {
-        c->rate_trial = 0;
-        set_rate(c, BD_RESET_RATE);
-    }
+    bw_core *o = BW_NEAR(c);
+    if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
+    if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0) lines_release(c);
+    busy_poll(c);
+    permit_poll(c);
+    /* So long ago that the clock would wrap some day: still longer than any time that is looked at. */
+    if (ms_past(c, &c->last_good, 60000u)) o->last_good += ms_ticks(30000u);
+    if (BD_RESET_RATE == 0 || o->in_frame) return;
+    if (o->rate_trial && ms_past(c, &c->rate_since, TRIAL_MS)) work_rate(c, c->rate_before);
+    if (c->rate != BD_RESET_RATE && ms_past(c, &c->last_good, RESET_RATE_MS))
+        work_rate(c, BD_RESET_RATE);
 }
 
 static void watch(bw_core *c) {
@@ -119,42 +128,36 @@ static void watch(bw_core *c) {
 
 bool breathe(bw_core *c) {
     bd_idle(&c->bd);
-    if (c->head != c->scan) line_poll(c);
+    if (c->in.head != c->in.scan) line_poll(c);
     send_pump(c);
     if (c->owes) answer_owed(c);
     watch(c);
-    return c->cause == E_GOOD;
+    return c->work.cause == E_GOOD;
 }
 
 uint32_t bw_idle_ticks(bw_core *c) {
-    if (c->out.tail != c->out.ready || c->tail != c->keep || c->working) return 0;
+    if (c->out.tail != c->out.ready || c->in.tail != c->in.keep || c->working) return 0;
     return c->rail != RAIL_OFF || c->lines_set ? 1000ul * BD_TICKS : 20000ul * BD_TICKS;
 }
 
-bool bw_step(bw_core *c) {
+BW_HERE bool bw_step(bw_core *c) {
+    bw_work *w = BW_NEAR(&c->work);
     breathe(c);
-    if (c->tail == c->keep) return c->out.tail != c->out.ready;
+    if (c->in.tail == c->in.keep) return c->out.tail != c->out.ready;
     line_open_entry(c);
-    c->work_kind = c->kind;
-    c->work_tag = c->tag;
-    c->work_id = answer_id(c);
-    c->work_done = c->work_whole = c->work_limit = 0;
-    c->work_began = c->busy_at = bd_now(&c->bd);
-    c->busy_now = c->is_long = c->silent = c->replying = 0;
-    c->cause = E_GOOD;
+    memset(w, 0, sizeof *w);
+    w->fault.kind = line_u8(c, 0);
+    w->fault.tag = line_u8(c, 1);
+    w->fault.id = answer_id(c);
+    w->began = w->busy_at = bd_now(&c->bd);
     c->working = 1;
     serve(c);
     c->working = 0;
-    c->cause = E_GOOD;
+    w->cause = E_GOOD;
     line_drop_entry(c);
-    if (c->off_due) {
-        c->off_due = 0;
-        rail_open(c, RAIL_FALLING);
-    }
-    if (c->ending) {
-        c->ending = 0;
-        hello_forgets(c);
-    }
+    if (w->off_due) rail_open(c, RAIL_FALLING);
+    if (w->ending) hello_forgets(c);
+    w->off_due = w->ending = 0;
     return true;
 }
 
@@ -165,11 +168,10 @@ void bw_begin(bw_core *c) {
     c->last_status = 0;
     /* Bytes may stand at the start of the ring already: `put` begins there, two bytes behind `keep`. */
     bd_lock(&c->bd);
-    c->tail = c->keep = BD_RING - 2;
+    c->in.tail = c->in.keep = BD_RING - 2;
     bd_unlock(&c->bd);
-    c->rx.crc = CRC_START;
+    c->in.rx.crc = CRC_START;
     bd_rail(&c->bd, false);
-    bd_data_free(&c->bd);
-    bd_address_drive(&c->bd, false);
+    bus_free(c);
     bd_control_drive(&c->bd, 0, 0);
 }
