@@ -69,7 +69,7 @@ fn names_and_options_that_cannot_be() {
     home.run(&["plan", "0417-009"]).says(2, &["0417-009 is not on the shelf"]);
     home.run(&["plan", SHELF_OF_0417, "--space", "shop"]).says(2, &["holds no space shop"]);
     home.run(&["plan", SHELF_OF_0417, "--space", "store", "--range", "0x0+4"])
-        .says(2, &["leave --range out"]);
+        .says(2, &["--range says what a file holds", "leave it out"]);
     home.run(&["plan", "@blank", "--range", "0x0+4"]).says(2, &["--range needs --space"]);
     home.run(&["plan", SHELF_OF_0417, "--take", "shop"])
         .says(2, &["no such zone", "it keeps constants"]);
@@ -121,7 +121,8 @@ fn where_an_image_is_recorded_as_working() {
     fs::write(&history, &written).unwrap();
     home.run(&["plan", SHELF_OF_0417]).says(0, &["not recorded as working in any instrument"]);
     fs::write(&history, written + &line("started", "\"text\":\"yes, all day\"")).unwrap();
-    home.run(&["plan", SHELF_OF_0417]).says(0, &["recorded as working: TG-7 #0300 (2026-01-02)"]);
+    home.run(&["plan", SHELF_OF_0417])
+        .says(0, &["recorded as working: TG-7 #0300 (2026-01-02: all day)"]);
     // That it did not start is told as well, also where kept zones made other contents of it.
     let made = line("written", &format!("\"sha256\":\"00\",\"image_sha256\":\"{sum}\""));
     fs::write(&history, made + &line("started", "\"text\":\"no: dark display\"")).unwrap();

@@ -21,6 +21,8 @@ pub(super) struct Fold {
     pass: Option<Pass>,
     /// How the job ended; told together with its end, so that nobody sees one without the other.
     last: Option<Item>,
+    /// How the write ended, told with that.
+    write_end: Option<Arc<WriteEnd>>,
     /// The write under way.
     writing: Option<Writing>,
     /// The last write has changed something.
@@ -105,7 +107,7 @@ impl Fold {
                         text: in_keys(&said(&outcome.text, &LATER)),
                         backup,
                     };
-                    shared.snapshot.write_end = Some(Arc::new(end));
+                    self.write_end = Some(Arc::new(end));
                 }
                 let refused = matches!(outcome.code, 2 | 4) && outcome.report.is_none();
                 if refused && shared.snapshot.doing == Doing::Job("plan") {
@@ -318,6 +320,9 @@ impl Fold {
         self.pass = None;
         if let Some(writing) = self.writing.take() {
             writing.end(snapshot);
+        }
+        if let Some(end) = self.write_end.take() {
+            shared.snapshot.write_end = Some(end);
         }
         if let Some(last) = self.last.take() {
             shared.push(last);
