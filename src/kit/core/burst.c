@@ -35,7 +35,7 @@ uint8_t burst_asked(bw_core *c, bw_words *w, uint8_t bytes, uint16_t starts, uin
     if (code) return code;
     b->shape = shape_get(c, field[2]);
     if (!b->shape) return F_NO_SHAPE;
-    b->address = op_get(field + 3, 4);
+    b->address = op_long(field + 3);
     b->step = (uint32_t)(int32_t)(int16_t)op_get(field + 7, 2);
     w->count = op_get(field + 9, (uint8_t)(precharge - 9));
     work_whole(c, w->count);

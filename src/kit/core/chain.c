@@ -47,7 +47,6 @@ static BW_HERE bool equal(const bw_place *a, const bw_place *b) {
 }
 
 uint8_t chain_judge(bw_core *c, const bw_place *place) {
-    bool same, fresh;
     if (place->session == c->session) {
         for (uint8_t n = 0; n < BD_RUNS; n++) {
             const bw_kept *k = BW_NEAR(&c->kept[n]);
@@ -55,10 +54,10 @@ uint8_t chain_judge(bw_core *c, const bw_place *place) {
             chain_answer(c, k);
             return F_ANSWERED;
         }
-        same = place->chain == c->chain && c->chain_open && c->last_run != 0xFFFFFFFFu &&
-               place->id == c->last_run + 1;
-        fresh = place->chain == (uint16_t)(c->chain + 1) && place->id > c->last_run;
-        if (place->after == c->last_run && (same || fresh)) return F_NONE;
+        if (place->after == c->last_run && place->id > c->last_run &&
+            (place->chain == (uint16_t)(c->chain + 1) ||
+             (place->chain == c->chain && c->chain_open && place->id == c->last_run + 1)))
+            return F_NONE;
     }
     return fault_of(c, F_NOT_NEXT, c->last_run);
 }

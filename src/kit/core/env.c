@@ -27,7 +27,7 @@ BW_HERE bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t 
 }
 
 static void counted(bw_core *c) {
-    if (++c->work.done == 0) c->work.done--; /* no more than fits */
+    count_on(&c->work.done, 1);
 }
 
 uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {

@@ -64,9 +64,9 @@ static BW_HERE void frame_ended(bw_core *c) {
     bw_in *in = BW_NEAR(&c->in);
     if (in->rx.block == 0) return; /* nothing between two delimiters */
     if (in->bad == 2) {
-        c->overruns++;
+        count_on(&c->overruns, 1);
     } else if (in->bad || in->rx.left || in->got < 6 || in->rx.crc != CRC_RESIDUE) {
-        c->damaged++;
+        count_on(&c->damaged, 1);
     } else {
         in->body = line_index(in->keep, 2);
         in->length = (uint16_t)(in->got - 4);
@@ -202,7 +202,7 @@ void line_poll(bw_core *c) {
     lost = in->lost;
     in->lost = 0;
     bd_unlock(&c->bd);
-    c->overruns += lost;
+    count_on(&c->overruns, lost);
     while (in->scan != head && !enough) {
         uint8_t byte = c->ring[in->scan];
         if (byte && left && line_straight(c)) break;
@@ -249,7 +249,7 @@ BW_HERE void line_enqueue(bw_core *c, uint8_t code) {
     bw_in *in = BW_NEAR(&c->in);
     uint16_t end = entry_end(c);
     if (apart(in->tail, end) > BD_RING - BD_SPARE) {
-        c->overruns++;
+        count_on(&c->overruns, 1);
         return;
     }
     c->ring[in->keep] = (uint8_t)in->length;

@@ -204,7 +204,7 @@ uint8_t serve_lines(bw_core *c) {
     send_bytes(c, contended, sizeof contended);
     c->drive = d;
     c->lines_set = 1;
-    c->lines_until = bd_now(&c->bd) + ms_ticks(hold);
+    c->lines_until = ms_ahead(c, hold);
     if (!hold) lines_release(c);
     send_end(c);
     return F_NONE;
@@ -298,7 +298,7 @@ uint8_t serve_walk(bw_core *c) {
             at = line_index(at, 1);
             walk_line(c, line, high, row);
         }
-        c->work.done++;
+        count_on(&c->work.done, 1);
         if (!breathe(c)) break;
     }
     all_input(c);

@@ -39,7 +39,7 @@ static uint16_t words_in(bw_core *c, reading *r, uint8_t at, uint8_t most, uint8
     uint8_t some = burst_some(&r->asked.burst, r->left < most ? (uint8_t)r->left : most);
     uint16_t made = burst_read(c, &r->asked.burst, word(c, r, at), some, mode);
     r->left -= (uint8_t)made;
-    c->work.done += (uint8_t)made;
+    count_on(&c->work.done, (uint8_t)made);
     return made;
 }
 

@@ -239,7 +239,7 @@ static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at
     case 0x50:
     case 0x51: return wait(t, op, at);
     case 0x60: return skip(t, &c->run, op, at);
-    case 0x80: return begin_inner(t, op_get(op + 1, 4));
+    case 0x80: return begin_inner(t, op_long(op + 1));
     case 0x81: return begin_inner(t, c->run.n);
     case 0x82: return end_inner(t);
     case 0x83:
@@ -297,7 +297,7 @@ bool row_make(bw_core *c, uint16_t at) {
     t.held = r->critical | r->atomic;
     row->end = at = row_of(c, &t, at, r->length);
     if (!at || t.taken || t.back || t.skips_to) return false;
-    if (t.last == t.to && t.skip == t.row + 6 && op_get(t.row + 2, 4) == 0xFFFFFFFFu) {
+    if (t.last == t.to && t.skip == t.row + 6 && op_long(t.row + 2) == 0xFFFFFFFFu) {
         code_at(t.row, QUICK_WORD);
         code_at(t.put, QUICK_LAST);
     }

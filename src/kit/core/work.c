@@ -22,6 +22,15 @@ uint32_t us_ticks(uint32_t us) {
     return us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS;
 }
 
+uint32_t ms_ahead(bw_core *c, uint32_t ms) {
+    return bd_now(&c->bd) + ms_ticks(ms);
+}
+
+void count_on(uint32_t *at, uint16_t more) {
+    uint32_t sum = *at + more;
+    *at = sum < more ? 0xFFFFFFFFu : sum;
+}
+
 void work_halt(bw_core *c, uint8_t cause) {
     bw_work *w = BW_NEAR(&c->work);
     if (!c->working) return;
@@ -133,6 +142,15 @@ bool breathe(bw_core *c) {
     if (c->owes) answer_owed(c);
     watch(c);
     return c->work.cause == E_GOOD;
+}
+
+bool breathe_short(bw_core *c) {
+#ifndef BD_SENDS
+    if (bd_tx_free(&c->bd)) send_pump(c);
+#endif
+    bd_idle(&c->bd);
+    if (c->in.head == c->in.scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
+    return breathe(c);
 }
 
 uint32_t bw_idle_ticks(bw_core *c) {
