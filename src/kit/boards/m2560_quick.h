@@ -61,7 +61,7 @@ bool m2560_within(const bw_shape *s, const uint8_t *longest);
 #define M2560_Q_RECOVER 7
 #define M2560_Q_RELEASE 12
 
-static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
+static BD_HERE bool bd_quick_fits(bw_core *c, const bw_shape *s) {
     m2560_quick_state *m = BW_NEAR(&m2560_quick);
     static const uint8_t longest[5] BD_ROM = {
         200, 200, M2560_Q_HOLD + 2, M2560_Q_RECOVER + 2, M2560_Q_RELEASE + 2,
@@ -77,7 +77,7 @@ static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
     return true;
 }
 
-static inline bw_quick *bd_quick_state(bw_core *c) {
+static BD_HERE bw_quick *bd_quick_state(bw_core *c) {
     (void)c;
     return BW_NEAR(&m2560_quick.quick);
 }

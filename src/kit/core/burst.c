@@ -8,7 +8,7 @@
 
 /* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply. False:
  * it is malformed. */
-static BW_HERE bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
+static bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
     uint8_t there = c->in.length < count + 2u ? (uint8_t)(c->in.length - 2) : count, n = there;
     const uint8_t *from = c->ring + line_index(c->in.body, 2);
     uint8_t *at = to;
@@ -55,7 +55,7 @@ void burst_begin(bw_core *c, bw_words *w, uint8_t precharge) {
 /* A word takes up to 400 us by the longest times of a shape. */
 #define SLOW 8
 
-uint8_t burst_some(const bw_burst *b, uint8_t most) {
+BW_HERE uint8_t burst_some(const bw_burst *b, uint8_t most) {
 #ifdef BD_BURSTS
     if (b->own) return most;
 #else
@@ -71,7 +71,7 @@ static uint32_t one(bw_core *c, bw_burst *b) {
                       : cycle_read(c, b->shape, address);
 }
 
-uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode) {
+BW_HERE uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode) {
     uint8_t width = b->shape->width, made = 0;
     bool ended = false;
 #ifdef BD_BURSTS
@@ -95,7 +95,7 @@ uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t
     return ended ? made | READ_ENDED : made;
 }
 
-void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
+BW_HERE void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
     uint8_t width = b->shape->width;
 #ifdef BD_BURSTS
     if (b->own) {
@@ -111,7 +111,7 @@ void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
     }
 }
 
-void burst_summed(bw_burst *b, bw_sum *sum) {
+BW_HERE void burst_summed(bw_burst *b, bw_sum *sum) {
 #ifdef BD_BURSTS
     if (b->own) bd_burst_summed(b, sum);
 #else

@@ -94,7 +94,7 @@ void chain_halt(bw_core *c) {
     c->chain_open = 0;
 }
 
-void chain_reset(bw_core *c) {
+BW_HERE void chain_reset(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     for (uint8_t n = 0; n < BD_RUNS; n++)
         if (c->kept[n].status != E_AT_WORK) c->kept[n].place.kind = 0;
@@ -104,7 +104,7 @@ void chain_reset(bw_core *c) {
     o->halted = o->chain_open = 0;
 }
 
-BW_HERE bool chain_same_at_work(bw_core *c) {
+bool chain_same_at_work(bw_core *c) {
     const bw_kept *k = c->run.kept;
     uint8_t kind = line_u8(c, 0);
     bw_place place;

@@ -35,7 +35,7 @@ void bus_release(bw_core *c) {
     lines_release(c);
 }
 
-static BW_HERE bool may_write(bw_core *c, const asked *a) {
+static bool may_write(bw_core *c, const asked *a) {
     return !a->write || permit_covers(c, a->slot, a->address, word_ones(shape_at(c, a->slot)));
 }
 

@@ -63,7 +63,7 @@ static uint32_t us(const measuring *m, uint8_t cycles, uint8_t operations) {
     return thousands(cycles * m->l->cycle_ns + operations * m->l->op_ns);
 }
 
-static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
+static void lasts(measuring *m, const uint8_t *op, uint8_t is) {
     uint8_t cycles = is & OP_CYCLE ? 1 : 0, operations = 0, ms_at = 0;
     uint32_t own = 0, times = 1;
     switch (op[0]) {

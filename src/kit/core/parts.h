@@ -20,6 +20,7 @@ uint16_t line_straight(const bw_core *c);
 void line_taken(bw_core *c, uint8_t taken, uint8_t made);
 uint8_t line_u8(const bw_core *c, uint16_t at); /* a byte of the body */
 uint32_t line_u32(const bw_core *c, uint16_t at);
+uint32_t ring_u32(const bw_core *c, uint16_t at); /* at this index of the ring */
 uint32_t line_sum(const bw_core *c, uint16_t from, uint16_t to);
 /* Fields one after another; what is missing or wrong stands in bad_at, the first of them. */
 uint8_t take8(bw_core *c);

@@ -62,7 +62,7 @@ void quick_begin(bw_core *c) {
 }
 
 /* A run begins whose row is there, with all of its script: it goes on in the loop. */
-void quick_whole(bw_core *c) {
+BW_HERE void quick_whole(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     bw_row *row = BW_NEAR(&r->row);
     if (!same(c) || !row->whole || !plain(c, row->shape) || !fits(c, r->b, r->n)) return;
@@ -75,7 +75,7 @@ void quick_whole(bw_core *c) {
 }
 
 /* The wait in which a turn stands: the interpreter goes on with it. */
-static uint8_t into_wait(bw_core *c, const bw_quick *q) {
+static BW_HERE uint8_t into_wait(bw_core *c, const bw_quick *q) {
     bw_run *r = BW_NEAR(&c->run);
     bw_waiting *w = BW_NEAR(&c->run.wait);
     uint32_t now = env_now(c);

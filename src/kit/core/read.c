@@ -65,7 +65,7 @@ static bool plain_out(bw_core *c, reading *r, uint8_t words, uint8_t behind) {
 /* The last two words that wait are equal: how often the word stands, and whether another was read
  * behind it. A run costs a head and a word, and the words after it another head: so two words of
  * eight bits stay as they are, or the reply would be longer than its bound. */
-static bool run(bw_core *c, reading *r) {
+static BW_HERE bool run(bw_core *c, reading *r) {
     uint8_t length = 2, least = r->width == 1 ? 3 : 2, *from, *to;
     uint16_t other = 0;
     r->plain -= 2;

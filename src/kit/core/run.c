@@ -185,7 +185,7 @@ static BW_HERE uint8_t write(bw_core *c, const uint8_t *op) {
 }
 
 /* Executes the operation at `at`; `more` if `at` is not to be moved on. */
-static BW_HERE uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uint8_t length,
+static uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uint8_t length,
                                bool *more) {
     bw_run *r = BW_NEAR(&c->run);
     uint32_t number = op_get(op + 1, length > 4 ? 4 : (uint8_t)(length - 1)); /* its first operand */
@@ -327,7 +327,7 @@ static BW_HERE bool safe(const bw_run *r) {
 }
 
 /* Nothing is left of the main part. */
-static bool through(const bw_run *r) {
+static BW_HERE bool through(const bw_run *r) {
     return !r->busy && (r->at >= r->length || r->code[r->at] == 0x87);
 }
 

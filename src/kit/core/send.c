@@ -58,7 +58,7 @@ static void raw(bw_core *c, uint8_t byte) {
     out->head = after;
 }
 
-static void block_open(bw_core *c) {
+static BW_HERE void block_open(bw_core *c) {
     bw_out *out = BW_NEAR(&c->out);
     out->block = out->head;
     ready(c, out->head);

@@ -42,7 +42,7 @@ static uint8_t by_kind(bw_core *c) {
     }
 }
 
-void serve(bw_core *c) {
+BW_HERE void serve(bw_core *c) {
     bw_fault *f = BW_NEAR(&c->work.fault);
     uint8_t code = line_refusal(c);
 #ifdef BD_QUICK

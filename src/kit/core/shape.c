@@ -118,7 +118,7 @@ static BW_HERE uint8_t check_alone(bw_core *c, const bw_shape *s) {
 }
 
 /* What will be in slot `n` when `s` is in `slot`; NULL: nothing. */
-static BW_HERE const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
+static const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
     return n == slot ? s : shape_get(c, n);
 }
 

@@ -52,7 +52,7 @@ static uint8_t failing(bw_core *c) {
     return lanes_of(w, c->run.d & w->fail);
 }
 
-static uint8_t verdict(const bw_waiting *w) {
+static BW_HERE uint8_t verdict(const bw_waiting *w) {
     uint8_t why = E_GOOD;
     for (uint8_t lane = 0; lane < 4; lane++) {
         if (w->lane[lane] == LANE_FAILED || w->lane[lane] == LANE_DIFFERENT) return E_WAIT_FAILED;

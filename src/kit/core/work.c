@@ -110,7 +110,7 @@ static void dead_man(bw_core *c) {
 }
 
 /* About once in eight milliseconds; lines that are held are looked at in each. */
-static void times_poll(bw_core *c) {
+static BW_HERE void times_poll(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
     if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0) lines_release(c);
@@ -124,7 +124,7 @@ static void times_poll(bw_core *c) {
         work_rate(c, BD_RESET_RATE);
 }
 
-static void watch(bw_core *c) {
+static BW_HERE void watch(bw_core *c) {
     uint8_t beat = bd_beat(&c->bd);
     if (beat != c->beat) {
         /* Not at every eighth beat: work whose pauses lie eight beats apart would never meet one. */
