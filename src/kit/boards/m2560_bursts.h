@@ -58,7 +58,8 @@ static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
     b->mode = burst->charged ? M2560_CHARGED : 0;
-    if (upwards && burst->charged && !b->level && m2560_within(s, m2560_shortest)) b->mode |= M2560_RUN | M2560_SHORT;
+    if (upwards && burst->charged && !b->level && m2560_within(s, m2560_shortest))
+        b->mode |= M2560_RUN | M2560_SHORT;
     return true;
 }
 

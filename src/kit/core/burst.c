@@ -6,8 +6,8 @@
 #include BD_BURSTS
 #endif
 
-/* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply. False:
- * it is malformed. */
+/* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply.
+ * False: it is malformed. */
 static bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
     uint8_t there = c->in.length < count + 2u ? (uint8_t)(c->in.length - 2) : count, n = there;
     const uint8_t *from = c->ring + line_index(c->in.body, 2);

@@ -108,8 +108,8 @@ bool chain_same_at_work(bw_core *c) {
     const bw_kept *k = c->run.kept;
     uint8_t kind = line_u8(c, 0);
     bw_place place;
-    if (kind != c->work.fault.kind || (kind != K_RUN && kind != K_REPEAT) || c->in.length < 16) return false;
-    if (!k || k->status != E_AT_WORK) return false;
+    if (kind != c->work.fault.kind || (kind != K_RUN && kind != K_REPEAT)) return false;
+    if (c->in.length < 16 || !k || k->status != E_AT_WORK) return false;
     place.kind = kind;
     place.session = line_u32(c, 2);
     place.chain = (uint16_t)line_u32(c, 6);
