@@ -97,11 +97,14 @@ static bool on_line(rig *r) {
     while (rig_turn(r)) {
         if (++steps % 64) continue;
         line_take(l);
-        /* While bytes or words move simulated time goes as fast as it can; else as the wall's. */
+        /* While bytes or words move simulated time goes as fast as it can; else as the wall's, and so,
+         * too, when the host has said nothing for two seconds: the dead-man waits for five, and a
+         * host that this computer keeps waiting says its PING by the wall's time. */
         uint64_t read_at = r->module.read_at;
         uint64_t quiet = avr->cycle - (l->last_byte > read_at ? l->last_byte : read_at);
+        uint64_t unsaid = avr->cycle - l->came_at;
         uint64_t us = (avr->cycle - simulated) / (avr->frequency / 1000000);
-        if (quiet < avr->frequency / 500) {
+        if (quiet < avr->frequency / 500 && unsaid < 2ull * avr->frequency) {
             wall = wall_us();
             simulated = avr->cycle;
         } else if (us > wall_us() - wall + 2000) {
