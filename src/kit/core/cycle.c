@@ -31,7 +31,7 @@ uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uin
     if (s->width == 4) {
         bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
     } else {
-        bd_data_drive(&c->bd, word_ones(s) << s->first, charge << s->first);
+        bd_data_drive(&c->bd, word_lines(s), charge << s->first);
     }
     bd_wait(&c->bd, s->waits[SETUP]);
     bd_data_free(&c->bd);
@@ -56,7 +56,7 @@ static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address,
     if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
     c->was_read = 0;
     bd_address(&c->bd, address);
-    bd_data_drive(&c->bd, word_ones(s) << s->first, value << s->first);
+    bd_data_drive(&c->bd, word_lines(s), value << s->first);
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);

@@ -63,7 +63,7 @@ static uint32_t us(const measuring *m, uint8_t cycles, uint8_t operations) {
     return thousands(cycles * m->l->cycle_ns + operations * m->l->op_ns);
 }
 
-static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
+static void lasts(measuring *m, const uint8_t *op, uint8_t is) {
     uint8_t cycles = is & OP_CYCLE ? 1 : 0, operations = 0, ms_at = 0;
     uint32_t own = 0, times = 1;
     switch (op[0]) {
@@ -74,7 +74,7 @@ static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
         break;
     case 0x52: ms_at = 1; break;
     case 0x53:
-        own = op_get(op + 1, 4);
+        own = op_long(op + 1);
         if (own > FULL) own = FULL;
         break;
     case 0x70:
@@ -83,7 +83,7 @@ static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
         times = m->n;
     }
     if (ms_at) {
-        own = sum(product(op_get(op + ms_at, 4), 1000), 2); /* the time-out, and two pauses */
+        own = sum(product(op_long(op + ms_at), 1000), 2); /* the time-out, and two pauses */
         operations = 2;
     }
     add(&m->r->time, own);
@@ -129,7 +129,7 @@ static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
     case 0x80:
     case 0x81:
         memset(++m->r, 0, sizeof *m->r);
-        m->r->times = op[0] == 0x80 ? op_get(op + 1, 4) : m->n;
+        m->r->times = op[0] == 0x80 ? op_long(op + 1) : m->n;
         break;
     case 0x82:
         if (m->r->net < 0) return 25;
@@ -137,7 +137,7 @@ static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
         turn(m->r, m->r + 1);
         break;
     case 0x83:
-        longest(&m->critical, op_get(op + 1, 4));
+        longest(&m->critical, op_long(op + 1));
         break;
     case 0x86:
         span = m->r->time - m->atomic;
