@@ -147,6 +147,8 @@ M2560_AT(bd_sweep, got, 21);
 /* Measured: tests/kit_faults/lasting.rs runs the longest atomic stretches that these let through. */
 #define BD_OP_NS (960000 / MHZ)
 #define BD_CYCLE_NS (960000 / MHZ)
+#define BD_ATOMIC_OP_NS 0
+#define BD_ATOMIC_CYCLE_NS 0
 #define BD_TICKS (MHZ / 8)
 
 static BD_HERE void bd_lock(bd_state *b) {

@@ -157,6 +157,7 @@ impl Adapter {
             previous_session: self.session.previous,
             previous_run: self.session.previous_run,
             previous_status: self.session.previous_status,
+            atomic: self.costs.in_atomic(),
         }
     }
 
