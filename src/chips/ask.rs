@@ -278,7 +278,9 @@ fn guarded(script: Builder, writes: &[(WordAddress, Word)], guards: &[Guard]) ->
     };
     let script = script.write(at, value);
     match guards.split_first() {
-        Some((guard, guards)) => unless_stands(script, guard, |script| guarded(script, more, guards)),
+        Some((guard, guards)) => {
+            unless_stands(script, guard, |script| guarded(script, more, guards))
+        }
         None => guarded(script, more, &[]),
     }
 }
@@ -308,11 +310,7 @@ fn unless_held(
 }
 
 /// Reads the word of `guard`, and `body` unless it stands there.
-fn unless_stands(
-    script: Builder,
-    guard: &Guard,
-    body: impl FnOnce(Builder) -> Builder,
-) -> Builder {
+fn unless_stands(script: Builder, guard: &Guard, body: impl FnOnce(Builder) -> Builder) -> Builder {
     let script = if guard.lanes.is_empty() { script } else { script.read(guard.at) };
     unless_any(script, &guard.lanes, guard.value, body)
 }

@@ -23,7 +23,7 @@ mod settle;
 mod settle_tests;
 mod shown;
 mod way;
-pub mod window;
+mod window;
 mod wiring;
 #[cfg_attr(
     not(test),
@@ -41,6 +41,6 @@ pub use parts::{Catalogue, Identity};
 pub use recognise::{Act, Recogniser, Verdict};
 pub use settle::settle;
 pub use way::Way;
-pub use window::{TooSlow, Window};
+pub use window::Window;
 pub use wiring::Wiring;
 pub use write::{Abilities, LockKind, ScriptKind, Writing};

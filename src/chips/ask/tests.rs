@@ -63,8 +63,7 @@ fn every_script_of_every_way_fits_a_small_adapter_and_the_checker() {
                 asking.codes(&apart, reads),
             ];
             let scripts = more.into_iter().flatten().flat_map(Result::unwrap);
-            for script in scripts.chain([asking.ids(|_| 0), asking.reset()].map(Result::unwrap))
-            {
+            for script in scripts.chain([asking.ids(|_| 0), asking.reset()].map(Result::unwrap)) {
                 assert!(script.0.len() <= BYTES, "{way}: {} bytes", script.0.len());
                 check(&script, &limits).unwrap_or_else(|error| panic!("{way}: {error}"));
             }
