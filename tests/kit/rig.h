@@ -40,7 +40,7 @@ typedef struct {
     uint8_t control, levels;
     bool rail;
 } rig_move;
-#define MOVES 256
+#define MOVES 2048
 
 typedef struct {
     avr_t *avr;

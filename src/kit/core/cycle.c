@@ -6,22 +6,9 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels) {
 }
 
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
-    uint32_t bus;
-    bd_address(&c->bd, address);
-    if (s->drives_read) cycle_extra(c, s->drives_read, s->image[READ_SETUP]);
-    bd_control(&c->bd, s->image[READ_SETUP]);
-    bd_wait(&c->bd, s->waits[SETUP]);
-    bd_control(&c->bd, s->image[READ_STROBE]);
-    bd_wait(&c->bd, s->waits[PULSE]);
-    bus = bd_data_in(&c->bd);
-    bd_control(&c->bd, s->image[READ_SETUP]);
-    bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image[IDLE]);
-    if (s->drives_read) cycle_extra(c, 0, s->image[IDLE]);
-    bd_wait(&c->bd, s->waits[RECOVER]);
-    c->was_read = 1;
+    uint32_t bus = cycle_reads(c, s, address);
     if (s->width == 4) return bus;
-    if (s->first) bus >>= s->first;
+    if (s->first) bus = word_down(bus, s->first);
     return s->width == 2 ? (uint16_t)bus : (uint8_t)bus;
 }
 
@@ -31,7 +18,7 @@ uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uin
     if (s->width == 4) {
         bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
     } else {
-        bd_data_drive(&c->bd, word_ones(s) << s->first, charge << s->first);
+        bd_data_drive(&c->bd, word_up(word_ones(s), s->first), word_up(charge, s->first));
     }
     bd_wait(&c->bd, s->waits[SETUP]);
     bd_data_free(&c->bd);
@@ -56,7 +43,7 @@ static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address,
     if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
     c->was_read = 0;
     bd_address(&c->bd, address);
-    bd_data_drive(&c->bd, word_ones(s) << s->first, value << s->first);
+    bd_data_drive(&c->bd, word_up(word_ones(s), s->first), word_up(value, s->first));
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);
@@ -96,18 +83,15 @@ BW_HERE void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32
     cycle_end_strobe(c, s, true);
 }
 
-/* The highest address that fits. */
-#define TOP (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
-
 uint8_t reach_check(bw_core *c, uint32_t address) {
-    return address > TOP ? fault_of(c, F_BEYOND, address) : F_NONE;
+    return address > REACH ? fault_of(c, F_BEYOND, address) : F_NONE;
 }
 
 /* F_BEYOND, with the first address in cycle order that the lines do not reach. */
 uint8_t span_check(bw_core *c, uint32_t address, int16_t step, uint32_t count) {
-    uint32_t size = (uint32_t)(int32_t)step, room = TOP - address, steps;
+    uint32_t size = (uint32_t)(int32_t)step, room = REACH - address, steps;
     if (count == 0) return F_NONE;
-    if (step == 0 || address > TOP) return reach_check(c, address);
+    if (step == 0 || address > REACH) return reach_check(c, address);
     if (step < 0) {
         size = -size;
         room = address;

@@ -1,8 +1,7 @@
 /* What a run makes its cycles on: the adapter's shapes, permits and lines. Address bits above the
  * board's lines reach nothing. */
+#include "cycle.h"
 #include "script.h"
-
-#define REACH (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
 
 typedef struct {
     uint8_t line, high;

@@ -117,6 +117,7 @@ void reply_echo(bw_core *c, uint8_t count);
 
 /* rail.c */
 void rail_poll(bw_core *c);
+bool rail_holds(bw_core *c);
 void rail_open(bw_core *c, uint8_t state);
 bool rail_closed(const bw_core *c); /* the switch */
 uint8_t rail_refusal(bw_core *c); /* of a request that needs the rail; 0: it is on */
@@ -156,6 +157,7 @@ void hold_release(bw_core *c);
 void bus_release(bw_core *c); /* both */
 
 /* permit.c */
+const bw_permit *permit_of(bw_core *c, uint8_t slot); /* that holds now; NULL: none */
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
 /* The window has all words from `first` to `last`, and writes go to all lines. */
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last);
