@@ -65,10 +65,13 @@ fn show() {
     let Some(mut host) = powered(16_000_000) else { return };
     let mut id = 0;
     let script = |operations: Operations, times: u32| {
-        Builder::new(RAM).set_a_to_b().atomic(|b| {
-            let b = b.write_b(7);
-            (0..times).fold(b, |b, _| operations(b)).write_b(7)
-        }).next()
+        Builder::new(RAM)
+            .set_a_to_b()
+            .atomic(|b| {
+                let b = b.write_b(7);
+                (0..times).fold(b, |b, _| operations(b)).write_b(7)
+            })
+            .next()
     };
     for (name, operations) in EACH {
         let none: u64 = gaps(&mut host, &mut id, script(*operations, 0), vec![7]).iter().sum();
