@@ -5,10 +5,38 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels) {
     bd_control_drive(&c->bd, levels_held(c).mask | mask, levels);
 }
 
+/* Whole bytes first: a shift by a number that is not known beforehand takes long on a small controller. */
+uint32_t word_up(const bw_shape *s, uint32_t word) {
+    uint8_t first = s->first;
+    for (; first >= 8; first -= 8) word <<= 8;
+    while (first--) word <<= 1;
+    return word;
+}
+
+static BW_HERE uint32_t word_down(const bw_shape *s, uint32_t lines) {
+    uint8_t first = s->first;
+    for (; first >= 8; first -= 8) lines >>= 8;
+    while (first--) lines >>= 1;
+    return lines;
+}
+
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
-    uint32_t bus = cycle_reads(c, s, address);
+    uint32_t bus;
+    bd_address(&c->bd, address);
+    if (s->drives_read) cycle_extra(c, s->drives_read, s->image[READ_SETUP]);
+    bd_control(&c->bd, s->image[READ_SETUP]);
+    bd_wait(&c->bd, s->waits[SETUP]);
+    bd_control(&c->bd, s->image[READ_STROBE]);
+    bd_wait(&c->bd, s->waits[PULSE]);
+    bus = bd_data_in(&c->bd);
+    bd_control(&c->bd, s->image[READ_SETUP]);
+    bd_wait(&c->bd, s->waits[HOLD]);
+    bd_control(&c->bd, s->image[IDLE]);
+    if (s->drives_read) cycle_extra(c, 0, s->image[IDLE]);
+    bd_wait(&c->bd, s->waits[RECOVER]);
+    c->was_read = 1;
     if (s->width == 4) return bus;
-    if (s->first) bus = word_down(bus, s->first);
+    bus = word_down(s, bus);
     return s->width == 2 ? (uint16_t)bus : (uint8_t)bus;
 }
 
@@ -18,7 +46,7 @@ uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uin
     if (s->width == 4) {
         bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
     } else {
-        bd_data_drive(&c->bd, word_up(word_ones(s), s->first), word_up(charge, s->first));
+        bd_data_drive(&c->bd, word_up(s, word_ones(s)), word_up(s, charge));
     }
     bd_wait(&c->bd, s->waits[SETUP]);
     bd_data_free(&c->bd);
@@ -40,10 +68,9 @@ void cycle_ready(bw_core *c) {
 }
 
 static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
-    c->was_read = 0;
+    cycle_wait_released(c, s);
     bd_address(&c->bd, address);
-    bd_data_drive(&c->bd, word_up(word_ones(s), s->first), word_up(value, s->first));
+    bd_data_drive(&c->bd, word_up(s, word_ones(s)), word_up(s, value));
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);
@@ -78,9 +105,26 @@ void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
     c->was_read = !write;
 }
 
-BW_HERE void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    cycle_strobe(c, s, address, true, value, false);
-    cycle_end_strobe(c, s, true);
+void cycle_latch(bw_core *c, const bw_shape *s) {
+    bd_lines_t drives = s->drives_write;
+    if (drives) cycle_extra(c, drives, s->image[WRITE_SETUP]);
+    bd_control(&c->bd, s->image[WRITE_SETUP]);
+    bd_wait(&c->bd, s->waits[SETUP]);
+    bd_control(&c->bd, s->image[WRITE_STROBE]);
+    bd_wait(&c->bd, s->waits[PULSE]);
+    bd_control(&c->bd, s->image[WRITE_SETUP]);
+    bd_wait(&c->bd, s->waits[HOLD]);
+    bd_control(&c->bd, s->image[IDLE]);
+    if (drives) cycle_extra(c, 0, s->image[IDLE]);
+    bd_data_free(&c->bd);
+    bd_wait(&c->bd, s->waits[RECOVER]);
+}
+
+void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
+    cycle_wait_released(c, s);
+    bd_address(&c->bd, address);
+    bd_data_drive(&c->bd, word_up(s, word_ones(s)), word_up(s, value));
+    cycle_latch(c, s);
 }
 
 uint8_t reach_check(bw_core *c, uint32_t address) {

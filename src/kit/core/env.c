@@ -25,23 +25,24 @@ BW_HERE bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t 
     return permit_covers(c, slot, address & REACH, lanes);
 }
 
-static void counted(bw_core *c) {
-    if (++c->work.done == 0) c->work.done--; /* no more than fits */
+void env_counts(bw_core *c, uint16_t cycles) {
+    uint32_t done = c->work.done + cycles;
+    c->work.done = done < cycles ? 0xFFFFFFFFu : done; /* no more than fits */
 }
 
 uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
-    counted(c);
+    env_counts(c, 1);
     return cycle_read(c, shape_at(c, slot), address & REACH);
 }
 
 BW_HERE uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
-    counted(c);
+    env_counts(c, 1);
     return cycle_read_charged(c, shape_at(c, slot), address & REACH, charge);
 }
 
 BW_HERE void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
     (void)lanes;
-    counted(c);
+    env_counts(c, 1);
     cycle_write(c, shape_at(c, slot), address & REACH, value);
 }
 
