@@ -21,6 +21,8 @@ mod reset;
 mod sag;
 #[path = "kit_faults/scripts.rs"]
 mod scripts;
+#[path = "kit_faults/stretch.rs"]
+mod stretch;
 mod support;
 #[path = "kit_faults/vanished.rs"]
 mod vanished;

@@ -4,6 +4,8 @@
 
 #[path = "kit_twins/random.rs"]
 mod random;
+#[path = "kit_twins/stretches.rs"]
+mod stretches;
 mod support;
 
 use buswright::bus::{Millivolts, Nanos, ShapeId, Span};
@@ -204,6 +206,19 @@ fn program(kit: &Kit) -> PathBuf {
     let mut core: Vec<&str> = core.iter().map(String::as_str).collect();
     core.push("boards/host_module.c");
     kit.program("talk", "twin_board.h", &["talk.c"], &core)
+}
+
+#[test]
+fn atomic_stretches_come_out_alike() {
+    let Some(kit) = Kit::export() else { return };
+    let program = program(&kit);
+    let seeds = if support::long() { 0..300 } else { 0..40 };
+    for seed in seeds {
+        let requests = stretches::requests(seed, 60);
+        let each = requests.iter().enumerate();
+        let sent = each.map(|(n, request)| (GAP * (n as u64 + 10), request.encode(n as u8)));
+        compare(&program, &sent.collect::<Vec<_>>(), &format!("seed {seed}"));
+    }
 }
 
 #[test]

@@ -132,6 +132,8 @@ fn missing(vector: &Vector) -> Vec<(&'static str, usize, usize)> {
             }
             Err(Malformed { field: "request checksum", .. }) if is_run => ("payload", 38),
             Err(Malformed { field, at, why: Why::Short }) => (field, at),
+            // As an adapter of an earlier minor number says it.
+            Ok((_, Message::Answer(Reply::Hello(_)))) => ("operation in atomic", n),
             // These end where the body does.
             Ok((_, Message::Answer(Reply::Read(_)))) => ("payload", 15),
             Ok((_, Message::Ask(Request::Script(_)))) => ("script", 3),

@@ -18,7 +18,7 @@ pub use twins::{Twin, whole};
 use super::runs::Runs;
 use super::{Desk, Ending, JobError, Powered};
 use crate::bus::WordAddress;
-use crate::chips::{Catalogue, Family};
+use crate::chips::{Catalogue, Family, Window};
 use crate::module::{Kind, Sheet, Space};
 use crate::wire::{DataPath, HelloReply};
 use ask::Asker;
@@ -69,11 +69,13 @@ pub async fn identify(
     let mut candidates = request.twins.into_iter();
     for (index, space) in sheet.spaces.iter().enumerate() {
         let looked = look::look(desk, powered, index, space).await?;
-        let mut found = space::looked_at(space, looked, verdicts);
+        let shape_times = powered.times.get(index).map(|times| times.0).unwrap_or_default();
+        let window = Window::new(hello.atomic.operation, hello.atomic.cycle, &shape_times);
+        let mut found = space::looked_at(space, looked, verdicts, window);
         let candidates = candidates.next().unwrap_or_default();
         let twins = twins::twins(desk, hello, powered, (index, space), candidates).await?;
         found.equals = twins.iter().map(|twin| twin.name.clone()).collect();
-        if to_be_asked(space, index, request.probe, powered, &mut found) {
+        if to_be_asked(space, index, request.probe, (powered, catalogue), &mut found) {
             let careful = is_careful(space);
             let copy = match twins.into_iter().find(|twin| twin.agreed) {
                 _ if !careful => None,
@@ -132,20 +134,24 @@ fn to_be_asked(
     space: &Space,
     index: usize,
     probe: Option<usize>,
-    powered: &Powered,
+    (powered, catalogue): (&Powered, &Catalogue),
     found: &mut SpaceReport,
 ) -> bool {
     if space.kind != Kind::Flash && probe != Some(index) {
         return false;
     }
-    if let Some(why) = &powered.access[index].no_write {
-        found.notes.push(format!("no command was sent: {why}"));
-        return false;
-    }
+    let access = &powered.access[index];
     let silent =
         found.chips.iter().all(|chip| chip.presence == look::Presence::Nothing.to_string());
-    if silent {
+    if let Some(why) = &access.no_write {
+        found.notes.push(format!("no command was sent: {why}"));
+    } else if silent {
         found.notes.push("no command was sent to where nothing answers".into());
+    } else if let Some(why) = space::too_slow(space, access.id, &found.window, catalogue) {
+        found.notes.push(why.clone());
+        found.too_slow = Some(why);
+    } else {
+        return true;
     }
-    !silent
+    false
 }

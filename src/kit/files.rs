@@ -65,6 +65,7 @@ pub const FILES: &[KitFile] = &[
     KitFile { path: "core/send.c", text: include_str!("core/send.c") },
     KitFile { path: "core/serve.c", text: include_str!("core/serve.c") },
     KitFile { path: "core/shape.c", text: include_str!("core/shape.c") },
+    KitFile { path: "core/stretch.c", text: include_str!("core/stretch.c") },
     KitFile { path: "core/sweep.c", text: include_str!("core/sweep.c") },
     KitFile { path: "core/wait.c", text: include_str!("core/wait.c") },
     KitFile { path: "core/work.c", text: include_str!("core/work.c") },

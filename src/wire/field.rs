@@ -53,6 +53,11 @@ impl<'a> Fields<'a> {
         self.at
     }
 
+    /// True if no byte is left.
+    pub(super) fn ended(&self) -> bool {
+        self.at >= self.body.len()
+    }
+
     fn take(&mut self, n: usize, field: &'static str) -> Result<&'a [u8], Malformed> {
         let bytes = self.body.get(self.at..self.at + n).ok_or(Malformed {
             field,

@@ -2,7 +2,7 @@
 
 use super::PROTOCOL_MAJOR;
 use super::field::{Fields, Malformed, put_text};
-use crate::bus::{Baud, Millivolts, ShapeTimes};
+use crate::bus::{Baud, Millivolts, Nanos, ShapeTimes};
 
 /// Longest name that HELLO carries, in bytes.
 const NAME_MAX: usize = 32;
@@ -79,6 +79,16 @@ pub struct Sizes {
     pub emit_remembered: u16,
 }
 
+/// How long operations that an adapter makes quickly last at most inside `atomic`; see `docs/script.md`,
+/// "Worst time". Zero: the adapter promises nothing of the kind.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct AtomicTimes {
+    /// One of them.
+    pub operation: Nanos,
+    /// On top of it a read or write, beside the times of its shape.
+    pub cycle: Nanos,
+}
+
 /// HELLO's reply.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct HelloReply {
@@ -138,6 +148,8 @@ pub struct HelloReply {
     pub previous_run: u32,
     /// That run's status.
     pub previous_status: u8,
+    /// How long operations last inside `atomic`; zero from an adapter of an earlier minor number.
+    pub atomic: AtomicTimes,
 }
 
 impl HelloReply {
@@ -182,6 +194,9 @@ impl HelloReply {
         out.extend(self.previous_session.to_le_bytes());
         out.extend(self.previous_run.to_le_bytes());
         out.push(self.previous_status);
+        for time in [self.atomic.operation, self.atomic.cycle] {
+            out.extend(u32::try_from(time.0).unwrap_or(u32::MAX).to_le_bytes());
+        }
     }
 
     /// Decodes the whole reply; of another protocol only major, minor and session, which every
@@ -244,6 +259,7 @@ impl HelloReply {
             previous_session: f.u32("previous session")?,
             previous_run: f.u32("previous run")?,
             previous_status: f.u8("previous status")?,
+            atomic: if f.ended() { AtomicTimes::default() } else { take_atomic(f)? },
         })
     }
 }
@@ -280,8 +296,16 @@ impl HelloReply {
             previous_session: 0,
             previous_run: 0,
             previous_status: 0,
+            atomic: AtomicTimes::default(),
         }
     }
+}
+
+fn take_atomic(f: &mut Fields) -> Result<AtomicTimes, Malformed> {
+    Ok(AtomicTimes {
+        operation: Nanos(f.u32("operation in atomic")?.into()),
+        cycle: Nanos(f.u32("cycle in atomic")?.into()),
+    })
 }
 
 /// Set-up, pulse, hold, recover, release: five u16 in nanoseconds.

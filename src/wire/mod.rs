@@ -27,7 +27,7 @@ pub use digest::{DigestReply, DigestRequest};
 pub use fault::{Busy, Fault, FaultCode};
 pub use field::{Malformed, Why};
 pub use frame::{FrameCounters, FrameReader, encode_frame, encode_frame_after_idle};
-pub use hello::{ControlLine, DataPath, HelloReply, HelloRequest, Sizes, Supply};
+pub use hello::{AtomicTimes, ControlLine, DataPath, HelloReply, HelloRequest, Sizes, Supply};
 pub use hold::{HoldReply, HoldRequest, Mark, RepeatReply, RepeatRequest};
 pub use kind::Kind;
 pub use line::{
@@ -49,4 +49,4 @@ pub use stop::StopReply;
 pub const PROTOCOL_MAJOR: u8 = 1;
 
 /// The protocol's minor number: raised when something is added that an older side may ignore.
-pub const PROTOCOL_MINOR: u8 = 0;
+pub const PROTOCOL_MINOR: u8 = 1;

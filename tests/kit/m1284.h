@@ -71,6 +71,8 @@ typedef uint8_t bd_lines_t;
 #define BD_RELEASE_NS 250
 #define BD_OP_NS 60000
 #define BD_CYCLE_NS 60000
+#define BD_ATOMIC_OP_NS 0
+#define BD_ATOMIC_CYCLE_NS 0
 #define BD_TICKS 2 /* an int of 16 bits here: the core must not reckon in it */
 
 static inline uint32_t bd_now(bd_state *b) {

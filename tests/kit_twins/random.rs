@@ -38,7 +38,7 @@ fn shape(select: u16, width: Width) -> Shape {
     }
 }
 
-fn checksum(bytes: &[u8]) -> u32 {
+pub fn checksum(bytes: &[u8]) -> u32 {
     crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(bytes)
 }
 

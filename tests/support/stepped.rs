@@ -268,7 +268,7 @@ impl Stepped {
         }
     }
 
-    /// What the lines were at, the last 256 times that it changed.
+    /// What the lines were at, the last 2,048 times that it changed.
     pub fn moves(&mut self) -> Vec<Move> {
         let said = self.order("moves");
         let each = said.lines().map(|line| Move {

@@ -4,14 +4,14 @@
 pub mod runs;
 
 use buswright::bus::{
-    Baud, Digest, Levels, Millivolts, Phases, Precharge, Shape, ShapeId, ShapeTimes, Width,
+    Baud, Digest, Levels, Millivolts, Nanos, Phases, Precharge, Shape, ShapeId, ShapeTimes, Width,
     WordAddress,
 };
 use buswright::wire::{
-    Busy, ControlLine, DataPath, DigestReply, DigestRequest, Encoding, Fault, FaultCode,
-    HelloReply, HelloRequest, Kind, PingReply, RailAction, RailReply, RailRequest, RailState,
-    RateReply, RateRequest, ReadEcho, ReadReply, ReadRequest, Reply, Request, ShapeReply,
-    ShapeRequest, Sizes, StopReply, Supply, encode_runs,
+    AtomicTimes, Busy, ControlLine, DataPath, DigestReply, DigestRequest, Encoding, Fault,
+    FaultCode, HelloReply, HelloRequest, Kind, PingReply, RailAction, RailReply, RailRequest,
+    RailState, RateReply, RateRequest, ReadEcho, ReadReply, ReadRequest, Reply, Request,
+    ShapeReply, ShapeRequest, Sizes, StopReply, Supply, encode_runs,
 };
 
 /// A request or a reply.
@@ -74,7 +74,7 @@ pub fn hello() -> HelloReply {
     };
     HelloReply {
         major: 1,
-        minor: 0,
+        minor: 1,
         session: 0x1A2B_3C4D,
         boot_id: 0x5152_5354,
         rail_counter: 3,
@@ -115,6 +115,7 @@ pub fn hello() -> HelloReply {
         previous_session: 0x0A0B_0C0D,
         previous_run: 77,
         previous_status: 5,
+        atomic: AtomicTimes { operation: Nanos(12_500), cycle: Nanos(23_750) },
     }
 }
 

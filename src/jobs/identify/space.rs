@@ -5,7 +5,7 @@ use super::locks::read_locks;
 use super::look::{Looked, Presence};
 use super::report::{ChipReport, FlashFound, MIXED, SpaceReport};
 use crate::bus::{Millivolts, ShapeId};
-use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Wiring};
+use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Window, Wiring};
 use crate::jobs::JobError;
 use crate::module::{Kind, Space};
 
@@ -13,7 +13,12 @@ use crate::module::{Kind, Space};
 type Group = Vec<usize>;
 
 /// A report of what reading has shown.
-pub(super) fn looked_at(space: &Space, looked: Looked, verdicts: bool) -> SpaceReport {
+pub(super) fn looked_at(
+    space: &Space,
+    looked: Looked,
+    verdicts: bool,
+    window: Window,
+) -> SpaceReport {
     let chip = |chip: &crate::module::Chip| {
         let presence = if verdicts {
             looked.presence(chip.lane).to_string()
@@ -34,6 +39,8 @@ pub(super) fn looked_at(space: &Space, looked: Looked, verdicts: bool) -> SpaceR
         notes: Vec::new(),
         equals: Vec::new(),
         flash: Vec::new(),
+        window,
+        too_slow: None,
     };
     if verdicts {
         for chip in &space.chips {
@@ -72,6 +79,37 @@ fn groups(chips: &[Wiring]) -> Vec<Group> {
         }
     }
     groups
+}
+
+/// Why no command may go to a space in which page-write parts are or may be: the adapter is too slow
+/// for them, and a write that nothing follows in time programs a page.
+pub(super) fn too_slow(
+    space: &Space,
+    shape: ShapeId,
+    window: &Window,
+    catalogue: &Catalogue,
+) -> Option<String> {
+    let chips = wirings(space);
+    let bits = chips.first()?.lane().bits;
+    let words = space.words_known.then_some(space.words);
+    let (since, remedy) = match space.family {
+        Some(Family::Page) => ("", "use an adapter that is quick enough"),
+        None if catalogue.may_be_page(words, bits) => (
+            ", since the sheet names no family and these may be page-write parts",
+            "read what is printed on the chips and name their family in the sheet (`amd`, `jedec` \
+             and `intel` need no such time), or use an adapter that is quick enough",
+        ),
+        _ => return None,
+    };
+    let way = Way::of_family(Family::Page, bits).first().copied()?;
+    let (width, base, others) = (space.width, space.base, Vec::new());
+    let asking = Asking { shape, width, base, chips, others, way };
+    let why = match asking.in_window(window) {
+        Ok(Ok(())) => return None,
+        Ok(Err(slow)) => slow.to_string(),
+        Err(error) => error.to_string(),
+    };
+    Some(format!("no command was sent{since}: {why}; {remedy}"))
 }
 
 /// Asks the chips of a space and completes its report.

@@ -89,6 +89,8 @@ typedef uint16_t bd_lines_t;
 #define BD_RELEASE_NS 30
 #define BD_OP_NS 2000
 #define BD_CYCLE_NS 1000
+#define BD_ATOMIC_OP_NS 2000
+#define BD_ATOMIC_CYCLE_NS 1000
 #define BD_TICKS 1
 
 static inline void host_changed(bd_state *b) { b->ops->changed(b->with, &b->pins); }

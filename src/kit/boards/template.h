@@ -90,6 +90,11 @@ typedef uint8_t bd_lines_t;
  * 8-bit controller; take so much, in proportion to your clock, unless you measure. */
 #define BD_OP_NS 60000ul
 #define BD_CYCLE_NS 60000ul
+/* The same of the operations that are made quickly inside `atomic` (core/stretch.c), receive interrupts
+ * not counted. Page programming needs them: the host sends no page to a part that could take a pause for
+ * the page's end, unless this board promises to be in time. Measure before you do. */
+#define BD_ATOMIC_OP_NS 0
+#define BD_ATOMIC_CYCLE_NS 0
 #define BD_TICKS 2ul /* of bd_now in a microsecond */
 
 #error "Part 6, the clock"

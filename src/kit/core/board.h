@@ -27,6 +27,8 @@
  *           BD_HAS_MARK   1 if there is a mark line
  *           BD_OP_NS      longest time of one script operation
  *           BD_CYCLE_NS   what a cycle takes beside the times of its shape, at most
+ *           BD_ATOMIC_OP_NS, BD_ATOMIC_CYCLE_NS   the same of the operations that stretch.c makes,
+ *                         inside `atomic`, without the time of receive interrupts; 0: not promised
  * Time      BD_TICKS      ticks of bd_now in a microsecond, 1 to 10
  * Left out  BD_BURSTS, BD_QUICK   headers of a board that makes bursts of cycles, and loops of scripts, by
  *                         means of its own: see burst.h; quick.h and quick_ops.h

@@ -47,6 +47,9 @@
 #if !defined(BD_OP_NS) || !defined(BD_CYCLE_NS)
 #error "The board leaves out how long it works: BD_OP_NS and BD_CYCLE_NS must be defined."
 #endif
+#if !defined(BD_ATOMIC_OP_NS) || !defined(BD_ATOMIC_CYCLE_NS)
+#error "BD_ATOMIC_OP_NS and BD_ATOMIC_CYCLE_NS must be defined: 0 where the board promises no such times."
+#endif
 
 /* What does not go together. */
 #if BD_DATA_LINES < 8 || BD_DATA_LINES > 32 || BD_ADDRESS_LINES < 1 || BD_ADDRESS_LINES > 32

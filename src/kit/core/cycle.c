@@ -5,6 +5,14 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels) {
     bd_control_drive(&c->bd, levels_held(c).mask | mask, levels);
 }
 
+/* Whole bytes first, as word_up. */
+static BW_HERE uint32_t word_down(const bw_shape *s, uint32_t lines) {
+    uint8_t first = s->first;
+    for (; first >= 8; first -= 8) lines >>= 8;
+    while (first--) lines >>= 1;
+    return lines;
+}
+
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
     uint32_t bus;
     bd_address(&c->bd, address);
@@ -21,7 +29,7 @@ uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
     bd_wait(&c->bd, s->waits[RECOVER]);
     c->was_read = 1;
     if (s->width == 4) return bus;
-    if (s->first) bus >>= s->first;
+    bus = word_down(s, bus);
     return s->width == 2 ? (uint16_t)bus : (uint8_t)bus;
 }
 
@@ -31,7 +39,7 @@ uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uin
     if (s->width == 4) {
         bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
     } else {
-        bd_data_drive(&c->bd, word_lines(s), charge << s->first);
+        bd_data_drive(&c->bd, word_lines(s), word_up(s, charge));
     }
     bd_wait(&c->bd, s->waits[SETUP]);
     bd_data_free(&c->bd);
@@ -53,10 +61,9 @@ void cycle_ready(bw_core *c) {
 }
 
 static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
-    c->was_read = 0;
+    cycle_wait_released(c, s);
     bd_address(&c->bd, address);
-    bd_data_drive(&c->bd, word_lines(s), value << s->first);
+    bd_data_drive(&c->bd, word_lines(s), word_up(s, value));
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);
@@ -91,23 +98,37 @@ void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
     c->was_read = !write;
 }
 
-BW_HERE void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    cycle_strobe(c, s, address, true, value, false);
-    cycle_end_strobe(c, s, true);
+void cycle_latch(bw_core *c, const bw_shape *s) {
+    bd_lines_t drives = s->drives_write;
+    if (drives) cycle_extra(c, drives, s->image[WRITE_SETUP]);
+    bd_control(&c->bd, s->image[WRITE_SETUP]);
+    bd_wait(&c->bd, s->waits[SETUP]);
+    bd_control(&c->bd, s->image[WRITE_STROBE]);
+    bd_wait(&c->bd, s->waits[PULSE]);
+    bd_control(&c->bd, s->image[WRITE_SETUP]);
+    bd_wait(&c->bd, s->waits[HOLD]);
+    bd_control(&c->bd, s->image[IDLE]);
+    if (drives) cycle_extra(c, 0, s->image[IDLE]);
+    bd_data_free(&c->bd);
+    bd_wait(&c->bd, s->waits[RECOVER]);
 }
 
-/* The highest address that fits. */
-#define TOP (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
+void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
+    cycle_wait_released(c, s);
+    bd_address(&c->bd, address);
+    bd_data_drive(&c->bd, word_lines(s), word_up(s, value));
+    cycle_latch(c, s);
+}
 
 uint8_t reach_check(bw_core *c, uint32_t address) {
-    return address > TOP ? fault_of(c, F_BEYOND, address) : F_NONE;
+    return address > REACH ? fault_of(c, F_BEYOND, address) : F_NONE;
 }
 
 /* F_BEYOND, with the first address in cycle order that the lines do not reach. */
 uint8_t span_check(bw_core *c, uint32_t address, int16_t step, uint32_t count) {
-    uint32_t size = (uint32_t)(int32_t)step, room = TOP - address, steps;
+    uint32_t size = (uint32_t)(int32_t)step, room = REACH - address, steps;
     if (count == 0) return F_NONE;
-    if (step == 0 || address > TOP) return reach_check(c, address);
+    if (step == 0 || address > REACH) return reach_check(c, address);
     if (step < 0) {
         size = -size;
         room = address;

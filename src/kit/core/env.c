@@ -1,8 +1,7 @@
 /* What a run makes its cycles on: the adapter's shapes, permits and lines. Address bits above the
  * board's lines reach nothing. */
+#include "cycle.h"
 #include "script.h"
-
-#define REACH (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
 
 typedef struct {
     uint8_t line, high;
@@ -26,23 +25,23 @@ bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return permit_covers(c, slot, address & REACH, lanes);
 }
 
-static void counted(bw_core *c) {
-    count_on(&c->work.done, 1);
+void env_counts(bw_core *c, uint16_t cycles) {
+    count_on(&c->work.done, cycles);
 }
 
-BW_HERE uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
-    counted(c);
+uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
+    env_counts(c, 1);
     return cycle_read(c, shape_at(c, slot), address & REACH);
 }
 
 BW_HERE uint32_t env_read_charged(bw_core *c, uint8_t slot, uint32_t address, uint32_t charge) {
-    counted(c);
+    env_counts(c, 1);
     return cycle_read_charged(c, shape_at(c, slot), address & REACH, charge);
 }
 
 BW_HERE void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t value, uint32_t lanes) {
     (void)lanes;
-    counted(c);
+    env_counts(c, 1);
     cycle_write(c, shape_at(c, slot), address & REACH, value);
 }
 

@@ -37,6 +37,10 @@ static const uint8_t times[] BD_ROM = {
     LOW_FIRST_2(BD_RECOVER_NS), LOW_FIRST_2(BD_RELEASE_NS), 2, 0, 1,
 };
 
+static const uint8_t in_atomic[] BD_ROM = {
+    LOW_FIRST_4(BD_ATOMIC_OP_NS), LOW_FIRST_4(BD_ATOMIC_CYCLE_NS),
+};
+
 /* Fields of the context that stand beside boot_id; see bw.h. */
 #define TOLD(field) offsetof(bw_core, field) - offsetof(bw_core, boot_id)
 
@@ -115,6 +119,7 @@ BW_HERE void hello_answer(bw_core *c, uint8_t tag, uint32_t session) {
     for (uint8_t n = 0; n < BD_RATE_COUNT; n++) send32(c, BD_ROM32(&rates[n]));
     send_rom(c, times, sizeof times);
     send_row(c, &c->boot_id, ROW_OF(previous));
+    send_rom(c, in_atomic, sizeof in_atomic);
     send_end(c);
 }
 

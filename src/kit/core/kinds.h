@@ -3,7 +3,7 @@
 #define BW_KINDS_H
 
 #define BW_MAJOR 1
-#define BW_MINOR 0
+#define BW_MINOR 1
 
 enum {
     K_HELLO = 0x01, K_PING, K_RATE, K_RAIL, K_PERMIT, K_SHAPE, K_LINES, K_WALK, K_READ, K_DIGEST,

@@ -112,6 +112,7 @@ void reply_echo(bw_core *c, uint8_t count);
 
 /* rail.c */
 void rail_poll(bw_core *c);
+bool rail_holds(bw_core *c);
 void rail_open(bw_core *c, uint8_t state);
 bool rail_closed(const bw_core *c); /* the switch */
 uint8_t rail_refusal(bw_core *c); /* of a request that needs the rail; 0: it is on */
@@ -125,6 +126,7 @@ void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now 
 void shape_images(bw_core *c);
 uint32_t ones_of(uint8_t width); /* all lines of a word of so many bytes */
 uint32_t word_ones(const bw_shape *s);
+uint32_t word_up(const bw_shape *s, uint32_t word); /* to its data lines */
 uint32_t word_lines(const bw_shape *s); /* the data lines of a word */
 uint8_t lowest_bit(uint16_t mask); /* of a mask that is not 0 */
 bw_levels levels_then(bw_levels under, bw_levels over);
@@ -152,6 +154,7 @@ void hold_release(bw_core *c);
 void bus_release(bw_core *c); /* both */
 
 /* permit.c */
+const bw_permit *permit_of(bw_core *c, uint8_t slot); /* that holds now; NULL: none */
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
 /* The window has all words from `first` to `last`, and writes go to all lines. */
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last);

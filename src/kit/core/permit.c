@@ -14,14 +14,14 @@ static uint32_t left(const bw_permit *p, uint32_t now) {
 }
 
 /* The permit of a slot, if it holds now: a run keeps those that held when it began. */
-static const bw_permit *holds(bw_core *c, uint8_t slot) {
+const bw_permit *permit_of(bw_core *c, uint8_t slot) {
     const bw_permit *p = BW_NEAR(&c->permit[slot < BD_SHAPES ? slot : 0]);
     bool held = c->run_permits_on ? p->used == KEPT : left(p, bd_now(&c->bd)) != 0;
     return slot < BD_SHAPES && held ? p : 0;
 }
 
 BW_HERE bool permit_lives(bw_core *c, uint8_t slot) {
-    return holds(c, slot) != 0;
+    return permit_of(c, slot) != 0;
 }
 
 uint16_t permit_keep(bw_core *c) {
@@ -37,7 +37,7 @@ uint16_t permit_keep(bw_core *c) {
 }
 
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
-    const bw_permit *p = holds(c, slot);
+    const bw_permit *p = permit_of(c, slot);
     if (!p || lanes & ~p->lanes) return false;
     if (address - p->start < p->words) return true; /* wraps if it is before: no window ends so far on */
     for (uint8_t n = 0; n < p->count; n++)
@@ -46,7 +46,7 @@ bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
 }
 
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
-    const bw_permit *p = holds(c, slot);
+    const bw_permit *p = permit_of(c, slot);
     if (!p || word_ones(shape_at(c, slot)) & ~p->lanes) return false;
     first -= p->start;
     last -= p->start;
@@ -55,7 +55,7 @@ bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
 
 bool permit_lines(bw_core *c, uint8_t slot) {
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
-        const bw_permit *p = holds(c, n);
+        const bw_permit *p = permit_of(c, n);
         if ((slot == 255 || slot == n) && p && p->lines) return true;
     }
     return false;

@@ -60,6 +60,16 @@ static void trip(bw_core *c, uint8_t code, uint32_t detail) {
     work_halt(c, E_POWER_LOST);
 }
 
+/* While it is on, for stretch.c: the same at little cost. False if rail_poll has something to do. */
+bool rail_holds(bw_core *c) {
+    uint8_t beat = bd_beat(&c->bd);
+    uint16_t mv = BD_SENSED ? bd_rail_mv(&c->bd) : c->floor;
+    if (bd_over_current(&c->bd) || mv < c->floor) return false;
+    if (mv < c->lowest) c->lowest = mv;
+    c->rail_beat = beat;
+    return true;
+}
+
 void rail_poll(bw_core *c) {
     uint16_t mv;
     if (c->rail == RAIL_OFF) return;

@@ -343,6 +343,7 @@ uint8_t run_step(bw_core *c) {
             end(c, r->asked);
         } else {
             step = unit(c);
+            if (r->atomic && !r->busy) stretch_run(c);
         }
         atomic |= r->atomic;
     } while (r->atomic && !r->ended);

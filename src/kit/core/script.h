@@ -64,6 +64,9 @@ void run_begin(bw_core *c);
 uint8_t run_step(bw_core *c); /* one unit of work; an atomic stretch counts as one */
 void run_stop(bw_core *c, uint8_t why);
 void run_lose_power(bw_core *c);
+/* stretch.c: what it can of an atomic stretch, at one go; env.c: counts its cycles. */
+void stretch_run(bw_core *c);
+void env_counts(bw_core *c, uint16_t cycles);
 /* wait.c, sweep.c: one poll or address; E_GOOD, or why the run ends. `more` is set if it goes on. */
 uint8_t wait_begin(bw_core *c, const uint8_t *op);
 uint8_t wait_poll(bw_core *c, bool *more);

@@ -54,8 +54,16 @@ uint32_t word_ones(const bw_shape *s) {
     return ones_of(s->width);
 }
 
+/* Whole bytes first: a shift by a number that is not known beforehand takes long on a small controller. */
+uint32_t word_up(const bw_shape *s, uint32_t word) {
+    uint8_t first = s->first;
+    for (; first >= 8; first -= 8) word <<= 8;
+    while (first--) word <<= 1;
+    return word;
+}
+
 uint32_t word_lines(const bw_shape *s) {
-    return word_ones(s) << s->first;
+    return word_up(s, word_ones(s));
 }
 
 void shape_hold(bw_core *c) {

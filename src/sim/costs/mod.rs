@@ -7,7 +7,7 @@ mod reads;
 mod scripts;
 
 use crate::bus::{Baud, Nanos, ShapeTimes};
-use crate::wire::Kind;
+use crate::wire::{AtomicTimes, Kind};
 pub(super) use reads::Burst;
 pub(super) use scripts::{Price, Prices};
 
@@ -92,6 +92,12 @@ impl Costs {
     pub(super) fn longest(self) -> (Nanos, Nanos) {
         let of = |cycles| self.time_of(u128::from(cycles));
         (of(scripts::LONGEST), of(scripts::CYCLE))
+    }
+
+    /// The same of the operations that are made quickly inside `atomic`.
+    pub(super) fn in_atomic(self) -> AtomicTimes {
+        let of = |cycles| self.time_of(u128::from(cycles));
+        AtomicTimes { operation: of(scripts::ATOMIC_OP), cycle: of(scripts::ATOMIC_CYCLE) }
     }
 
     /// The shortest times of a cycle.

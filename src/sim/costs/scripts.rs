@@ -12,6 +12,9 @@ const CHECKED: u64 = 100;
 /// The longest operation, and a cycle on top of it, for what the checker reckons with.
 pub(super) const LONGEST: u64 = 1_400;
 pub(super) const CYCLE: u64 = 1_000;
+/// The same of the operations that are made quickly inside `atomic`.
+pub(super) const ATOMIC_OP: u64 = 192;
+pub(super) const ATOMIC_CYCLE: u64 = 320;
 
 /// What an operation costs, and each of its cycles, on top of the times of the shape.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
