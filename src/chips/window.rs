@@ -5,7 +5,7 @@
 //! goes to where such a part may be unless the adapter promises to be quick enough.
 
 use super::{Asking, Catalogue, Family, Writing};
-use crate::bus::script::{BuildError, Op, Placed, Script, Times};
+use crate::bus::script::{BuildError, Limits, Op, Placed, Script, Times};
 use crate::bus::{Nanos, ShapeTimes, Width};
 use std::fmt;
 use thiserror::Error;
@@ -47,6 +47,8 @@ pub struct TooSlow {
 pub enum Gap {
     /// It is at most this.
     AtMost(Nanos),
+    /// A stretch lasts longer than any may.
+    Stretch(Nanos),
     /// Nothing tells: the adapter promises no times, or a write stands outside `atomic`.
     NotPromised,
 }
@@ -57,6 +59,12 @@ impl fmt::Display for Gap {
             Self::AtMost(gap) => {
                 write!(f, "this adapter promises {} us", gap.0.div_ceil(1_000))
             }
+            Self::Stretch(time) => write!(
+                f,
+                "all of them may take this adapter {} ms, {} are the most that any takes in one go",
+                time.0.div_ceil(1_000_000),
+                Limits::ATOMIC.as_millis()
+            ),
             Self::NotPromised => f.write_str("this adapter promises no time"),
         }
     }
@@ -82,7 +90,13 @@ impl Window {
         while let Some(placed) = ops.get(at) {
             if placed.op == Op::Atomic {
                 let body = block(&ops[at + 1..]);
-                gap = gap.max(self.row(body).between.unwrap_or_default());
+                let row = self.row(body);
+                gap = gap.max(row.between.unwrap_or_default());
+                // With its begin and its end.
+                let whole = row.whole + self.operation * 2;
+                if whole > Limits::ATOMIC && whole < FOREVER {
+                    return Gap::Stretch(whole);
+                }
                 at += body.len() + 1;
             } else if writes(&placed.op) {
                 return Gap::NotPromised;
@@ -186,18 +200,21 @@ struct Row {
     last: Option<Nanos>,
     /// From the end of a write to that of the next.
     between: Option<Nanos>,
+    /// All of it, no skip taken.
+    whole: Nanos,
 }
 
 impl Row {
     const NOTHING: Self = Self { through: Some(Nanos::ZERO), ..Self::NONE };
-    const NONE: Self = Self { through: None, first: None, last: None, between: None };
+    const NONE: Self =
+        Self { through: None, first: None, last: None, between: None, whole: Nanos::ZERO };
 
     fn time(time: Nanos) -> Self {
-        Self { through: Some(time), ..Self::NONE }
+        Self { through: Some(time), whole: time, ..Self::NONE }
     }
 
     fn write(time: Nanos) -> Self {
-        Self { first: Some(time), last: Some(Nanos::ZERO), ..Self::NONE }
+        Self { first: Some(time), last: Some(Nanos::ZERO), whole: time, ..Self::NONE }
     }
 
     fn then(self, next: Self) -> Self {
@@ -207,6 +224,7 @@ impl Row {
             first: self.first.max(sum(self.through, next.first)),
             last: next.last.max(sum(self.last, next.through)),
             between: self.between.max(next.between).max(sum(self.last, next.first)),
+            whole: self.whole + next.whole,
         }
     }
 
@@ -216,6 +234,7 @@ impl Row {
             first: self.first.max(other.first),
             last: self.last.max(other.last),
             between: self.between.max(other.between),
+            whole: self.whole.max(other.whole),
         }
     }
 
@@ -231,7 +250,8 @@ impl Row {
         let (first, last) = (more(self.first), more(self.last));
         let next = if times > 1 { Self { last, ..Self::NONE }.then(self).between } else { None };
         let through = self.through.map(|time| time + idle);
-        Self { through, first, last, between: self.between.max(next) }
+        let whole = self.whole * times;
+        Self { through, first, last, between: self.between.max(next), whole }
     }
 }
 
