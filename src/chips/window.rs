@@ -13,8 +13,10 @@ use thiserror::Error;
 /// The longest time between two bytes of a page or command (byte-load window of `AT29C` parts: 150 us,
 /// from memory).
 pub const LOAD_WINDOW: Nanos = Nanos::from_micros(150);
-/// What of it is used. The rest is for where in its operation a write ends, which nobody promises, and
-/// for an adapter's clock (ceramic resonators are 0.5 % off, common practice, no source).
+/// What of it is used. The rest is for an adapter's clock (ceramic resonators are 0.5 % off, common
+/// practice, no source), and for a byte or two on the line, whose interrupts are not in the times that
+/// adapters promise. There are no more: one run asks, and a sector of such a part is one page and one
+/// run, so that the host waits for the reply and sends nothing meanwhile.
 pub const LONGEST_GAP: Nanos = Nanos::from_micros(140);
 /// The largest 16-bit page-write part, in bytes: `AT29C1024`, from memory; the part list has none.
 const LARGEST_X16: u64 = 128 << 10;
@@ -147,13 +149,16 @@ impl Window {
         rows[0]
     }
 
-    /// One operation. Those that an adapter does not make quickly last for ever.
+    /// One operation. Those that `docs/script.md` does not list as quick, under "Worst time", last for
+    /// ever.
     fn single(&self, op: &Op) -> Row {
         match *op {
-            _ if writes(op) => Row::write(self.operation + self.cycle),
+            Op::Write { .. } | Op::WritePayload => Row::write(self.operation + self.cycle),
+            _ if writes(op) => Row::write(FOREVER),
             Op::Read(_) => Row::time(self.operation + self.cycle),
             Op::SetA(_)
             | Op::Step(_)
+            | Op::Emit
             | Op::Previous
             | Op::Next
             | Op::SkipIfD { .. }
