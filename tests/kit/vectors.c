@@ -220,7 +220,7 @@ static void report(void) {
 
 int main(void) {
     static char text[1024];
-    bw_limits limits = {128, 1024, 100, 1000};
+    bw_limits limits = {128, 1024, 100, 1000, 100, 1000};
     bw_need need;
     bw_run *r = &core.run;
     while (fgets(text, sizeof text, stdin)) line(text);

@@ -44,6 +44,11 @@ pub struct Limits {
     pub cycle: Nanos,
     /// The longest time that an operation itself takes, without its cycles.
     pub op: Nanos,
+    /// The same of those that are quick inside `atomic` ([`Op::is_quick`](super::Op::is_quick)); zero:
+    /// the adapter promises nothing of the kind, and they last as long as all.
+    pub atomic_op: Nanos,
+    /// The longest cycle of any shape in one of them.
+    pub atomic_cycle: Nanos,
 }
 
 impl Limits {
@@ -67,6 +72,8 @@ impl Limits {
             shapes: shapes.into_iter().map(Some).collect(),
             cycle: Nanos::from_micros(20),
             op: Nanos::from_micros(20),
+            atomic_op: Nanos::ZERO,
+            atomic_cycle: Nanos::ZERO,
         }
     }
 

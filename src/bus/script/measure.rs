@@ -39,9 +39,9 @@ impl Row {
         }
     }
 
-    fn add(&mut self, placed: &Placed, limits: &Limits, n: u32) {
+    fn add(&mut self, placed: &Placed, limits: &Limits, n: u32, quick: bool) {
         let Placed { at, op } = placed;
-        self.time += op_time(op, limits, n);
+        self.time += if quick { quick_time(op, limits) } else { op_time(op, limits, n) };
         self.emitted = self.emitted.saturating_add(u64::from(*op == Op::Emit));
         if op.looks() {
             self.touch(self.net, self.net.saturating_add(1), *at);
@@ -84,6 +84,24 @@ fn op_time(op: &Op, limits: &Limits, n: u32) -> Nanos {
     own + limits.op
 }
 
+/// The same of one that is quick.
+fn quick_time(op: &Op, limits: &Limits) -> Nanos {
+    match op {
+        Op::Write { .. } | Op::WritePayload | Op::Read(_) => limits.atomic_op + limits.atomic_cycle,
+        _ => limits.atomic_op,
+    }
+}
+
+/// Where an operation stands.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Within {
+    Nothing,
+    /// First in an atomic stretch.
+    Start,
+    /// Later in one.
+    Atomic,
+}
+
 /// Measures `ops`, which are balanced, for this `n` and refuses what `limits` refuse.
 pub(super) fn measure(ops: &[Placed], limits: &Limits, n: u32) -> Result<Need, CheckError> {
     let mut row = Row::default();
@@ -91,18 +109,31 @@ pub(super) fn measure(ops: &[Placed], limits: &Limits, n: u32) -> Result<Need, C
     let mut atomic_from = Nanos::ZERO;
     let mut main_time = None;
     let (mut critical, mut held) = (Nanos::ZERO, limits.op + limits.cycle * 8);
+    let mut stands = Within::Nothing;
     for placed in ops {
         let at = placed.at;
+        let quick = limits.atomic_op != Nanos::ZERO
+            && placed.op.is_quick()
+            && match stands {
+                Within::Nothing => false,
+                Within::Start => !matches!(placed.op, Op::Loop(_)),
+                Within::Atomic => true,
+            };
+        stands = match (placed.op, stands) {
+            (Op::Atomic, _) => Within::Start,
+            (Op::EndAtomic, _) | (_, Within::Nothing) => Within::Nothing,
+            _ => Within::Atomic,
+        };
         let refuse = |what| Err(CheckError { at, what });
         match placed.op {
             Op::Loop(times) => {
-                row.add(placed, limits, n);
+                row.add(placed, limits, n, quick);
                 let times = if let Times::Fixed(times) = times { times } else { n };
                 outer.push((std::mem::take(&mut row), times));
                 continue;
             }
             Op::EndLoop => {
-                row.add(placed, limits, n);
+                row.add(placed, limits, n, quick);
                 if row.net < 0 {
                     return refuse(Refusal::LoopGoesBack);
                 }
@@ -121,7 +152,7 @@ pub(super) fn measure(ops: &[Placed], limits: &Limits, n: u32) -> Result<Need, C
             Op::Finally => main_time = Some(row.time),
             _ => {}
         }
-        row.add(placed, limits, n);
+        row.add(placed, limits, n, quick);
         if placed.op == Op::EndAtomic {
             let time = row.time - atomic_from;
             held = held.max(time);

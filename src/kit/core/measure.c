@@ -17,12 +17,15 @@ typedef struct {
     uint32_t times; /* of the loop that this row is in */
 } row;
 
+enum { AT_START = 1, LATER };
+
 /* Seen through a pointer, the rows last: so is everything near for a small controller. */
 typedef struct {
     const bw_limits *l;
     uint32_t n, critical;  /* ms */
     uint32_t atomic, held; /* when it began; the longest */
     uint32_t before;       /* when `finally` began */
+    uint8_t within;        /* an atomic stretch: at its start, or later */
     row *r;                /* the innermost loop's */
     row rows[5];
 } measuring;
@@ -63,9 +66,23 @@ static uint32_t us(const measuring *m, uint8_t cycles, uint8_t operations) {
     return thousands(cycles * m->l->cycle_ns + operations * m->l->op_ns);
 }
 
+/* What stretch.c makes. A loop that begins a stretch is not among it. */
+static BW_HERE bool quick(const measuring *m, uint8_t code) {
+    if (!m->within) return false;
+    if (code >= 0x80 && code <= 0x82) return m->within != AT_START;
+    return code == 0x60 || code == 0x61 ||
+           (code >= 0x20 && code <= 0x46 && code != 0x39);
+}
+
 static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
     uint8_t cycles = is & OP_CYCLE ? 1 : 0, operations = 0, ms_at = 0;
     uint32_t own = 0, times = 1;
+    if (quick(m, op[0])) {
+        own = m->l->atomic_op_ns;
+        if (cycles) own += m->l->atomic_cycle_ns;
+        add(&m->r->time, thousands(own));
+        return;
+    }
     switch (op[0]) {
     case 0x50:
     case 0x51:
@@ -125,6 +142,9 @@ static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
     if (op[0] == 0x85) m->atomic = m->r->time;
     if (op[0] == 0x87) m->before = m->r->time;
     take(m, op, at);
+    if (m->within) m->within = LATER;
+    if (op[0] == 0x85) m->within = AT_START;
+    if (op[0] == 0x86) m->within = 0;
     switch (op[0]) {
     case 0x80:
     case 0x81:

@@ -6,6 +6,7 @@ typedef struct {
     uint16_t bytes;
     uint32_t emitted;
     uint32_t cycle_ns, op_ns;
+    uint32_t atomic_cycle_ns, atomic_op_ns; /* of what stretch.c makes */
 } bw_limits;
 
 enum { RULE_NONE, RULE_WHOLE, RULE_REST, RULE_STROBES };

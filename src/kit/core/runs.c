@@ -13,19 +13,22 @@
 /* The limits are those of this moment: shapes may have changed since a script was stored. */
 static uint8_t check(bw_core *c, const uint8_t *code, uint16_t length, uint32_t n, bw_need *need) {
     bw_limits l;
+    uint32_t longest = 0;
     l.bytes = BD_SCRIPT_BYTES;
     l.emitted = BD_EMIT;
     l.op_ns = BD_OP_NS;
-    l.cycle_ns = 0;
+    l.atomic_op_ns = BD_ATOMIC_OP_NS ? BD_ATOMIC_OP_NS : BD_OP_NS;
     for (uint8_t slot = 0; slot < BD_SHAPES; slot++) {
         const bw_shape *s = shape_get(c, slot);
         uint32_t ns;
         if (!s) continue;
         /* The charge lasts as long as the set-up. */
-        ns = BD_CYCLE_NS + (uint32_t)bd_wait_ns(s->waits[0]);
+        ns = bd_wait_ns(s->waits[0]);
         for (uint8_t time = 0; time < 5; time++) ns += bd_wait_ns(s->waits[time]);
-        if (ns > l.cycle_ns) l.cycle_ns = ns;
+        if (ns > longest) longest = ns;
     }
+    l.cycle_ns = longest + BD_CYCLE_NS;
+    l.atomic_cycle_ns = longest + (BD_ATOMIC_OP_NS ? BD_ATOMIC_CYCLE_NS : BD_CYCLE_NS);
     script_check(c, &l, code, length, n, need);
     return need->refused ? fault_of(c, F_SCRIPT_REFUSED, need->at) : F_NONE;
 }

@@ -44,20 +44,20 @@ BW_HOT void put(uint8_t *to, uint32_t value) {
 }
 #endif
 
-/* The word of the payload that stands there; the ring may end within it. */
+/* Four bytes within which the ring ends. */
+static uint32_t torn(bw_core *c, const uint8_t *at) {
+    uint8_t bytes[4], n = 0;
+    do {
+        bytes[n] = *at++;
+        if (at == c->ring + BD_RING) at = c->ring;
+    } while (++n < 4);
+    return four(bytes);
+}
+
+/* The word of the payload that stands there. */
 static uint32_t payload(bw_core *c, const uint8_t *at) {
-    uint8_t width = c->run.pay_width, bytes[4], n = 0;
-    const uint8_t *end = c->ring + BD_RING;
-    uint32_t value;
-    if (at + 4 <= end) {
-        value = four(at);
-    } else {
-        do {
-            bytes[n] = *at++;
-            if (at == end) at = c->ring;
-        } while (++n < 4);
-        value = four(bytes);
-    }
+    uint8_t width = c->run.pay_width;
+    uint32_t value = at > c->ring + BD_RING - 4 ? torn(c, at) : four(at);
     if (width == 1) return (uint8_t)value;
     return width == 2 ? (uint16_t)value : value;
 }
@@ -72,13 +72,14 @@ BW_HOT void previous(bw_core *c, stretch *t) {
     t->word -= c->run.pay_width;
 }
 
-/* The window's end does not wrap. Of addresses the low halves differ most often, and are compared in no
- * time. */
-BW_HOT bool covered(const bw_permit *p, uint32_t address) {
-    const uint32_t *one = p->address;
-    if (address - p->start < p->words) return true;
-    for (uint8_t n = p->count; n; n--, one++)
-        if (!((uint16_t)(address ^ *one) & (uint16_t)p->mask) && !((address ^ *one) & p->mask)) return true;
+/* Byte by byte, since most differ in the first. */
+static bool listed(const bw_permit *p, uint32_t address) {
+    const uint8_t *one = (const uint8_t *)p->address, *mask = (const uint8_t *)&p->mask;
+    const uint8_t *at = (const uint8_t *)&address;
+    for (uint8_t n = p->count; n; n--, one += 4)
+        if (!((at[0] ^ one[0]) & mask[0]) && !((at[1] ^ one[1]) & mask[1]) &&
+            !((at[2] ^ one[2]) & mask[2]) && !((at[3] ^ one[3]) & mask[3]))
+            return true;
     return false;
 }
 
@@ -103,13 +104,15 @@ BW_HOT bool write(bw_core *c, stretch *t) {
         } else {
             address = two(at);
             if (code & 1) {
-                address = four(at) & REACH;
+                address = four(at);
                 at += 2;
             }
             at += 2;
         }
     }
-    if (!covered(t->p, address & REACH)) return false;
+    address &= REACH;
+    /* The window does not wrap. */
+    if (address - t->p->start >= t->p->words && !listed(t->p, address)) return false;
     value = (value & t->mask) | t->rest;
     cycle_wait_released(c, s);
     bd_address(&c->bd, address);
@@ -204,6 +207,7 @@ BW_HOT bool operation(bw_core *c, stretch *t) {
         break;
     case 0x82: return turn(c, t);
     case 0x45: previous(c, t); break;
+    case 0x23: t->a = payload(c, t->word); /* falls through */
     case 0x46: next(c, t); break;
     case 0x20:
         t->a = two(op + 1);

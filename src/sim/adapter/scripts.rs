@@ -86,6 +86,8 @@ impl Adapter {
         let all = (0..sizes.shape_slots).filter_map(shape);
         let longest = all.map(|s| s.times.cycle() + Nanos(u64::from(s.times.release))).max();
         let (op, cycle) = self.costs.longest();
+        let longest = longest.unwrap_or(Nanos::ZERO);
+        let atomic = self.costs.in_atomic();
         let room = sizes.tx_body_max.saturating_sub(RUN_REPLY_HEAD);
         let limits = Limits {
             bytes: u32::from(sizes.script_bytes),
@@ -95,8 +97,10 @@ impl Adapter {
             emitted: u32::from(sizes.emit_remembered),
             mismatches: MISMATCHES.min(room / 12),
             shapes: (0..sizes.shape_slots).map(rule).collect(),
-            cycle: longest.unwrap_or(Nanos::ZERO) + cycle,
+            cycle: longest + cycle,
             op,
+            atomic_op: atomic.operation,
+            atomic_cycle: longest + atomic.cycle,
         };
         check(script, &limits).map_err(|error| (FaultCode::SCRIPT_REFUSED, error.at))
     }
