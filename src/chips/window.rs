@@ -149,23 +149,14 @@ impl Window {
         rows[0]
     }
 
-    /// One operation. Those that `docs/script.md` does not list as quick, under "Worst time", last for
-    /// ever.
+    /// One operation. Those of which no adapter promises anything last for ever.
     fn single(&self, op: &Op) -> Row {
-        match *op {
-            Op::Write { .. } | Op::WritePayload => Row::write(self.operation + self.cycle),
-            _ if writes(op) => Row::write(FOREVER),
+        match op {
+            _ if !op.is_quick() && writes(op) => Row::write(FOREVER),
+            _ if !op.is_quick() => Row::time(FOREVER),
+            _ if writes(op) => Row::write(self.operation + self.cycle),
             Op::Read(_) => Row::time(self.operation + self.cycle),
-            Op::SetA(_)
-            | Op::Step(_)
-            | Op::Emit
-            | Op::Previous
-            | Op::Next
-            | Op::SkipIfD { .. }
-            | Op::SkipIfPayload { .. }
-            | Op::Loop(_)
-            | Op::EndLoop => Row::time(self.operation),
-            _ => Row::time(FOREVER),
+            _ => Row::time(self.operation),
         }
     }
 }
@@ -261,14 +252,14 @@ impl Row {
 }
 
 impl Catalogue {
-    /// False where no page-write part can be behind `words` words on `bits` lines: it would be larger
-    /// than every such part that is known. `None` words: the sheet does not give them.
-    pub fn may_be_page(&self, words: Option<u32>, bits: u8) -> bool {
-        let Some(width) = Width::from_bits(bits.into()) else { return true };
+    /// Words of the largest page-write part on `bits` data lines that is known; `None` where chips do
+    /// not have so many.
+    pub fn largest_of_pages(&self, bits: u8) -> Option<u32> {
+        let width = Width::from_bits(bits.into()).filter(|width| *width != Width::W32)?;
         let of_pages = self.of_family(Family::Page).filter(|part| part.bus.has(width));
         let least = if width == Width::W16 { LARGEST_X16 } else { 0 };
         let largest = of_pages.map(|part| part.geometry.size_bytes).fold(least, u64::max);
-        words.is_none_or(|words| u64::from(words) * width.bytes() as u64 <= largest)
+        Some(u32::try_from(largest / width.bytes() as u64).unwrap_or(u32::MAX))
     }
 }
 

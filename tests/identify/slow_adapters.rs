@@ -64,6 +64,57 @@ fn where_page_write_parts_may_be_nothing_is_sent_without_a_promise() {
     }
 }
 
+/// Chips of 512 KiB in a space that the sheet takes to be twice as large: they show their first words
+/// again.
+#[test]
+fn a_sheet_that_gives_too_many_words_is_not_believed() {
+    for family in ["page", ""] {
+        let mut made = Made::of("AT29C040A", 8, (32, 0x8_0000), family);
+        let mut rig = unprotected(&made, |bench| bench.adapter.promises = false);
+        made.size = (32, 0x10_0000);
+        std::fs::write(rig.wanted.sheet.as_ref().unwrap(), made.sheet()).unwrap();
+        let (before, books) = (rig.contents(), writes(&rig));
+        let run = rig.identify();
+        let notes = report(&run)["spaces"][0]["notes"].to_string();
+        assert!(notes.contains("no command was sent"), "{family}: {}", run.words());
+        assert_eq!(writes(&rig), books, "{family}");
+        rig.assert_unharmed(&before);
+    }
+}
+
+/// A sheet without `chips` has one on all 32 lines, and no chip is so wide.
+#[test]
+fn chips_of_which_nobody_knows_the_lanes_get_no_command() {
+    for family in ["page", ""] {
+        let made = Made::of("AT29C040A", 8, (32, 0x8_0000), family);
+        let mut rig = unprotected(&made, |_| ());
+        let sheet = made.sheet();
+        let (without, _) = sheet.split_once("chips = ").unwrap();
+        std::fs::write(rig.wanted.sheet.as_ref().unwrap(), without).unwrap();
+        let (before, books) = (rig.contents(), writes(&rig));
+        let run = rig.identify();
+        let notes = report(&run)["spaces"][0]["notes"].to_string();
+        assert!(notes.contains("a chip has 8 or 16 data lines"), "{family}: {}", run.words());
+        assert_eq!(writes(&rig), books, "{family}");
+        rig.assert_unharmed(&before);
+    }
+}
+
+/// Two chips of 8 lines that the sheet takes for one of 16 get the same commands.
+#[test]
+fn chips_side_by_side_that_the_sheet_takes_for_one_lose_no_page() {
+    for family in ["page", ""] {
+        let mut made = Made::of("AT29C040A", 8, (32, 0x8_0000), family);
+        let mut rig = unprotected(&made, |_| ());
+        made.lane = 16;
+        std::fs::write(rig.wanted.sheet.as_ref().unwrap(), made.sheet()).unwrap();
+        let before = rig.contents();
+        let run = rig.identify();
+        assert!(run.outcome.code <= 1, "{family}: {}", run.words());
+        rig.assert_unharmed(&before);
+    }
+}
+
 /// Named families have no such window, and no page-write part is as large as these chips.
 #[test]
 fn others_are_asked_by_any_adapter() {

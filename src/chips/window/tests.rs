@@ -140,16 +140,8 @@ fn every_script_that_changes_a_page_stands_in_atomic_stretches() {
 
 /// `AT29C040A`, the largest of the list, has 512 KiB (its datasheet's features).
 #[test]
-fn spaces_of_larger_chips_need_no_window() {
+fn the_largest_page_write_parts() {
     let catalogue = Catalogue::built_in().unwrap();
-    for (words, bits, may) in [
-        (Some(0x8_0000), 8, true),
-        (Some(0x8_0001), 8, false),
-        (Some(0x1_0000), 16, true),
-        (Some(0x2_0000), 16, false),
-        (None, 8, true),
-        (None, 16, true),
-    ] {
-        assert_eq!(catalogue.may_be_page(words, bits), may, "{words:?} words on {bits} lines");
-    }
+    let of = |bits| catalogue.largest_of_pages(bits);
+    assert_eq!([8, 16, 32, 4].map(of), [Some(0x8_0000), Some(0x1_0000), None, None]);
 }
