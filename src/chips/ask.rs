@@ -82,6 +82,9 @@ pub struct Asking {
 impl Asking {
     /// `value` for every chip that is asked, and a reset for those that are not.
     fn every(&self, value: u16) -> Word {
+        // The upper data lines do not matter in commands; where they are another chip's that the sheet
+        // does not know of, it gets the whole command, too, and not another word each time.
+        let value = if self.way.family == Family::Page { value & 0xFF | value << 8 } else { value };
         self.chips.iter().fold(self.rest(), |word, chip| word | chip.put(value))
     }
 

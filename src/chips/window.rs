@@ -5,7 +5,7 @@
 //! goes to where such a part may be unless the adapter promises to be quick enough.
 
 use super::{Asking, Catalogue, Family, Writing};
-use crate::bus::script::{BuildError, Op, Placed, Script, Times};
+use crate::bus::script::{BuildError, Limits, Op, Placed, Script, Times};
 use crate::bus::{Nanos, ShapeTimes, Width};
 use std::fmt;
 use thiserror::Error;
@@ -13,8 +13,10 @@ use thiserror::Error;
 /// The longest time between two bytes of a page or command (byte-load window of `AT29C` parts: 150 us,
 /// from memory).
 pub const LOAD_WINDOW: Nanos = Nanos::from_micros(150);
-/// What of it is used. The rest is for where in its operation a write ends, which nobody promises, and
-/// for an adapter's clock (ceramic resonators are 0.5 % off, common practice, no source).
+/// What of it is used. The rest is for an adapter's clock (ceramic resonators are 0.5 % off, common
+/// practice, no source), and for a byte or two on the line, whose interrupts are not in the times that
+/// adapters promise. There are no more: one run asks, and a sector of such a part is one page and one
+/// run, so that the host waits for the reply and sends nothing meanwhile.
 pub const LONGEST_GAP: Nanos = Nanos::from_micros(140);
 /// The largest 16-bit page-write part, in bytes: `AT29C1024`, from memory; the part list has none.
 const LARGEST_X16: u64 = 128 << 10;
@@ -47,6 +49,8 @@ pub struct TooSlow {
 pub enum Gap {
     /// It is at most this.
     AtMost(Nanos),
+    /// A stretch lasts longer than any may.
+    Stretch(Nanos),
     /// Nothing tells: the adapter promises no times, or a write stands outside `atomic`.
     NotPromised,
 }
@@ -57,6 +61,12 @@ impl fmt::Display for Gap {
             Self::AtMost(gap) => {
                 write!(f, "this adapter promises {} us", gap.0.div_ceil(1_000))
             }
+            Self::Stretch(time) => write!(
+                f,
+                "all of them may take this adapter {} ms, {} are the most that any takes in one go",
+                time.0.div_ceil(1_000_000),
+                Limits::ATOMIC.as_millis()
+            ),
             Self::NotPromised => f.write_str("this adapter promises no time"),
         }
     }
@@ -82,7 +92,13 @@ impl Window {
         while let Some(placed) = ops.get(at) {
             if placed.op == Op::Atomic {
                 let body = block(&ops[at + 1..]);
-                gap = gap.max(self.row(body).between.unwrap_or_default());
+                let row = self.row(body);
+                gap = gap.max(row.between.unwrap_or_default());
+                // With its begin and its end.
+                let whole = row.whole + self.operation * 2;
+                if whole > Limits::ATOMIC && whole < FOREVER {
+                    return Gap::Stretch(whole);
+                }
                 at += body.len() + 1;
             } else if writes(&placed.op) {
                 return Gap::NotPromised;
@@ -133,20 +149,14 @@ impl Window {
         rows[0]
     }
 
-    /// One operation. Those that an adapter does not make quickly last for ever.
+    /// One operation. Those of which no adapter promises anything last for ever.
     fn single(&self, op: &Op) -> Row {
-        match *op {
+        match op {
+            _ if !op.is_quick() && writes(op) => Row::write(FOREVER),
+            _ if !op.is_quick() => Row::time(FOREVER),
             _ if writes(op) => Row::write(self.operation + self.cycle),
             Op::Read(_) => Row::time(self.operation + self.cycle),
-            Op::SetA(_)
-            | Op::Step(_)
-            | Op::Previous
-            | Op::Next
-            | Op::SkipIfD { .. }
-            | Op::SkipIfPayload { .. }
-            | Op::Loop(_)
-            | Op::EndLoop => Row::time(self.operation),
-            _ => Row::time(FOREVER),
+            _ => Row::time(self.operation),
         }
     }
 }
@@ -186,18 +196,21 @@ struct Row {
     last: Option<Nanos>,
     /// From the end of a write to that of the next.
     between: Option<Nanos>,
+    /// All of it, no skip taken.
+    whole: Nanos,
 }
 
 impl Row {
     const NOTHING: Self = Self { through: Some(Nanos::ZERO), ..Self::NONE };
-    const NONE: Self = Self { through: None, first: None, last: None, between: None };
+    const NONE: Self =
+        Self { through: None, first: None, last: None, between: None, whole: Nanos::ZERO };
 
     fn time(time: Nanos) -> Self {
-        Self { through: Some(time), ..Self::NONE }
+        Self { through: Some(time), whole: time, ..Self::NONE }
     }
 
     fn write(time: Nanos) -> Self {
-        Self { first: Some(time), last: Some(Nanos::ZERO), ..Self::NONE }
+        Self { first: Some(time), last: Some(Nanos::ZERO), whole: time, ..Self::NONE }
     }
 
     fn then(self, next: Self) -> Self {
@@ -207,6 +220,7 @@ impl Row {
             first: self.first.max(sum(self.through, next.first)),
             last: next.last.max(sum(self.last, next.through)),
             between: self.between.max(next.between).max(sum(self.last, next.first)),
+            whole: self.whole + next.whole,
         }
     }
 
@@ -216,6 +230,7 @@ impl Row {
             first: self.first.max(other.first),
             last: self.last.max(other.last),
             between: self.between.max(other.between),
+            whole: self.whole.max(other.whole),
         }
     }
 
@@ -231,19 +246,20 @@ impl Row {
         let (first, last) = (more(self.first), more(self.last));
         let next = if times > 1 { Self { last, ..Self::NONE }.then(self).between } else { None };
         let through = self.through.map(|time| time + idle);
-        Self { through, first, last, between: self.between.max(next) }
+        let whole = self.whole * times;
+        Self { through, first, last, between: self.between.max(next), whole }
     }
 }
 
 impl Catalogue {
-    /// False where no page-write part can be behind `words` words on `bits` lines: it would be larger
-    /// than every such part that is known. `None` words: the sheet does not give them.
-    pub fn may_be_page(&self, words: Option<u32>, bits: u8) -> bool {
-        let Some(width) = Width::from_bits(bits.into()) else { return true };
+    /// Words of the largest page-write part on `bits` data lines that is known; `None` where chips do
+    /// not have so many.
+    pub fn largest_of_pages(&self, bits: u8) -> Option<u32> {
+        let width = Width::from_bits(bits.into()).filter(|width| *width != Width::W32)?;
         let of_pages = self.of_family(Family::Page).filter(|part| part.bus.has(width));
         let least = if width == Width::W16 { LARGEST_X16 } else { 0 };
         let largest = of_pages.map(|part| part.geometry.size_bytes).fold(least, u64::max);
-        words.is_none_or(|words| u64::from(words) * width.bytes() as u64 <= largest)
+        Some(u32::try_from(largest / width.bytes() as u64).unwrap_or(u32::MAX))
     }
 }
 

@@ -75,7 +75,9 @@ pub async fn identify(
         let candidates = candidates.next().unwrap_or_default();
         let twins = twins::twins(desk, hello, powered, (index, space), candidates).await?;
         found.equals = twins.iter().map(|twin| twin.name.clone()).collect();
-        if to_be_asked(space, index, request.probe, (powered, catalogue), &mut found) {
+        if to_be_asked(space, index, request.probe, powered, &mut found)
+            && quick_enough(desk, powered, catalogue, (index, space), &mut found).await?
+        {
             let careful = is_careful(space);
             let copy = match twins.into_iter().find(|twin| twin.agreed) {
                 _ if !careful => None,
@@ -134,24 +136,42 @@ fn to_be_asked(
     space: &Space,
     index: usize,
     probe: Option<usize>,
-    (powered, catalogue): (&Powered, &Catalogue),
+    powered: &Powered,
     found: &mut SpaceReport,
 ) -> bool {
     if space.kind != Kind::Flash && probe != Some(index) {
         return false;
     }
-    let access = &powered.access[index];
+    if let Some(why) = &powered.access[index].no_write {
+        found.notes.push(format!("no command was sent: {why}"));
+        return false;
+    }
     let silent =
         found.chips.iter().all(|chip| chip.presence == look::Presence::Nothing.to_string());
-    if let Some(why) = &access.no_write {
-        found.notes.push(format!("no command was sent: {why}"));
-    } else if silent {
+    if silent {
         found.notes.push("no command was sent to where nothing answers".into());
-    } else if let Some(why) = space::too_slow(space, access.id, &found.window, catalogue) {
-        found.notes.push(why.clone());
-        found.too_slow = Some(why);
-    } else {
-        return true;
     }
-    false
+    !silent
+}
+
+/// False, with a note, where page-write parts are or may be and the adapter is too slow for them.
+async fn quick_enough(
+    desk: &Desk<'_>,
+    powered: &Powered,
+    catalogue: &Catalogue,
+    (index, space): (usize, &Space),
+    found: &mut SpaceReport,
+) -> Result<bool, JobError> {
+    let shape = powered.access[index].id;
+    let Some(slow) = space::too_slow(space, shape, &found.window, catalogue) else {
+        return Ok(true);
+    };
+    if let Some(words) = slow.beyond
+        && look::goes_on(desk, powered, index, space, words).await?
+    {
+        return Ok(true);
+    }
+    found.notes.push(slow.note.clone());
+    found.too_slow = Some(slow.note);
+    Ok(false)
 }

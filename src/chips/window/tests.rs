@@ -52,7 +52,9 @@ fn loops_are_turned() {
     assert_eq!(gap(|s| s.write(AT, 1).repeat(1, turn)), us(25));
     let reads = |s: Builder| s.repeat(4, |s| s.read(AT));
     assert_eq!(gap(|s| reads(s.write(AT, 1)).write(AT, 2)), us(10 + 4 * 25 + 15));
-    assert_eq!(gap(|s| s.repeat_n(|s| reads(s.write(AT, 1)))), us(10 + 4 * 25 + 10 + 15));
+    let long = gap(|s| s.repeat(3, |s| reads(s.write(AT, 1))));
+    assert_eq!(long, us(10 + 4 * 25 + 10 + 15));
+    assert!(matches!(gap(|s| s.repeat_n(|s| s.write(AT, 1))), Gap::Stretch(_)));
     // Two turns in which the only write is left out lie between two writes of others.
     let perhaps = |s: Builder| s.repeat(2, |s| s.unless_d(1, 1, |s| s.write(AT, 3)));
     assert!(matches!(
@@ -68,9 +70,10 @@ fn what_is_not_promised_is_no_gap() {
         let window = Window::new(Nanos(operation), Nanos(cycle), &SHAPE);
         assert_eq!(window.longest_gap(&two), Gap::NotPromised);
     }
-    // No adapter makes these quickly.
+    // It is not known to be made quickly.
     assert_eq!(gap(|s| s.write(AT, 1).delay(1).write(AT, 2)), Gap::NotPromised);
-    assert_eq!(gap(|s| s.write(AT, 1).emit().write(AT, 2)), Gap::NotPromised);
+    assert_eq!(gap(|s| s.write(AT, 1).write_count(Width::W8).write(AT, 2)), Gap::NotPromised);
+    assert_eq!(gap(|s| s.write(AT, 1).emit().write(AT, 2)), us(25));
     assert_eq!(gap(|s| s.write(AT, 1).write(AT, 2).delay(1)), us(15));
     let plain = Builder::new(ShapeId(0)).write(AT, 1).script().unwrap();
     assert_eq!(window().longest_gap(&plain), Gap::NotPromised);
@@ -125,7 +128,11 @@ fn every_script_that_changes_a_page_stands_in_atomic_stretches() {
     let writing = Writing { shape, width, base, chips, way, abilities };
     assert_eq!(writing.in_window(&window()).unwrap(), Ok(()));
     let slow = Window::new(Nanos::from_micros(60), Nanos::from_micros(60), &SHAPE);
-    assert!(writing.in_window(&slow).unwrap().is_err());
+    assert!(matches!(writing.in_window(&slow).unwrap().unwrap_err().gap, Gap::AtMost(_)));
+    // 256 words of 2 operations and a cycle: 20.7 ms, and 64 turns.
+    let long = Window::new(Nanos::from_micros(20), Nanos::from_micros(40), &SHAPE);
+    let error = writing.in_window(&long).unwrap().unwrap_err();
+    assert!(matches!(error.gap, Gap::Stretch(time) if time > Nanos::from_millis(20)), "{error}");
     assert!(writing.in_window(&Window::default()).unwrap().is_err());
     let amd = Writing { way: Way::of_family(Family::Amd, 8)[0], ..writing };
     assert_eq!(amd.in_window(&Window::default()).unwrap(), Ok(()));
@@ -133,16 +140,8 @@ fn every_script_that_changes_a_page_stands_in_atomic_stretches() {
 
 /// `AT29C040A`, the largest of the list, has 512 KiB (its datasheet's features).
 #[test]
-fn spaces_of_larger_chips_need_no_window() {
+fn the_largest_page_write_parts() {
     let catalogue = Catalogue::built_in().unwrap();
-    for (words, bits, may) in [
-        (Some(0x8_0000), 8, true),
-        (Some(0x8_0001), 8, false),
-        (Some(0x1_0000), 16, true),
-        (Some(0x2_0000), 16, false),
-        (None, 8, true),
-        (None, 16, true),
-    ] {
-        assert_eq!(catalogue.may_be_page(words, bits), may, "{words:?} words on {bits} lines");
-    }
+    let of = |bits| catalogue.largest_of_pages(bits);
+    assert_eq!([8, 16, 32, 4].map(of), [Some(0x8_0000), Some(0x1_0000), None, None]);
 }

@@ -81,6 +81,15 @@ fn groups(chips: &[Wiring]) -> Vec<Group> {
     groups
 }
 
+/// Why no command goes to a space in which page-write parts are or may be.
+pub(super) struct TooSlow {
+    /// In a sentence.
+    pub note: String,
+    /// No such part has more words, and the sheet says that there are: the note counts only where the
+    /// words behind these are not there.
+    pub beyond: Option<u32>,
+}
+
 /// Why no command may go to a space in which page-write parts are or may be: the adapter is too slow
 /// for them, and a write that nothing follows in time programs a page.
 pub(super) fn too_slow(
@@ -88,20 +97,31 @@ pub(super) fn too_slow(
     shape: ShapeId,
     window: &Window,
     catalogue: &Catalogue,
-) -> Option<String> {
+) -> Option<TooSlow> {
     let chips = wirings(space);
-    let bits = chips.first()?.lane().bits;
-    let words = space.words_known.then_some(space.words);
+    let first = space.chips.first()?;
+    if !matches!(space.family, None | Some(Family::Page)) {
+        return None;
+    }
+    let largest = catalogue.largest_of_pages(first.lane.bits);
+    if largest.is_none() && space.kind == Kind::Flash {
+        let (reference, lane) = (&first.reference, first.lane);
+        let note = format!(
+            "no command was sent: a chip has 8 or 16 data lines, in the sheet {reference} has \
+             {lane}; give `chips` with the lanes of each"
+        );
+        return Some(TooSlow { note, beyond: None });
+    }
     let (since, remedy) = match space.family {
-        Some(Family::Page) => ("", "use an adapter that is quick enough"),
-        None if catalogue.may_be_page(words, bits) => (
+        Some(_) => ("", "use an adapter that is quick enough"),
+        None => (
             ", since the sheet names no family and these may be page-write parts",
             "read what is printed on the chips and name their family in the sheet (`amd`, `jedec` \
              and `intel` need no such time), or use an adapter that is quick enough",
         ),
-        _ => return None,
     };
-    let way = Way::of_family(Family::Page, bits).first().copied()?;
+    let larger = |most: &u32| space.family.is_none() && space.words_known && space.words > *most;
+    let way = Way::of_family(Family::Page, first.lane.bits).first().copied()?;
     let (width, base, others) = (space.width, space.base, Vec::new());
     let asking = Asking { shape, width, base, chips, others, way };
     let why = match asking.in_window(window) {
@@ -109,7 +129,8 @@ pub(super) fn too_slow(
         Ok(Err(slow)) => slow.to_string(),
         Err(error) => error.to_string(),
     };
-    Some(format!("no command was sent{since}: {why}; {remedy}"))
+    let note = format!("no command was sent{since}: {why}; {remedy}");
+    Some(TooSlow { note, beyond: largest.filter(larger) })
 }
 
 /// Asks the chips of a space and completes its report.
