@@ -68,6 +68,8 @@ static BD_HERE bool bd_quick_fits(bw_core *c, const bw_shape *s) {
     };
     const bd_wait_t *wait = s->waits;
     if (s->first || s->drives_read || s->drives_write || !m2560_within(s, longest)) return false;
+    /* At the fastest rate a byte must not wait for a long cycle. */
+    if (UBRR0 == 0 && (wait[SETUP] > 8 || wait[PULSE] > 8)) return false;
     m2560_levels(c, s, m->levels, 5);
     m->settle = m2560_loops(wait[SETUP] - 2, 3);
     m->read_pulse = m2560_loops(wait[PULSE], 2);

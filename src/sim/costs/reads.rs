@@ -152,7 +152,10 @@ mod tests {
         let burst = burst(Width::W32, 150, Precharge::Zeros);
         let raw: Vec<u8> = [1_u32, 7, 7, 7, 2, 3, 3].iter().flat_map(|n| n.to_le_bytes()).collect();
         assert_eq!(COSTS.read(&burst, &raw, false, 28), 750 + 7 * 253 + 28 * 14);
-        assert_eq!(COSTS.read(&burst, &raw, true, 20), 750 + 4 * 253 + 3 * 32 + 2 * 1_650 + 20 * 14);
+        assert_eq!(
+            COSTS.read(&burst, &raw, true, 20),
+            750 + 4 * 253 + 3 * 32 + 2 * 1_650 + 20 * 14
+        );
         assert_eq!(COSTS.read(&burst, &[], true, 0), 750);
     }
 
