@@ -148,8 +148,8 @@ M2560_AT(bd_sweep, got, 21);
  * tests/kit_faults/stretch.rs looks at each operation of core/stretch.c. */
 #define BD_OP_NS (1440000 / MHZ)
 #define BD_CYCLE_NS (960000 / MHZ)
-#define BD_ATOMIC_OP_NS (192000 / MHZ)
-#define BD_ATOMIC_CYCLE_NS (480000 / MHZ)
+#define BD_ATOMIC_OP_NS (176000 / MHZ)
+#define BD_ATOMIC_CYCLE_NS (512000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
 static BD_HERE void bd_lock(bd_state *b) {
@@ -259,10 +259,7 @@ static inline uint32_t bd_data_in(bd_state *b) {
     uint32_t levels;
     (void)b;
     __asm__ volatile(
-        "in %A0, %[a]\n\t"
-        "in %B0, %[b]\n\t"
-        "in %C0, %[c]\n\t"
-        "in %D0, %[d]"
+        "in %A0, %[a]\n\tin %B0, %[b]\n\tin %C0, %[c]\n\tin %D0, %[d]"
         : "=r"(levels)
         : [a] "I"(_SFR_IO_ADDR(PINA)), [b] "I"(_SFR_IO_ADDR(PINB)), [c] "I"(_SFR_IO_ADDR(PINC)),
           [d] "I"(_SFR_IO_ADDR(PIND)));

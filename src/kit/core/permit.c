@@ -40,10 +40,12 @@ uint16_t permit_keep(bw_core *c) {
 bool permit_lists(const bw_permit *p, uint32_t address) {
     const uint8_t *one = (const uint8_t *)p->address, *mask = (const uint8_t *)&p->mask;
     const uint8_t *at = (const uint8_t *)&address;
-    for (uint8_t n = p->count; n; n--, one += 4)
-        if (!((at[0] ^ one[0]) & mask[0]) && !((at[1] ^ one[1]) & mask[1]) &&
-            !((at[2] ^ one[2]) & mask[2]) && !((at[3] ^ one[3]) & mask[3]))
-            return true;
+    uint8_t a = at[0], b = at[1], ma = mask[0], mb = mask[1];
+    for (uint8_t n = p->count; n; n--, one += 4) {
+        if ((uint8_t)(a ^ one[0]) & ma) continue;
+        if ((uint8_t)(b ^ one[1]) & mb) continue;
+        if (!((at[2] ^ one[2]) & mask[2]) && !((at[3] ^ one[3]) & mask[3])) return true;
+    }
     return false;
 }
 
