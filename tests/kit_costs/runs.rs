@@ -110,6 +110,21 @@ fn scripts_are_charged_what_they_cost() {
     };
     runs.case("20 reads", many(20, Builder::read_a), none, &[1]);
     runs.case("20 writes", many(20, |b| b.write_a(0x1234_5678)), none, &[1]);
+    let held = |times: u32, one: fn(Builder) -> Builder| {
+        new().set_a_to_b().atomic(|b| (0..times).fold(b, |b, _| one(b)))
+    };
+    runs.case("an atomic stretch of a step", held(1, |b| b.step(1)), none, &[1]);
+    runs.case("60 reads in atomic", held(60, Builder::read_a), none, &[1]);
+    runs.case("40 writes in atomic", held(40, |b| b.write_a(0x1234_5678)), none, &[1]);
+    let looked_after = held(6, |b| {
+        let b = b.write(WordAddress(0x5555), 0x00AA_00AA).read(WordAddress(0x5555)).emit();
+        (0..4).fold(b, |b, _| b.unless_d(1, 2, |b| b.step(1)))
+    });
+    runs.case("writes that are looked after in atomic", looked_after, none, &[1]);
+    let page = new().set_a_to_b().atomic(|b| {
+        b.write_b(0x00A0_00A0).repeat(8, |b| (0..8).fold(b, |b, _| b.write_payload().step(1)))
+    });
+    runs.case("a page of 64 words in atomic", page, |_| noise(64), &[1]);
     runs.case("20 words emitted", many(20, Builder::emit), none, &[1]);
     runs.case("20 steps", many(20, |b| b.step(1)), none, &[1]);
     let emit = new().set_a_to_b().repeat(30, |b| b.read_a().emit().step(1));

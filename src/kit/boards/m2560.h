@@ -148,8 +148,8 @@ M2560_AT(bd_sweep, got, 21);
  * tests/kit_faults/stretch.rs looks at each operation of core/stretch.c. */
 #define BD_OP_NS (1440000 / MHZ)
 #define BD_CYCLE_NS (960000 / MHZ)
-#define BD_ATOMIC_OP_NS (192000 / MHZ)
-#define BD_ATOMIC_CYCLE_NS (480000 / MHZ)
+#define BD_ATOMIC_OP_NS (176000 / MHZ)
+#define BD_ATOMIC_CYCLE_NS (512000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
 static BD_HERE void bd_lock(bd_state *b) {

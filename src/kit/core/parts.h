@@ -158,6 +158,7 @@ void bus_release(bw_core *c); /* both */
 
 /* permit.c */
 const bw_permit *permit_of(bw_core *c, uint8_t slot); /* that holds now; NULL: none */
+bool permit_lists(const bw_permit *p, uint32_t address); /* among its single addresses */
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes);
 /* The window has all words from `first` to `last`, and writes go to all lines. */
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last);

@@ -36,13 +36,23 @@ uint16_t permit_keep(bw_core *c) {
     return kept;
 }
 
+/* Byte by byte, since most differ in the first. */
+bool permit_lists(const bw_permit *p, uint32_t address) {
+    const uint8_t *one = (const uint8_t *)p->address, *mask = (const uint8_t *)&p->mask;
+    const uint8_t *at = (const uint8_t *)&address;
+    uint8_t a = at[0], b = at[1], ma = mask[0], mb = mask[1];
+    for (uint8_t n = p->count; n; n--, one += 4) {
+        if ((uint8_t)(a ^ one[0]) & ma) continue;
+        if ((uint8_t)(b ^ one[1]) & mb) continue;
+        if (!((at[2] ^ one[2]) & mask[2]) && !((at[3] ^ one[3]) & mask[3])) return true;
+    }
+    return false;
+}
+
 bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     const bw_permit *p = permit_of(c, slot);
     if (!p || lanes & ~p->lanes) return false;
-    if (address >= p->start && address - p->start < p->words) return true;
-    for (uint8_t n = 0; n < p->count; n++)
-        if (((address ^ p->address[n]) & p->mask) == 0) return true;
-    return false;
+    return address - p->start < p->words || permit_lists(p, address); /* the window does not wrap */
 }
 
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {

@@ -72,17 +72,6 @@ BW_HOT void previous(bw_core *c, stretch *t) {
     t->word -= c->run.pay_width;
 }
 
-/* Byte by byte, since most differ in the first. */
-static bool listed(const bw_permit *p, uint32_t address) {
-    const uint8_t *one = (const uint8_t *)p->address, *mask = (const uint8_t *)&p->mask;
-    const uint8_t *at = (const uint8_t *)&address;
-    for (uint8_t n = p->count; n; n--, one += 4)
-        if (!((at[0] ^ one[0]) & mask[0]) && !((at[1] ^ one[1]) & mask[1]) &&
-            !((at[2] ^ one[2]) & mask[2]) && !((at[3] ^ one[3]) & mask[3]))
-            return true;
-    return false;
-}
-
 /* 30 to 38: value and address of two or four bytes, or at A or B, or of the payload at A. */
 BW_HOT bool write(bw_core *c, stretch *t) {
     const bw_shape *s = t->s;
@@ -112,7 +101,7 @@ BW_HOT bool write(bw_core *c, stretch *t) {
     }
     address &= REACH;
     /* The window does not wrap. */
-    if (address - t->p->start >= t->p->words && !listed(t->p, address)) return false;
+    if (address - t->p->start >= t->p->words && !permit_lists(t->p, address)) return false;
     value = (value & t->mask) | t->rest;
     cycle_wait_released(c, s);
     bd_address(&c->bd, address);

@@ -1,6 +1,7 @@
 //! Scripts: what an operation costs, and each of its cycles. Most are interpreted one by one. The loops
 //! that programming consists of, which begin and end their cycles in a critical or atomic stretch, are
-//! translated when they begin, and then take a small part of that.
+//! translated when they begin, and then take a small part of that. So do the operations that an atomic
+//! stretch makes at one go.
 
 use crate::bus::script::{Op, Place, Placed};
 use crate::bus::{ShapeId, Width};
@@ -9,12 +10,14 @@ use crate::bus::{ShapeId, Width};
 pub(super) const STORE: u64 = 15_500;
 /// A byte of a script that is checked, beside its operation.
 const CHECKED: u64 = 100;
+/// An operation that is looked at before its run begins.
+const TEXT: u64 = 88;
 /// The longest operation, and a cycle on top of it, for what the checker reckons with.
 pub(super) const LONGEST: u64 = 1_400;
 pub(super) const CYCLE: u64 = 1_000;
 /// The same of the operations that are made quickly inside `atomic`.
-pub(super) const ATOMIC_OP: u64 = 192;
-pub(super) const ATOMIC_CYCLE: u64 = 480;
+pub(super) const ATOMIC_OP: u64 = 176;
+pub(super) const ATOMIC_CYCLE: u64 = 512;
 
 /// What an operation costs, and each of its cycles, on top of the times of the shape.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -51,6 +54,27 @@ enum Way {
     Words,
 }
 
+/// Where an operation stands.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Within {
+    Nothing,
+    /// First in an atomic stretch: a loop there may be translated.
+    Start,
+    /// Later in one.
+    Atomic,
+}
+
+impl Within {
+    /// Where the operation behind this one stands.
+    fn after(self, op: &Op) -> Self {
+        match (op, self) {
+            (Op::Atomic, _) => Self::Start,
+            (Op::EndAtomic, _) | (_, Self::Nothing) => Self::Nothing,
+            _ => Self::Atomic,
+        }
+    }
+}
+
 /// Prices of the operations of a script, by the byte where they stand.
 #[derive(Clone, Debug, Default)]
 pub(in crate::sim) struct Prices(Vec<(u32, Price)>);
@@ -61,13 +85,15 @@ impl Prices {
         let mut prices = Vec::with_capacity(ops.len());
         let mut is_quick = false;
         let mut way = (Way::Single, 0);
+        let mut within = Within::Nothing;
         for (n, Placed { at, op }) in ops.iter().enumerate() {
             if let Op::Shape(slot) = op {
                 is_quick = quick(*slot);
             }
-            let begins = way.1 == 0 && matches!(op, Op::Loop(_));
+            let begins = way.1 == 0 && matches!(op, Op::Loop(_)) && within != Within::Atomic;
             if begins {
-                way = translated(&ops[n + 1..]).map_or(way, |way| (way, 0));
+                let held = u32::from(within == Within::Start);
+                way = translated(&ops[n + 1..], held).map_or(way, |way| (way, 0));
             }
             let depth = way.1;
             match op {
@@ -76,12 +102,17 @@ impl Prices {
                 _ => {}
             }
             let price = match way.0 {
+                Way::Single if within != Within::Nothing && !begins => {
+                    in_atomic(op).unwrap_or_else(|| single(op, is_quick))
+                }
+                Way::Single if matches!(op, Op::Atomic) => Price::op(520 + looked_at(&ops[n..])),
                 Way::Single => single(op, is_quick),
                 _ if begins => Price::op(5_000),
                 Way::Row => row(op, depth),
                 Way::Words => words(op),
             };
             prices.push((*at, price));
+            within = within.after(op);
             if way.1 == 0 && matches!(op, Op::EndLoop) {
                 way.0 = Way::Single;
             }
@@ -104,13 +135,19 @@ impl super::Costs {
             Op::Shape(_) | Op::SetA(_) | Op::Step(_) | Op::Emit | Op::Previous | Op::Next => 1_450,
             _ => 2_350,
         };
-        ops.iter().map(of).sum::<u64>() + CHECKED * bytes as u64
+        let mut within = Within::Nothing;
+        let each = ops.iter().map(|placed| {
+            let quick = within != Within::Nothing && placed.op.is_quick();
+            within = within.after(&placed.op);
+            if quick { 1_500 } else { of(placed) }
+        });
+        each.sum::<u64>() + CHECKED * bytes as u64
     }
 }
 
-/// How the loop is made whose body begins here; `None` if it is interpreted.
-fn translated(body: &[Placed]) -> Option<Way> {
-    let (mut depth, mut held, mut cycles) = (0_u32, 0_u32, false);
+/// How the loop is made whose body begins here, in so many stretches; `None` if it is interpreted.
+fn translated(body: &[Placed], mut held: u32) -> Option<Way> {
+    let (mut depth, mut cycles) = (0_u32, false);
     for Placed { op, .. } in body {
         match op {
             Op::EndLoop if depth == 0 => break,
@@ -146,6 +183,31 @@ fn single(op: &Op, quick: bool) -> Price {
         Op::Sweep(_) => Price { op: 3_500, read: 1_385, charge: 200, write: 2_105 },
         _ => Price::op(520),
     }
+}
+
+/// Before a run its text is looked through: that is in the price of what is interpreted, and here of
+/// the stretch that begins.
+fn looked_at(ops: &[Placed]) -> u64 {
+    let inside = ops.iter().take_while(|placed| placed.op != Op::EndAtomic);
+    TEXT * inside.count() as u64
+}
+
+/// Of an operation that an atomic stretch makes at one go.
+fn in_atomic(op: &Op) -> Option<Price> {
+    let cycle = Price { op: 0, read: 265, charge: 0, write: 430 };
+    Some(match op {
+        Op::Write { .. } | Op::WritePayload | Op::Read(_) => cycle,
+        Op::SetA(_) => Price::op(80),
+        Op::Step(_) => Price::op(104),
+        // With what the word costs in the reply.
+        Op::Emit => Price::op(300),
+        Op::Previous | Op::Next => Price::op(72),
+        Op::SkipIfPayload { .. } | Op::SkipIfD { .. } => Price::op(175),
+        Op::Loop(_) => Price::op(165),
+        Op::EndLoop => Price::op(115),
+        Op::Delay { .. } => Price::op(250),
+        _ => return None,
+    })
 }
 
 fn row(op: &Op, depth: u32) -> Price {
