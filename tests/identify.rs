@@ -61,13 +61,7 @@ impl Made {
              [[memory]]\nkind = \"{kind}\"\nname = \"store\"\nwidth = {bits}\nwords = {words}\n\
              select = {{ CS0 = \"low\" }}\naccess_ns = 100\n{memory}\n"
         );
-        let mut bench = BenchDescription::parse("made.toml", &text).unwrap();
-        if memory.contains("AT29") {
-            // At 16 MHz the kit pauses for longer between two writes of a command than such a part
-            // bears (150 us), since the host looks in between: docs/performance.md.
-            bench.adapter.clock_hz = 120_000_000;
-        }
-        bench
+        BenchDescription::parse("made.toml", &text).unwrap()
     }
 
     fn sheet(&self) -> String {

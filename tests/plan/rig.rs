@@ -30,12 +30,7 @@ impl Rig {
              select = {{ CS0 = \"low\" }}\naccess_ns = 100\nchips = [{chips}]\n{}\n",
             more.0
         );
-        let mut bench = BenchDescription::parse("made.toml", &bench).unwrap();
-        if family == "page" || chip.starts_with("AT29") {
-            // At 16 MHz the kit pauses for longer between two writes of a command than such a part
-            // bears (150 us), since the host looks in between: docs/performance.md.
-            bench.adapter.clock_hz = 120_000_000;
-        }
+        let bench = BenchDescription::parse("made.toml", &bench).unwrap();
         let chips = (0..bits / lane).map(|n| {
             let (first, last) = (n * lane, (n + 1) * lane - 1);
             format!("{{ ref = \"U{}\", lane = \"D{first}-D{last}\" }}", n + 1)
