@@ -14,6 +14,8 @@ mod families;
 mod scrambled;
 #[path = "identify/shelf.rs"]
 mod shelf;
+#[path = "identify/slow_adapters.rs"]
+mod slow_adapters;
 #[path = "support/virtual_time.rs"]
 mod virtual_time;
 

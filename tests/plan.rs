@@ -13,6 +13,8 @@ mod families;
 mod home;
 #[path = "plan/images.rs"]
 mod images;
+#[path = "plan/pages.rs"]
+mod pages;
 #[path = "plan/rig.rs"]
 mod rig;
 #[path = "support/virtual_time.rs"]

@@ -5,7 +5,7 @@
 //! flash at all read back what they wrote, and write no more where it stands there.
 
 use super::family::Action;
-use super::{BusMode, Way, Wiring};
+use super::{BusMode, Family, Way, Wiring};
 use crate::bus::script::{BuildError, Builder, Script};
 use crate::bus::{ShapeId, Width, Word, WordAddress};
 
@@ -32,6 +32,11 @@ const LOOP_FROM: usize = 4;
 const READ_BACK: usize = 2;
 /// Id words that are read a second time: what does not hold still is no id.
 const TWICE: usize = 2;
+/// A stop waits so long for chips to be back from id mode; adapters need a few milliseconds, and 20 of
+/// pauses.
+const IDS_MS: u32 = 500;
+/// A, once every write of the way in was made. A run begins with A at 0.
+const ALL_WRITTEN: WordAddress = WordAddress(1);
 
 /// Addresses that one script may read on an adapter with scripts of so many bytes, which emit so
 /// many words; 1 at least.
@@ -77,6 +82,9 @@ pub struct Asking {
 impl Asking {
     /// `value` for every chip that is asked, and a reset for those that are not.
     fn every(&self, value: u16) -> Word {
+        // The upper data lines do not matter in commands; where they are another chip's that the sheet
+        // does not know of, it gets the whole command, too, and not another word each time.
+        let value = if self.way.family == Family::Page { value & 0xFF | value << 8 } else { value };
         self.chips.iter().fold(self.rest(), |word, chip| word | chip.put(value))
     }
 
@@ -130,64 +138,63 @@ impl Asking {
         (words.start * scale..words.end * scale).map(|chip| self.at(chip)).collect()
     }
 
-    /// The first writes of the way in, after which the word is read back.
-    fn first_writes(&self) -> Vec<(WordAddress, Word)> {
-        self.writes(Action::ReadIds).into_iter().take(READ_BACK).collect()
-    }
-
     /// Enters id mode, reads [`ID_WORDS`], the first two of them again, and goes back to reading.
     ///
     /// After each of the first two writes the word is read back. Where a lane holds what was
     /// written, and did not hold it `before`, that is memory which takes writes: nothing more is
-    /// written then. All of it is one atomic block, because a page-write part takes a sequence
-    /// that pauses for data. [`Answer::of`] reads what it emits.
+    /// written then. A page-write part takes a sequence only if its writes come quickly: each stands
+    /// in an atomic stretch with nothing in it that is not needed. All of it is critical, so that no
+    /// chip is left in id mode. [`answer`](Self::answer) reads what it brings.
     pub fn ids(&self, before: impl Fn(WordAddress) -> Word) -> Result<Script, BuildError> {
-        let script = Builder::new(self.shape).lanes(self.lanes(), self.rest());
-        script.atomic(|script| self.guarded(script, &before)).script()
-    }
-
-    fn guarded(&self, mut script: Builder, before: &impl Fn(WordAddress) -> Word) -> Builder {
-        let first = self.first_writes();
-        let mut guards = Vec::new();
-        for (number, (at, value)) in self.writes(Action::ReadIds).into_iter().enumerate() {
-            script = unless_held(script, &guards, |script| script.write(at, value));
-            if number < first.len() {
-                script = script.read(at).emit();
-                let tells = |mask: &Word| (before(at) ^ value) & mask != 0;
-                let lanes = self.chips.iter().map(|chip| chip.lane().mask()).filter(tells);
-                guards.push(Guard { at, value, lanes: lanes.collect() });
-            }
-        }
-        let page = self.way.family == super::Family::Page;
-        if page {
-            script = script.delay(PAGE_PAUSE_US);
-        }
+        let guards = self.guards(before);
         let addresses = self.id_addresses();
-        for &at in addresses.iter().chain(&addresses[..TWICE]) {
-            script = script.read(at).emit();
-        }
-        let back = self.writes(Action::Reset);
-        unless_held(script, &guards, |script| {
-            back.into_iter().fold(script, |script, (at, value)| script.write(at, value))
-        })
+        let script = self.open().critical(IDS_MS, |script| {
+            let enter = self.writes(Action::ReadIds);
+            let script = script.atomic(|script| guarded(script, &enter, &guards)).emit();
+            let mut script = self.pause(script);
+            for &at in addresses.iter().chain(&addresses[..TWICE]) {
+                script = script.read(at).emit();
+            }
+            unless_held(script, &guards, |script| self.back(script))
+        });
+        script.script()
     }
 
-    /// What [`ids`](Self::ids) has emitted; `None` if it is another number of words.
-    pub fn answer(&self, emitted: &[Word], before: impl Fn(WordAddress) -> Word) -> Option<Answer> {
-        let first = self.first_writes();
-        let (held, ids) = emitted.split_at_checked(first.len())?;
+    /// What is read back after the first writes, and the lanes in which it tells something.
+    fn guards(&self, before: impl Fn(WordAddress) -> Word) -> Vec<Guard> {
+        let first = self.writes(Action::ReadIds).into_iter().take(READ_BACK);
+        let guard = |(at, value)| {
+            let tells = |mask: &Word| (before(at) ^ value) & mask != 0;
+            let lanes = self.chips.iter().map(|chip| chip.lane().mask()).filter(tells);
+            Guard { at, value, lanes: lanes.collect() }
+        };
+        first.map(guard).collect()
+    }
+
+    /// What a page-write part needs between its id commands and its next read.
+    fn pause(&self, script: Builder) -> Builder {
+        if self.way.family == Family::Page { script.delay(PAGE_PAUSE_US) } else { script }
+    }
+
+    /// What [`ids`](Self::ids) has brought: the words it has emitted, and A at its end; `None` if it
+    /// is another number of words.
+    pub fn answer(
+        &self,
+        emitted: &[Word],
+        a: WordAddress,
+        before: impl Fn(WordAddress) -> Word,
+    ) -> Option<Answer> {
+        let (&held, ids) = emitted.split_first()?;
         if ids.len() != ID_WORDS.len() + TWICE {
             return None;
         }
-        let lanes = self.chips.iter().map(|chip| chip.lane().mask());
-        let mut taken = 0;
-        for (&(at, value), &held) in first.iter().zip(held) {
-            let holds =
-                |mask: &Word| (held ^ value) & mask == 0 && (before(at) ^ value) & mask != 0;
-            taken |= lanes.clone().filter(holds).fold(0, |all, mask| all | mask);
-        }
-        if taken != 0 {
-            return Some(Answer::TakesWrites { lanes: taken });
+        if a != ALL_WRITTEN {
+            let holds = |guard: &Guard| {
+                let lanes = guard.lanes.iter().filter(|lane| (held ^ guard.value) & **lane == 0);
+                lanes.fold(0, |all, lane| all | lane)
+            };
+            let lanes = self.guards(before).iter().map(holds).fold(0, |all, lanes| all | lanes);
+            return Some(Answer::TakesWrites { lanes });
         }
         let (ids, again) = ids.split_at(ID_WORDS.len());
         let moved = ids.iter().zip(again).fold(0, |moved, (one, two)| moved | (one ^ two));
@@ -235,8 +242,15 @@ impl Asking {
             return None;
         }
         let scripts = addresses.chunks(reads.max(1)).map(|chunk| {
-            let script =
-                enter.iter().fold(self.open(), |script, &(at, word)| script.write(at, word));
+            // What must not be torn apart cannot stand after `finally`.
+            if self.way.family == Family::Page {
+                let script = self.open().critical(IDS_MS, |script| {
+                    let script = script.atomic(|script| all(script, &enter));
+                    self.back(read_all(self.pause(script), chunk))
+                });
+                return script.script();
+            }
+            let script = all(self.open(), &enter);
             read_all(script, chunk).finally(|script| self.back(script)).script()
         });
         Some(scripts.collect())
@@ -247,7 +261,30 @@ impl Asking {
     }
 
     fn back(&self, script: Builder) -> Builder {
-        self.writes(Action::Reset).iter().fold(script, |script, &(at, word)| script.write(at, word))
+        let writes = self.writes(Action::Reset);
+        if self.way.family != Family::Page {
+            return all(script, &writes);
+        }
+        self.pause(script.atomic(|script| all(script, &writes)))
+    }
+}
+
+fn all(script: Builder, writes: &[(WordAddress, Word)]) -> Builder {
+    writes.iter().fold(script, |script, &(at, word)| script.write(at, word))
+}
+
+/// `writes`, each of the first read back and the next ones left out where it stands there. At the end
+/// D is the word that was read back last, and A tells whether all were made.
+fn guarded(script: Builder, writes: &[(WordAddress, Word)], guards: &[Guard]) -> Builder {
+    let Some((&(at, value), more)) = writes.split_first() else {
+        return script.set_a(ALL_WRITTEN);
+    };
+    let script = script.write(at, value);
+    match guards.split_first() {
+        Some((guard, guards)) => {
+            unless_stands(script, guard, |script| guarded(script, more, guards))
+        }
+        None => guarded(script, more, &[]),
     }
 }
 
@@ -269,13 +306,16 @@ fn unless_held(
     let body: Box<dyn FnOnce(Builder) -> Builder + '_> = Box::new(body);
     match guards.split_first() {
         None => body(script),
-        Some((guard, rest)) if guard.lanes.is_empty() => unless_held(script, rest, body),
         Some((guard, rest)) => {
-            unless_any(script.read(guard.at), &guard.lanes, guard.value, |script| {
-                unless_held(script, rest, body)
-            })
+            unless_stands(script, guard, |script| unless_held(script, rest, body))
         }
     }
+}
+
+/// Reads the word of `guard`, and `body` unless it stands there.
+fn unless_stands(script: Builder, guard: &Guard, body: impl FnOnce(Builder) -> Builder) -> Builder {
+    let script = if guard.lanes.is_empty() { script } else { script.read(guard.at) };
+    unless_any(script, &guard.lanes, guard.value, body)
 }
 
 /// `body`, unless D holds `value` in one of `lanes`.
@@ -305,125 +345,4 @@ fn read_all(mut script: Builder, addresses: &[WordAddress]) -> Builder {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::bus::Lane;
-    use crate::bus::script::{LaneRule, Limits, SlotRule, check, list};
-    use crate::chips::Family;
-
-    fn asking(lanes: &[(u8, u8)], way: Way) -> Asking {
-        let chips = lanes.iter().map(|&(first, bits)| Wiring::straight(Lane { first, bits }));
-        Asking {
-            shape: ShapeId(0),
-            width: Width::W32,
-            base: WordAddress(0),
-            chips: chips.collect(),
-            others: Vec::new(),
-            way,
-        }
-    }
-
-    const PAIR: &[(u8, u8)] = &[(0, 16), (16, 16)];
-    const FOUR: &[(u8, u8)] = &[(0, 8), (8, 8), (16, 8), (24, 8)];
-
-    fn addresses(asking: &Asking) -> Vec<u32> {
-        asking.written().iter().map(|at| at.0).collect()
-    }
-
-    #[test]
-    fn a_permit_for_the_listed_addresses_covers_every_write() {
-        let of = |family, bits, lanes| {
-            let ways = Way::of_family(family, bits);
-            ways.into_iter().map(|way| addresses(&asking(lanes, way))).collect::<Vec<_>>()
-        };
-        assert_eq!(of(Family::Amd, 16, PAIR), [vec![0, 0x55, 0x2AA, 0x555]]);
-        assert_eq!(of(Family::Jedec, 8, FOUR), [vec![0, 0x2AAA, 0x5555]]);
-        assert_eq!(of(Family::Intel, 16, PAIR), [vec![0]]);
-        assert_eq!(
-            of(Family::Amd, 8, FOUR),
-            [vec![0, 0x55, 0x2AA, 0x555], vec![0, 0xAA, 0x555, 0xAAA]]
-        );
-        // A plain reset would be data to a page-write part.
-        assert_eq!(of(Family::Page, 8, FOUR), [vec![0x2AAA, 0x5555]]);
-    }
-
-    /// The kit's smallest board takes so many bytes and remembers so many words.
-    #[test]
-    fn every_script_of_every_way_fits_a_small_adapter_and_the_checker() {
-        const BYTES: usize = 384;
-        const EMITTED: usize = 32;
-        let rule = SlotRule { width: Width::W32, lanes: LaneRule::Rest };
-        let limits =
-            Limits { bytes: BYTES as u32, emitted: EMITTED as u32, ..Limits::with_shapes([rule]) };
-        let reads = reads_a_script(BYTES, EMITTED);
-        assert_eq!((reads, reads_a_script(0, 0), reads_a_script(512, 254)), (32, 1, 64));
-        let apart: Vec<_> = (0..100).map(|n| WordAddress(0x20_0000 + n * 2)).collect();
-        for ((lanes, bits), base) in [((PAIR, 16), 0), ((FOUR, 8), 0), ((FOUR, 8), 0x20_0000)] {
-            let families = Family::ALL.map(|family| Way::of_family(family, bits)).concat();
-            for way in [families, Way::of_unknown(bits)].concat() {
-                let asking = Asking { base: WordAddress(base), ..asking(lanes, way) };
-                let query = asking.query_addresses(0..QUERY_WORDS);
-                let more = [
-                    asking.query(&query, reads),
-                    asking.query(&apart, reads),
-                    asking.codes(&apart, reads),
-                ];
-                let scripts = more.into_iter().flatten().flat_map(Result::unwrap);
-                for script in scripts.chain([asking.ids(|_| 0), asking.reset()].map(Result::unwrap))
-                {
-                    assert!(script.0.len() <= BYTES, "{way}: {} bytes", script.0.len());
-                    check(&script, &limits).unwrap_or_else(|error| panic!("{way}: {error}"));
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn what_holds_the_first_command_gets_no_second() {
-        let way = Way::of_family(Family::Amd, 16)[0];
-        let text = list(&asking(PAIR, way).ids(|_| 0).unwrap());
-        let first: Vec<_> = text.lines().skip(4).take(7).map(|line| &line[6..]).collect();
-        assert_eq!(
-            first,
-            [
-                "  write AA00AA at 0x555",
-                "  D = read 0x555",
-                "  emit D",
-                "  D = read 0x555",
-                "  skip 2 if D under FFFF is AA",
-                "  skip 1 if D under FFFF0000 is AA0000",
-                "  write 550055 at 0x2AA",
-            ],
-            "{text}"
-        );
-        // A lane that held it before tells nothing; the second command is judged there, too.
-        let held = |at: WordAddress| if at.0 == 0x555 { 0x00AA } else { 0 };
-        let text = list(&asking(PAIR, way).ids(held).unwrap());
-        assert!(!text.contains("under FFFF is AA\n"), "{text}");
-        assert!(text.contains("under FFFF is 55\n"), "{text}");
-    }
-
-    #[test]
-    fn memory_that_takes_writes_is_told_from_flash() {
-        let way = Way::of_family(Family::Amd, 16)[0];
-        let asking = asking(PAIR, way);
-        let ids = [0x01_0001, 0x225B_225B, 0, 0, 0, 0, 0, 0x01_0001, 0x225B_225B];
-        let answer = |held: [Word; 2], before| {
-            asking.answer(&[&held[..], &ids].concat(), |_| before).unwrap()
-        };
-        let Answer::Words { ids: words, moved } = answer([0, 0], 0) else { panic!("flash") };
-        assert_eq!((words.len(), moved), (7, 0));
-        assert_eq!(answer([0x00AA_1234, 0], 0), Answer::TakesWrites { lanes: 0xFFFF_0000 });
-        // Blank flash that held the command before is no such memory.
-        assert!(matches!(answer([0xAA_00AA, 0], 0xAA_00AA), Answer::Words { .. }));
-        assert_eq!(asking.answer(&[1, 2, 3], |_| 0), None);
-    }
-
-    #[test]
-    fn chips_beside_get_a_reset() {
-        let way = Way::of_family(Family::Intel, 16)[0];
-        let mut one = asking(&PAIR[..1], way);
-        one.others = vec![Wiring::straight(Lane { first: 16, bits: 16 })];
-        assert_eq!((one.every(0x90), one.lanes()), (0x00FF_0090, 0xFFFF));
-    }
-}
+mod tests;

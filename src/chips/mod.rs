@@ -23,6 +23,7 @@ mod settle;
 mod settle_tests;
 mod shown;
 mod way;
+mod window;
 mod wiring;
 #[cfg_attr(
     not(test),
@@ -40,5 +41,6 @@ pub use parts::{Catalogue, Identity};
 pub use recognise::{Act, Recogniser, Verdict};
 pub use settle::settle;
 pub use way::Way;
+pub use window::Window;
 pub use wiring::Wiring;
 pub use write::{Abilities, LockKind, ScriptKind, Writing};

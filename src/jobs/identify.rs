@@ -18,7 +18,7 @@ pub use twins::{Twin, whole};
 use super::runs::Runs;
 use super::{Desk, Ending, JobError, Powered};
 use crate::bus::WordAddress;
-use crate::chips::{Catalogue, Family};
+use crate::chips::{Catalogue, Family, Window};
 use crate::module::{Kind, Sheet, Space};
 use crate::wire::{DataPath, HelloReply};
 use ask::Asker;
@@ -69,11 +69,15 @@ pub async fn identify(
     let mut candidates = request.twins.into_iter();
     for (index, space) in sheet.spaces.iter().enumerate() {
         let looked = look::look(desk, powered, index, space).await?;
-        let mut found = space::looked_at(space, looked, verdicts);
+        let shape_times = powered.times.get(index).map(|times| times.0).unwrap_or_default();
+        let window = Window::new(hello.atomic.operation, hello.atomic.cycle, &shape_times);
+        let mut found = space::looked_at(space, looked, verdicts, window);
         let candidates = candidates.next().unwrap_or_default();
         let twins = twins::twins(desk, hello, powered, (index, space), candidates).await?;
         found.equals = twins.iter().map(|twin| twin.name.clone()).collect();
-        if to_be_asked(space, index, request.probe, powered, &mut found) {
+        if to_be_asked(space, index, request.probe, powered, &mut found)
+            && quick_enough(desk, powered, catalogue, (index, space), &mut found).await?
+        {
             let careful = is_careful(space);
             let copy = match twins.into_iter().find(|twin| twin.agreed) {
                 _ if !careful => None,
@@ -148,4 +152,26 @@ fn to_be_asked(
         found.notes.push("no command was sent to where nothing answers".into());
     }
     !silent
+}
+
+/// False, with a note, where page-write parts are or may be and the adapter is too slow for them.
+async fn quick_enough(
+    desk: &Desk<'_>,
+    powered: &Powered,
+    catalogue: &Catalogue,
+    (index, space): (usize, &Space),
+    found: &mut SpaceReport,
+) -> Result<bool, JobError> {
+    let shape = powered.access[index].id;
+    let Some(slow) = space::too_slow(space, shape, &found.window, catalogue) else {
+        return Ok(true);
+    };
+    if let Some(words) = slow.beyond
+        && look::goes_on(desk, powered, index, space, words).await?
+    {
+        return Ok(true);
+    }
+    found.notes.push(slow.note.clone());
+    found.too_slow = Some(slow.note);
+    Ok(false)
 }

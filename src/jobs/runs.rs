@@ -141,12 +141,21 @@ impl<'a, 'd> Runs<'a, 'd> {
 
     /// Runs `script` once with every lane and nothing else; what it emitted.
     pub async fn emitted(&mut self, script: &Script, width: Width) -> Result<Vec<Word>, JobError> {
+        Ok(self.finished(script, width).await?.emitted)
+    }
+
+    /// The same with everything that came of it. A begins at 0.
+    pub(super) async fn finished(
+        &mut self,
+        script: &Script,
+        width: Width,
+    ) -> Result<RunReply, JobError> {
         let start = Start { at: WordAddress(0), n: 1, payload: Vec::new() };
         let reply = self.run(script, width, start).await?;
         if reply.status != Why::Good.number() {
             return Err(ended_badly(&reply));
         }
-        Ok(reply.emitted)
+        Ok(reply)
     }
 
     /// Runs `script` once with every lane. A wait that failed or timed out is an answer of the

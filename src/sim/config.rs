@@ -97,6 +97,8 @@ pub struct AdapterConfig {
     pub rail: RailModel,
     /// What happens, once each, right after the so-manieth cycle of scripts.
     pub at_cycles: Vec<(u32, Event)>,
+    /// HELLO promises times of operations inside `atomic`.
+    pub promises: bool,
     /// False: work and line take no time; the timers stay.
     pub charged: bool,
 }
@@ -149,6 +151,7 @@ impl Default for AdapterConfig {
             boot_time: Nanos::from_millis(300),
             rail: RailModel::default(),
             at_cycles: Vec::new(),
+            promises: true,
             charged: true,
         }
     }

@@ -1,8 +1,9 @@
 //! Modules that are not what the sheet says, chips that answer nonsense or nothing.
 
+use super::slow_adapters::unprotected;
 use super::{Made, Rig, chips, report, shape, warnings};
 use buswright::bus::{Millivolts, Nanos, Width, WordAddress};
-use buswright::sim::{Bench, ChipState};
+use buswright::sim::ChipState;
 use serde_json::json;
 
 /// A RAM that the sheet calls flash.
@@ -58,24 +59,7 @@ fn a_rom_declared_flash_answers_nothing() {
 fn an_unprotected_page_part_keeps_its_pages() {
     for family in ["page", ""] {
         let made = Made::of("AT29C040A", 8, (32, 0x8_0000), family);
-        let mut rig = Rig::new(&made);
-        let mut module = rig.description.module(1);
-        module.power(Nanos::ZERO, Millivolts(3300));
-        assert!(module.set_contents("store", &rig.contents()));
-        let flash = shape(Width::W32);
-        for (at, byte) in [
-            (0x5555, 0xAA),
-            (0x2AAA, 0x55),
-            (0x5555, 0x80),
-            (0x5555, 0xAA),
-            (0x2AAA, 0x55),
-            (0x5555, 0x20),
-        ] {
-            module.write(&flash, WordAddress(at), byte * 0x0101_0101);
-        }
-        module.delay(Nanos::from_millis(50));
-        module.power(Nanos::from_millis(60), Millivolts(0));
-        rig.port = buswright::app::SimPort::new(Bench::with_socket(&rig.description, module, 1));
+        let mut rig = unprotected(&made, |_| ());
         let before = rig.contents();
         let run = rig.identify();
         assert_eq!(run.outcome.code, 0, "{family}: {}", run.words());

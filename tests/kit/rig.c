@@ -1,5 +1,5 @@
 /* usage: rig [--steps] ELF CLOCK STORE RAM_WORDS [CHIP]: STORE is a file of 32-bit words, in a ROM or
- * in two chips of this type; then the file is written again at the end. Prints the name of a
+ * in two chips of this type, or four that take pages; then the file is written again at the end. Prints the name of a
  * pseudo-terminal, serves it until its standard input ends, then writes its books to standard error.
  * With --steps there is no pseudo-terminal: rig_steps.c tells what standard input says then. The
  * simulator's own words are kept from standard output. */
@@ -44,7 +44,11 @@ static bool load(rig_module *m, const char *file, uint32_t ram_words) {
 
 static bool chips(rig_module *m, const char *name) {
     const flash_type *type = flash_find(name);
+    const page_type *pages = page_find(name);
     uint16_t *cells = (uint16_t *)m->store;
+    m->pages = pages && pages->bytes == m->store_words;
+    for (unsigned n = 0; m->pages && n < 4; n++) page_begin(&m->page[n], pages, (uint8_t *)m->store + n);
+    if (m->pages) return true;
     if (!type || type->words != m->store_words) return false;
     m->chips = true;
     return flash_begin(&m->chip[0], type, cells) && flash_begin(&m->chip[1], type, cells + 1);
@@ -64,6 +68,11 @@ static void books(const rig_module *m, const rig_line *l, uint16_t stack) {
         const flash_chip *f = &m->chip[n];
         fprintf(stderr, "chip %u: words %u, buffers %u, erases %u, odd %u, failures %u\n", n,
                 f->programs, f->buffers, f->erases, f->odd, f->failures);
+    }
+    for (unsigned n = 0; m->pages && n < 4; n++) {
+        const page_chip *f = &m->page[n];
+        fprintf(stderr, "page chip %u: loads %u, cycles %u, longest %llu ns, lone %u, odd %u, lost %u\n", n,
+                f->loads, f->cycles, (unsigned long long)f->longest, f->lone, f->odd, f->lost);
     }
     if (m->program_words)
         fprintf(stderr, "programmed %llu, cycles %llu\n", (unsigned long long)m->program_words,
@@ -153,6 +162,6 @@ int main(int argc, char **argv) {
     lives = steps ? rig_steps(&r, out) : on_line(&r);
     if (!lives) return 1;
     books(m, &r.line, (uint16_t)(r.avr->ramend - r.lowest));
-    if (m->chips && !save(m, argv[3])) return 2;
+    if ((m->chips || m->pages) && !save(m, argv[3])) return 2;
     return module_violations(m) || r.line.overwritten ? 1 : 0;
 }

@@ -12,6 +12,7 @@
 #include <stdio.h>
 
 #include "flash.h"
+#include "flash_page.h"
 
 /* Addresses of the registers in data space (datasheet of the ATmega640 to 2561). */
 enum {
@@ -48,6 +49,8 @@ typedef struct {
     uint32_t store_words, ram_words;
     bool chips; /* the store is two flash chips side by side */
     flash_chip chip[2];
+    bool pages; /* or four page-write chips */
+    page_chip page[4];
     uint32_t access_ns, pulse_ns, setup_ns, recovery_ns;
     /* Cycles of the last changes. */
     uint64_t address_at, control_at, data_at, write_at, write_end, rail_at, read_at;

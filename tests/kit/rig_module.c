@@ -50,7 +50,12 @@ static uint32_t *selected(rig_module *m, uint16_t levels, uint32_t at) {
 /* Flash chips are asked once in each read cycle, RAM and ROM at any time. */
 static uint32_t word_of(rig_module *m, uint16_t levels, uint32_t at) {
     uint64_t now = ns_now(m);
-    if (!m->chips || levels & CS0) return *selected(m, levels, at);
+    if (!(m->chips || m->pages) || levels & CS0) return *selected(m, levels, at);
+    if (m->pages) {
+        uint32_t word = 0;
+        for (unsigned n = 0; n < 4; n++) word |= (uint32_t)page_read(&m->page[n], at, now) << 8 * n;
+        return word;
+    }
     return flash_read(&m->chip[0], at, now) | (uint32_t)flash_read(&m->chip[1], at, now) << 16;
 }
 
@@ -84,7 +89,11 @@ static void write_ends(rig_module *m, uint16_t before) {
     if (ns_since(m, m->data_at) < m->setup_ns) m->late_data++;
     m->write_end = m->avr->cycle;
     if (before & CS1) {
-        if (m->chips) {
+        if (m->pages) {
+            uint32_t word = data_out(m) | ~data_driven(m);
+            for (unsigned n = 0; n < 4; n++)
+                page_write(&m->page[n], m->address, (uint8_t)(word >> 8 * n), ns_now(m));
+        } else if (m->chips) {
             flash_written(m, m->address, data_out(m) | ~data_driven(m));
         } else {
             m->store_writes++;
@@ -140,6 +149,7 @@ static void settled(rig_module *m) {
         m->control = 0xFFFF;
         m->writing = m->output = false;
         for (unsigned n = 0; m->chips && n < 2; n++) flash_power(&m->chip[n], is, ns_now(m));
+        for (unsigned n = 0; m->pages && n < 4; n++) page_power(&m->page[n], is, ns_now(m));
     }
     changed(m);
 }

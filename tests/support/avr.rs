@@ -71,7 +71,7 @@ impl Built {
     }
 
     /// The rig's command with these options, and a module with these contents in a ROM, or in two
-    /// flash chips of this type, and so many words of RAM.
+    /// flash chips of this type (four of one that takes pages), and so many words of RAM.
     pub fn command(
         &self,
         folder: &Path,
@@ -104,6 +104,7 @@ fn rig(out: &Path) -> PathBuf {
         "flash_types",
         "flash_amd",
         "flash_intel",
+        "flash_page",
     ];
     let mut gcc = Command::new("gcc");
     gcc.args(["-std=gnu99", "-Wall", "-Wextra", "-O2", "-I/usr/include/simavr", "-o"]).arg(&out);

@@ -191,7 +191,8 @@ impl Rig {
         let before = read(self, &asking.id_addresses());
         let ids = self.run(&asking.ids(word).unwrap(), 0, 1, Vec::new());
         assert!(ids.ended.good(), "{:?}", ids.ended);
-        let Some(Answer::Words { ids, moved }) = asking.answer(&ids.emitted, word) else {
+        let Some(Answer::Words { ids, moved }) = asking.answer(&ids.emitted, ids.ended.a, word)
+        else {
             panic!("no ids")
         };
         let of = |chip| Finding::new(way, chip, &ids, moved, &before);

@@ -2,7 +2,7 @@
 
 use super::{ChipFileError, Identity, Part, row};
 use crate::bus::Width;
-use crate::chips::MakerId;
+use crate::chips::{Family, MakerId};
 
 /// All known parts.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
@@ -34,6 +34,11 @@ impl Catalogue {
     #[cfg(test)]
     pub fn parts(&self) -> &[Part] {
         &self.parts
+    }
+
+    /// The parts of a family of commands.
+    pub fn of_family(&self, family: Family) -> impl Iterator<Item = &Part> {
+        self.parts.iter().filter(move |part| part.family == Some(family))
     }
 
     /// The parts that may answer `maker` and `device` (one word, or three) on `width` lines of

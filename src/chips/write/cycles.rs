@@ -195,7 +195,8 @@ impl Writing {
     pub(super) fn whole_reset(&self) -> Builder {
         let mut script = self.open();
         if self.way.family == Family::Page {
-            return self.send(script, Action::Reset, Target::B);
+            // Such a part takes a sequence only without a pause.
+            return script.atomic(|script| self.send(script, Action::Reset, Target::B));
         }
         script = self.back(script);
         if self.abilities.bypass {

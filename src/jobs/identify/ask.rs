@@ -96,8 +96,9 @@ impl Asker<'_, '_, '_> {
 
     async fn with_permit(&mut self, asking: &Asking, before: &Words) -> Result<Answered, JobError> {
         let was = |at: WordAddress| before.get(&at).copied().unwrap_or_default();
-        let emitted = self.run(&built(asking.ids(was))?).await?;
-        let answer = asking.answer(&emitted, was).ok_or_else(|| {
+        let reply = self.runs.finished(&built(asking.ids(was))?, self.width).await?;
+        let emitted = &reply.emitted;
+        let answer = asking.answer(emitted, reply.a, was).ok_or_else(|| {
             nonsense(Kind::RUN, format!("{} words from the id script", emitted.len()))
         })?;
         let (ids, moved) = match answer {

@@ -1,6 +1,6 @@
 //! The look that only reads: which data lines are driven at all?
 
-use crate::bus::{Digest, Lane, Precharge, Word};
+use crate::bus::{Digest, Lane, Precharge, Word, WordAddress};
 use crate::jobs::{Desk, JobError, Powered};
 use crate::module::Space;
 use crate::wire::{DigestRequest, Reply, Request};
@@ -75,24 +75,46 @@ pub(super) async fn look(
     index: usize,
     space: &Space,
 ) -> Result<Looked, JobError> {
-    let mut seen = Vec::new();
-    for precharge in [Precharge::Zeros, Precharge::Ones] {
+    let [zeros, ones] = both(desk, powered, index, (space.base, WORDS.min(space.words))).await?;
+    Ok(Looked::of(zeros, ones))
+}
+
+/// True if the words from word `from` on are driven, and others than the first ones: the chips go on
+/// there. Smaller chips show their first words again, or nothing.
+pub(super) async fn goes_on(
+    desk: &Desk<'_>,
+    powered: &Powered,
+    index: usize,
+    space: &Space,
+    from: u32,
+) -> Result<bool, JobError> {
+    let count = WORDS.min(space.words.saturating_sub(from));
+    if count == 0 {
+        return Ok(false);
+    }
+    let [first, _] = both(desk, powered, index, (space.base, count)).await?;
+    let [zeros, ones] = both(desk, powered, index, (space.base.plus(from), count)).await?;
+    Ok(zeros == ones && zeros != first)
+}
+
+/// Digests of words with both precharges.
+async fn both(
+    desk: &Desk<'_>,
+    powered: &Powered,
+    index: usize,
+    (address, count): (WordAddress, u32),
+) -> Result<[Digest; 2], JobError> {
+    let mut seen = [Digest { crc: 0, and: 0, or: 0 }; 2];
+    for (digest, precharge) in seen.iter_mut().zip([Precharge::Zeros, Precharge::Ones]) {
         desk.check()?;
-        let request = DigestRequest {
-            nonce: fastrand::u16(..),
-            shape: powered.access[index].slow_id,
-            address: space.base,
-            step: 1,
-            count: WORDS.min(space.words),
-            precharge,
-        };
+        let shape = powered.access[index].slow_id;
+        let nonce = fastrand::u16(..);
+        let request = DigestRequest { nonce, shape, address, step: 1, count, precharge };
         if let Reply::Digest(reply) = desk.client.call(Request::Digest(request)).await? {
-            seen.push(reply.digest);
+            *digest = reply.digest;
         }
     }
-    let blank = Digest { crc: 0, and: 0, or: 0 };
-    let at = |n: usize| seen.get(n).copied().unwrap_or(blank);
-    Ok(Looked::of(at(0), at(1)))
+    Ok(seen)
 }
 
 #[cfg(test)]

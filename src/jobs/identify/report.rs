@@ -2,7 +2,7 @@
 
 use super::locks::Locks;
 use crate::bus::WordAddress;
-use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Region, Wiring};
+use crate::chips::{Asking, Catalogue, Cfi, Finding, Geometry, Identity, Region, Window, Wiring};
 use crate::image::counted;
 use crate::shelf::ChipRecord;
 use jiff::Timestamp;
@@ -63,6 +63,12 @@ pub struct SpaceReport {
     /// together.
     #[serde(skip)]
     pub flash: Vec<FlashFound>,
+    /// How quickly writes can follow each other there.
+    #[serde(skip)]
+    pub window: Window,
+    /// Why its chips were not asked, where the adapter is too slow for them; it is a note, too.
+    #[serde(skip)]
+    pub too_slow: Option<String>,
 }
 
 /// Chips side by side that answered together.

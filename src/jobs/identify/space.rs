@@ -5,7 +5,7 @@ use super::locks::read_locks;
 use super::look::{Looked, Presence};
 use super::report::{ChipReport, FlashFound, MIXED, SpaceReport};
 use crate::bus::{Millivolts, ShapeId};
-use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Wiring};
+use crate::chips::{Asking, Catalogue, Family, Finding, Geometry, Way, Window, Wiring};
 use crate::jobs::JobError;
 use crate::module::{Kind, Space};
 
@@ -13,7 +13,12 @@ use crate::module::{Kind, Space};
 type Group = Vec<usize>;
 
 /// A report of what reading has shown.
-pub(super) fn looked_at(space: &Space, looked: Looked, verdicts: bool) -> SpaceReport {
+pub(super) fn looked_at(
+    space: &Space,
+    looked: Looked,
+    verdicts: bool,
+    window: Window,
+) -> SpaceReport {
     let chip = |chip: &crate::module::Chip| {
         let presence = if verdicts {
             looked.presence(chip.lane).to_string()
@@ -34,6 +39,8 @@ pub(super) fn looked_at(space: &Space, looked: Looked, verdicts: bool) -> SpaceR
         notes: Vec::new(),
         equals: Vec::new(),
         flash: Vec::new(),
+        window,
+        too_slow: None,
     };
     if verdicts {
         for chip in &space.chips {
@@ -72,6 +79,58 @@ fn groups(chips: &[Wiring]) -> Vec<Group> {
         }
     }
     groups
+}
+
+/// Why no command goes to a space in which page-write parts are or may be.
+pub(super) struct TooSlow {
+    /// In a sentence.
+    pub note: String,
+    /// No such part has more words, and the sheet says that there are: the note counts only where the
+    /// words behind these are not there.
+    pub beyond: Option<u32>,
+}
+
+/// Why no command may go to a space in which page-write parts are or may be: the adapter is too slow
+/// for them, and a write that nothing follows in time programs a page.
+pub(super) fn too_slow(
+    space: &Space,
+    shape: ShapeId,
+    window: &Window,
+    catalogue: &Catalogue,
+) -> Option<TooSlow> {
+    let chips = wirings(space);
+    let first = space.chips.first()?;
+    if !matches!(space.family, None | Some(Family::Page)) {
+        return None;
+    }
+    let largest = catalogue.largest_of_pages(first.lane.bits);
+    if largest.is_none() && space.kind == Kind::Flash {
+        let (reference, lane) = (&first.reference, first.lane);
+        let note = format!(
+            "no command was sent: a chip has 8 or 16 data lines, in the sheet {reference} has \
+             {lane}; give `chips` with the lanes of each"
+        );
+        return Some(TooSlow { note, beyond: None });
+    }
+    let (since, remedy) = match space.family {
+        Some(_) => ("", "use an adapter that is quick enough"),
+        None => (
+            ", since the sheet names no family and these may be page-write parts",
+            "read what is printed on the chips and name their family in the sheet (`amd`, `jedec` \
+             and `intel` need no such time), or use an adapter that is quick enough",
+        ),
+    };
+    let larger = |most: &u32| space.family.is_none() && space.words_known && space.words > *most;
+    let way = Way::of_family(Family::Page, first.lane.bits).first().copied()?;
+    let (width, base, others) = (space.width, space.base, Vec::new());
+    let asking = Asking { shape, width, base, chips, others, way };
+    let why = match asking.in_window(window) {
+        Ok(Ok(())) => return None,
+        Ok(Err(slow)) => slow.to_string(),
+        Err(error) => error.to_string(),
+    };
+    let note = format!("no command was sent{since}: {why}; {remedy}");
+    Some(TooSlow { note, beyond: largest.filter(larger) })
 }
 
 /// Asks the chips of a space and completes its report.

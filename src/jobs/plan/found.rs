@@ -4,7 +4,7 @@ use super::{Pace, SectorLock, SectorNow, Unit, Ways};
 use crate::bus::{Millivolts, Width};
 use crate::chips::cfi::Volts;
 use crate::chips::write::{Abilities, LockKind, sectors};
-use crate::chips::{Catalogue, Geometry};
+use crate::chips::{Asking, Catalogue, Geometry, Writing};
 use crate::jobs::identify::{FlashFound, Lock, Locks, MIXED, SpaceReport};
 use crate::module::Space;
 
@@ -38,6 +38,9 @@ pub fn ways(
     let chips = &flash.asking.chips;
     let abilities =
         Abilities::of(&flash.findings, catalogue, chips, way).map_err(|why| why.to_string())?;
+    if let Some(slow) = too_slow(flash, abilities, found) {
+        return Err(slow);
+    }
     let Some(Some(geometry)) = flash.geometries.first() else {
         return Err("the sectors of its chips are not known".into());
     };
@@ -66,6 +69,16 @@ pub fn ways(
         },
     };
     if ways.fill(space.words) { Ok(ways) } else { Err("its sectors do not fill the space".into()) }
+}
+
+/// Why the adapter is too slow to change these chips; `None` if it is not.
+fn too_slow(flash: &FlashFound, abilities: Abilities, found: &SpaceReport) -> Option<String> {
+    let Asking { shape, width, base, chips, way, .. } = flash.asking.clone();
+    match (Writing { shape, width, base, chips, way, abilities }).in_window(&found.window) {
+        Ok(Ok(())) => None,
+        Ok(Err(slow)) => Some(format!("{slow}; use an adapter that is quick enough")),
+        Err(error) => Some(error.to_string()),
+    }
 }
 
 /// The supply of the first chip that is made for another one than `rail`. Its own table counts, else

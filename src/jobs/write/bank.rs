@@ -74,8 +74,15 @@ pub(super) fn banks<'a>(
     found: &IdentifyReport,
     request: &'a WriteRequest<'_>,
 ) -> Result<Vec<Bank<'a>>, JobError> {
-    same_chips(request.plan, found)?;
     let plan: &Plan = &request.plan.plan;
+    for planned in &plan.spaces {
+        let here = found.spaces.iter().find(|space| space.name == planned.name);
+        if let Some(why) = here.and_then(|space| space.too_slow.as_ref()) {
+            let name = &planned.name;
+            return Err(JobError::Safety(format!("{name} cannot be written here: {why}")));
+        }
+    }
+    same_chips(request.plan, found)?;
     let bank = |planned: &'a PlannedSpace| {
         let refuse = |why: String| {
             JobError::Safety(format!("{} cannot be written here: {why}", planned.name))

@@ -173,7 +173,7 @@ static inline uint32_t bd_now(bd_state *b) {
     return (uint32_t)turns << 16 | low;
 }
 
-static BD_HERE uint8_t bd_beat(bd_state *b) {
+static inline uint8_t bd_beat(bd_state *b) {
     (void)b;
     (void)TCNT1L; /* takes the high byte along */
     return TCNT1H / (BD_TICKS * 4);

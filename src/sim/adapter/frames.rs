@@ -9,8 +9,8 @@ use crate::bus::script::Abort;
 use crate::sim::books::HostViolation;
 use crate::sim::costs::Costs;
 use crate::wire::{
-    Fault, FaultCode, HelloReply, HelloRequest, Kind, PROTOCOL_MINOR, PingReply, Reply, Request,
-    StopReply,
+    AtomicTimes, Fault, FaultCode, HelloReply, HelloRequest, Kind, PROTOCOL_MINOR, PingReply,
+    Reply, Request, StopReply,
 };
 
 /// Where HELLO's session number stands; 0 is none.
@@ -157,7 +157,7 @@ impl Adapter {
             previous_session: self.session.previous,
             previous_run: self.session.previous_run,
             previous_status: self.session.previous_status,
-            atomic: self.costs.in_atomic(),
+            atomic: if config.promises { self.costs.in_atomic() } else { AtomicTimes::default() },
         }
     }
 
