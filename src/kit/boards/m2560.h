@@ -146,10 +146,10 @@ M2560_AT(bd_sweep, got, 21);
 #define BD_RELEASE_NS (2000 / MHZ)
 /* Measured: tests/kit_faults/lasting.rs runs the longest atomic stretches that these let through, and
  * tests/kit_faults/stretch.rs looks at each operation of core/stretch.c. */
-#define BD_OP_NS (1440000 / MHZ)
+#define BD_OP_NS (1600000 / MHZ)
 #define BD_CYCLE_NS (960000 / MHZ)
-#define BD_ATOMIC_OP_NS (176000 / MHZ)
-#define BD_ATOMIC_CYCLE_NS (512000 / MHZ)
+#define BD_ATOMIC_OP_NS (168000 / MHZ)
+#define BD_ATOMIC_CYCLE_NS (504000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
 static BD_HERE void bd_lock(bd_state *b) {

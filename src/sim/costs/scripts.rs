@@ -16,8 +16,8 @@ const TEXT: u64 = 88;
 pub(super) const LONGEST: u64 = 1_400;
 pub(super) const CYCLE: u64 = 1_000;
 /// The same of the operations that are made quickly inside `atomic`.
-pub(super) const ATOMIC_OP: u64 = 176;
-pub(super) const ATOMIC_CYCLE: u64 = 512;
+pub(super) const ATOMIC_OP: u64 = 168;
+pub(super) const ATOMIC_CYCLE: u64 = 504;
 
 /// What an operation costs, and each of its cycles, on top of the times of the shape.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
