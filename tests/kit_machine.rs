@@ -24,7 +24,7 @@ use support::process::buswright;
 const WORDS: usize = 0x10000;
 
 /// Bytes of program memory: a little above what was reached. The goal is 28 KiB.
-const FLASH: u64 = 43_700;
+const FLASH: u64 = 42_000;
 
 const SHEET: &str = "format = 1\nname = \"KM\"\ntitle = \"kit\"\nrail_mv = 3300\naddress_lines = 16\n\
      [[space]]\nname = \"store\"\nkind = \"rom\"\nwidth = 32\nwords = 0x10000\n\
@@ -170,6 +170,12 @@ impl Host {
         assert!(matches!(&reply, Reply::Rail(rail) if rail.state == RailState::Off), "{reply:?}");
     }
 
+    /// Overruns and damaged frames that the firmware has counted.
+    fn lost(&mut self) -> (u32, u32) {
+        let Reply::Ping(ping) = self.ask(&Request::Ping) else { panic!("no PING") };
+        (ping.overruns, ping.frames_damaged)
+    }
+
     fn ask(&mut self, request: &Request) -> Reply {
         self.ask_all(std::slice::from_ref(request)).remove(0)
     }
@@ -285,9 +291,10 @@ fn keeps_up(clock: u32, rate: u32) {
     let script_crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&script.0);
     let stored = host.ask(&Request::Script(ScriptRequest { slot: 0, bytes: script.0 }));
     assert!(matches!(stored, Reply::Script(_)), "{stored:?}");
+    // The first HELLO may have come while the firmware began, and was cut off then.
+    let before = host.lost();
     host.stream(script_crc, 30, 204);
-    let Reply::Ping(ping) = host.ask(&Request::Ping) else { panic!("no PING") };
-    assert_eq!((ping.overruns, ping.frames_damaged), (0, 0), "{clock} Hz, {rate} baud: {ping:?}");
+    assert_eq!(host.lost(), before, "{clock} Hz, {rate} baud");
     host.ask(&Request::Rail(RailRequest::OFF));
     let books = machine.end();
     assert_eq!(books.number("RAM writes"), 30 * 204, "{}", books.text);

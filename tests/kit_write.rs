@@ -58,6 +58,7 @@ fn written(clock: u32, baud: u32, chip: &Chip, contents: &[u8], image: &[u8]) ->
     let data = number(&machine.sizes, "Data:");
     let books = machine.end();
     let stack = books.number("stack");
+    println!("RAM: {data} and {stack} of stack");
     assert!(stack + data <= 7 * 1024, "RAM: {data} and {stack} of stack");
     Some(books)
 }

@@ -9,6 +9,10 @@
 
 static bw_core core;
 
+void count_on(uint32_t *at, uint16_t more) {
+    *at += more;
+}
+
 /* Instead of answering, a frame is printed. */
 void answer_frame(bw_core *c) {
     for (uint16_t n = 0; n < c->in.length; n++) printf(" %02X", line_u8(c, n));

@@ -8,7 +8,7 @@ ISR(TIMER1_OVF_vect) {
 }
 
 ISR(USART0_RX_vect) {
-    if (UCSR0A & _BV(DOR0) && core.in.lost != 255) core.lost++;
+    if (UCSR0A & _BV(DOR0) && core.in.lost != 255) core.in.lost++;
     bw_receive(&core, UDR0);
 }
 

@@ -134,6 +134,10 @@ uint32_t env_payload(bw_core *c, uint16_t word) {
     return word < payload_count ? payload[word] : 0;
 }
 
+void count_on(uint32_t *at, uint16_t more) {
+    *at += more;
+}
+
 /* The interpreter alone is held to the vectors. */
 void stretch_run(bw_core *c) {
     (void)c;
@@ -145,6 +149,10 @@ uint32_t us_ticks(uint32_t us) {
 
 uint32_t ms_ticks(uint32_t ms) {
     return ms > 0x7FFFFFFFu / (1000u * BD_TICKS) ? 0x7FFFFFFFu : ms * (1000u * BD_TICKS);
+}
+
+uint32_t ms_ahead(bw_core *c, uint32_t ms) {
+    return env_now(c) + ms_ticks(ms);
 }
 
 static void line(char *text) {

@@ -291,13 +291,21 @@ impl Op {
     /// True if an adapter may promise a time of its own for it inside `atomic`; see `docs/script.md`,
     /// "Worst time".
     pub const fn is_quick(&self) -> bool {
-        match self {
-            Self::SetA(_) | Self::Write { .. } | Self::WritePayload | Self::Read(_) => true,
-            Self::Step(_) | Self::Emit | Self::Previous | Self::Next => true,
-            Self::SkipIfPayload { .. } | Self::SkipIfD { .. } => true,
-            Self::Loop(_) | Self::EndLoop => true,
-            _ => false,
-        }
+        matches!(
+            self,
+            Self::SetA(_)
+                | Self::Write { .. }
+                | Self::WritePayload
+                | Self::Read(_)
+                | Self::Step(_)
+                | Self::Emit
+                | Self::Previous
+                | Self::Next
+                | Self::SkipIfPayload { .. }
+                | Self::SkipIfD { .. }
+                | Self::Loop(_)
+                | Self::EndLoop
+        )
     }
 
     /// How many operations it may pass over, if it is a skip.

@@ -173,7 +173,7 @@ static inline uint32_t bd_now(bd_state *b) {
     return (uint32_t)turns << 16 | low;
 }
 
-static BD_HERE uint8_t bd_beat(bd_state *b) {
+static inline uint8_t bd_beat(bd_state *b) {
     (void)b;
     (void)TCNT1L; /* takes the high byte along */
     return TCNT1H / (BD_TICKS * 4);
@@ -259,10 +259,7 @@ static inline uint32_t bd_data_in(bd_state *b) {
     uint32_t levels;
     (void)b;
     __asm__ volatile(
-        "in %A0, %[a]\n\t"
-        "in %B0, %[b]\n\t"
-        "in %C0, %[c]\n\t"
-        "in %D0, %[d]"
+        "in %A0, %[a]\n\tin %B0, %[b]\n\tin %C0, %[c]\n\tin %D0, %[d]"
         : "=r"(levels)
         : [a] "I"(_SFR_IO_ADDR(PINA)), [b] "I"(_SFR_IO_ADDR(PINB)), [c] "I"(_SFR_IO_ADDR(PINC)),
           [d] "I"(_SFR_IO_ADDR(PIND)));

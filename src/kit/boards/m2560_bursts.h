@@ -2,6 +2,8 @@
 #ifndef BD_M2560_BURSTS_H
 #define BD_M2560_BURSTS_H
 
+#include <string.h>
+
 M2560_AT(bw_out, tail, 2);
 M2560_AT(bw_out, block, 4);
 M2560_AT(bw_out, ready, 6);
@@ -15,8 +17,9 @@ void m2560_sum(bd_burst *b, bw_sum *sum, uint8_t count, uint8_t mode, uint8_t *l
 
 uint16_t m2560_sweep(bd_sweep *s, uint8_t count);
 
-/* Levels of port G in the first phases of a shape. */
+/* Levels of port G in the first phases of a shape; and is none of its times longer than these? */
 void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count);
+bool m2560_within(const bw_shape *s, const uint8_t *longest);
 
 /* Periods that pass in any case, by what stands between two changes of the lines. */
 #define M2560_SETUP 20
@@ -38,40 +41,25 @@ static const uint8_t m2560_longest[5] BD_ROM = {
 /* For times that are shorter still there are loops of their own. */
 static const uint8_t m2560_shortest[5] BD_ROM = {2 + 2, M2560_PULSE, 5 + 2, 5 + 2, 6 + 2};
 
-static bool m2560_within(const bw_shape *s, const uint8_t *longest) {
-    for (uint8_t n = 0; n < 5; n++)
-        if (s->waits[n] > BD_ROM8(&longest[n])) return false;
-    return true;
-}
-
 static bool m2560_fits(const bw_shape *s) {
     return s->width == 4 && !s->drives_read && m2560_within(s, m2560_longest);
-}
-
-/* For times that are shorter still there are loops of their own. */
-static inline bool m2560_short(const bw_shape *s) {
-    const bd_wait_t *wait = s->waits;
-    return wait[SETUP] <= 2 + 2 && wait[HOLD] <= 5 + 2 && wait[RECOVER] <= 5 + 2 &&
-           wait[RELEASE] <= 6 + 2;
 }
 
 static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     const bw_shape *s = burst->shape;
     bd_burst *b = &burst->bd;
-    uint32_t address = burst->address, step = burst->step;
-    bool upwards = step == 1;
+    bool upwards = burst->step == 1;
     if (!m2560_fits(s)) return false;
-    for (uint8_t n = 0; n < 3; n++, address >>= 8, step >>= 8) {
-        b->address[n] = (uint8_t)address;
-        b->step[n] = (uint8_t)step;
-    }
+    memcpy(b->address, &burst->address, 3); /* low bytes first, as this part has them */
+    memcpy(b->step, &burst->step, 3);
     m2560_levels(c, s, b->levels, 3);
     b->level = (uint8_t)burst->charge;
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
     b->mode = burst->charged ? M2560_CHARGED : 0;
-    if (upwards && burst->charged && !b->level && m2560_short(s)) b->mode |= M2560_RUN | M2560_SHORT;
+    if (upwards && burst->charged && !b->level && m2560_within(s, m2560_shortest))
+        b->mode |= M2560_RUN | M2560_SHORT;
     return true;
 }
 
@@ -89,10 +77,8 @@ static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_s
     bd_burst *b = &burst->bd;
     if (!b->primed) {
         m2560_read(b, b->last, 1, b->mode & M2560_CHARGED, &c->out);
-        for (uint8_t n = 0; n < 4; n++) {
-            ((uint8_t *)&sum->all)[n] = b->last[n];
-            ((uint8_t *)&sum->any)[n] = b->last[n];
-        }
+        memcpy(&sum->all, b->last, 4);
+        sum->any = sum->all;
         b->primed = 1;
         count--;
     }
@@ -101,8 +87,7 @@ static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_s
 }
 
 static BD_HERE void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
-    if (burst->bd.primed)
-        for (uint8_t n = 0; n < 4; n++) sum->crc = crc_byte(sum->crc, burst->bd.last[n]);
+    if (burst->bd.primed) sum->crc = crc_bytes(sum->crc, burst->bd.last, 4);
 }
 
 /* All lines of the word, every write within the window of the permit, and times as above. */
@@ -131,14 +116,15 @@ static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
 }
 
 static BD_HERE uint16_t bd_sweep_run(bw_core *c, bd_sweep *b, uint32_t address, uint8_t count) {
-    for (uint8_t n = 0; n < 3; n++) b->address[n] = (uint8_t)(address >> 8 * n);
+    memcpy(b->address, &address, 3);
     c->was_read = 1; /* or not: then a wait more */
     return m2560_sweep(b, count);
 }
 
 static BD_HERE uint32_t bd_sweep_got(const bd_sweep *b) {
-    return (uint32_t)b->got[0] | (uint32_t)b->got[1] << 8 | (uint32_t)b->got[2] << 16 |
-           (uint32_t)b->got[3] << 24;
+    uint32_t got;
+    memcpy(&got, b->got, 4);
+    return got;
 }
 
 #endif

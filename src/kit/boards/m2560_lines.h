@@ -23,7 +23,7 @@ static inline bool m2560_try(volatile uint8_t *pin, uint8_t bit, bool high, uint
 }
 
 #define BD_TRY
-static inline bool bd_try(bd_state *b, uint8_t group, uint8_t line, bool high) {
+static BD_HERE bool bd_try(bd_state *b, uint8_t group, uint8_t line, bool high) {
     volatile uint8_t *pin = m2560_pin(group, line);
     uint8_t bit = (uint8_t)(1 << (line & 7)), driven = pin[1], port = pin[2];
     bool stays;
@@ -34,7 +34,7 @@ static inline bool bd_try(bd_state *b, uint8_t group, uint8_t line, bool high) {
     return stays;
 }
 
-static inline bool bd_look(bd_state *b, uint8_t group, uint8_t line, bool high, uint8_t *seen) {
+static BD_HERE bool bd_look(bd_state *b, uint8_t group, uint8_t line, bool high, uint8_t *seen) {
     volatile uint8_t *pin = m2560_pin(group, line);
     uint8_t bit = (uint8_t)(1 << (line & 7)), driven = pin[1], port = pin[2];
     bool stays;

@@ -123,6 +123,12 @@ void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count) {
     for (uint8_t n = 0; n < count; n++) to[n] = s->image[n] & driven;
 }
 
+bool m2560_within(const bw_shape *s, const uint8_t *longest) {
+    for (uint8_t n = 0; n < 5; n++)
+        if (s->waits[n] > BD_ROM8(&longest[n])) return false;
+    return true;
+}
+
 int main(void) {
     /* The receive ring for m2560_quick.S. */
     __asm__ volatile(".global m2560_rx, m2560_rx_end, m2560_head\n\t"

@@ -3,6 +3,8 @@
 #ifndef BD_M2560_QUICK_H
 #define BD_M2560_QUICK_H
 
+#include <string.h>
+
 #include "../core/quick.h"
 
 /* What m2560_quick.S works on; it knows this layout. */
@@ -48,7 +50,9 @@ M2560_AT(m2560_quick_state, word, 50);
 extern m2560_quick_state m2560_quick;
 extern const uint16_t m2560_quick_steps[];
 void m2560_quick_run(void);
-void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count); /* m2560_bursts.h */
+/* See m2560_bursts.h. */
+void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count);
+bool m2560_within(const bw_shape *s, const uint8_t *longest);
 
 /* The steps are known by where they begin. */
 #define bd_quick_code(step) pgm_read_word(&m2560_quick_steps[step])
@@ -57,22 +61,25 @@ void m2560_levels(bw_core *c, const bw_shape *s, uint8_t *to, uint8_t count); /*
 #define M2560_Q_RECOVER 7
 #define M2560_Q_RELEASE 12
 
-static inline bool bd_quick_fits(bw_core *c, const bw_shape *s) {
+static BD_HERE bool bd_quick_fits(bw_core *c, const bw_shape *s) {
     m2560_quick_state *m = BW_NEAR(&m2560_quick);
+    static const uint8_t longest[5] BD_ROM = {
+        200, 200, M2560_Q_HOLD + 2, M2560_Q_RECOVER + 2, M2560_Q_RELEASE + 2,
+    };
     const bd_wait_t *wait = s->waits;
-    if (s->first || s->drives_read || s->drives_write || wait[SETUP] > 200 || wait[PULSE] > 200 ||
-        wait[HOLD] > M2560_Q_HOLD + 2 || wait[RECOVER] > M2560_Q_RECOVER + 2 ||
-        wait[RELEASE] > M2560_Q_RELEASE + 2)
-        return false;
+    if (s->first || s->drives_read || s->drives_write || !m2560_within(s, longest)) return false;
+    /* At the fastest rate a byte must not wait for a long cycle. */
+    if (UBRR0 == 0 && (wait[SETUP] > 8 || wait[PULSE] > 8)) return false;
     m2560_levels(c, s, m->levels, 5);
     m->settle = m2560_loops(wait[SETUP] - 2, 3);
     m->read_pulse = m2560_loops(wait[PULSE], 2);
     m->write_pulse = m2560_loops(wait[PULSE] - 2, 2);
-    for (uint8_t n = 0; n < 4; n++) m->ones[n] = n < s->width ? 0xFF : 0;
+    memset(m->ones, 0, 4);
+    memset(m->ones, 0xFF, s->width);
     return true;
 }
 
-static inline bw_quick *bd_quick_state(bw_core *c) {
+static BD_HERE bw_quick *bd_quick_state(bw_core *c) {
     (void)c;
     return BW_NEAR(&m2560_quick.quick);
 }

@@ -53,7 +53,7 @@ static void owe(bw_core *c, uint8_t what) {
 static void fault_soon(bw_core *c, uint8_t code, uint32_t detail) {
     bw_fault *f = BW_NEAR(&c->fault);
     if (c->owes & OWES_FAULT) {
-        c->overruns++;
+        count_on(&c->overruns, 1);
         return;
     }
     f->kind = line_u8(c, 0);
@@ -108,11 +108,11 @@ BW_HERE void answer_frame(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     uint8_t kind = line_u8(c, 0), tag = line_u8(c, 1), code = F_NONE;
     if (kind & K_REPLY) {
-        o->damaged++; /* our own echo, on a line that loops back */
+        count_on(&c->damaged, 1); /* our own echo, on a line that loops back */
         return;
     }
     answer_owed(c); /* earlier frames first */
-    o->good++;
+    count_on(&c->good, 1);
     o->last_good = bd_now(&c->bd);
     o->rate_trial = 0;
     o->at = 2;

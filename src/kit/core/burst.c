@@ -6,9 +6,9 @@
 #include BD_BURSTS
 #endif
 
-/* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply. False:
- * it is malformed. */
-static BW_HERE bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
+/* The fields of a request from byte 2 on, to `to`; all at a time, since the line waits for the reply.
+ * False: it is malformed. */
+static bool fields(bw_core *c, uint8_t *to, uint8_t count, uint16_t starts, uint8_t precharge) {
     uint8_t there = c->in.length < count + 2u ? (uint8_t)(c->in.length - 2) : count, n = there;
     const uint8_t *from = c->ring + line_index(c->in.body, 2);
     uint8_t *at = to;
@@ -35,7 +35,7 @@ uint8_t burst_asked(bw_core *c, bw_words *w, uint8_t bytes, uint16_t starts, uin
     if (code) return code;
     b->shape = shape_get(c, field[2]);
     if (!b->shape) return F_NO_SHAPE;
-    b->address = op_get(field + 3, 4);
+    b->address = op_long(field + 3);
     b->step = (uint32_t)(int32_t)(int16_t)op_get(field + 7, 2);
     w->count = op_get(field + 9, (uint8_t)(precharge - 9));
     work_whole(c, w->count);
@@ -55,7 +55,7 @@ void burst_begin(bw_core *c, bw_words *w, uint8_t precharge) {
 /* A word takes up to 400 us by the longest times of a shape. */
 #define SLOW 8
 
-uint8_t burst_some(const bw_burst *b, uint8_t most) {
+BW_HERE uint8_t burst_some(const bw_burst *b, uint8_t most) {
 #ifdef BD_BURSTS
     if (b->own) return most;
 #else
@@ -71,7 +71,7 @@ static uint32_t one(bw_core *c, bw_burst *b) {
                       : cycle_read(c, b->shape, address);
 }
 
-uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode) {
+BW_HERE uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t mode) {
     uint8_t width = b->shape->width, made = 0;
     bool ended = false;
 #ifdef BD_BURSTS
@@ -95,7 +95,7 @@ uint16_t burst_read(bw_core *c, bw_burst *b, uint8_t *to, uint8_t count, uint8_t
     return ended ? made | READ_ENDED : made;
 }
 
-void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
+BW_HERE void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
     uint8_t width = b->shape->width;
 #ifdef BD_BURSTS
     if (b->own) {
@@ -111,7 +111,7 @@ void burst_sum(bw_core *c, bw_burst *b, uint8_t count, bw_sum *sum) {
     }
 }
 
-void burst_summed(bw_burst *b, bw_sum *sum) {
+BW_HERE void burst_summed(bw_burst *b, bw_sum *sum) {
 #ifdef BD_BURSTS
     if (b->own) bd_burst_summed(b, sum);
 #else

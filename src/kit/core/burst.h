@@ -30,8 +30,8 @@ typedef struct {
     bw_burst burst;
 } bw_words;
 
-/* Takes the fields of a request, `bytes` in all, and checks what both have in common. `starts` has a bit for
- * each byte behind kind and tag that begins a field, `precharge` is the place of that one. */
+/* Takes the fields of a request, `bytes` in all, and checks what both have in common. `starts` has a bit
+ * for each byte behind kind and tag that begins a field, `precharge` is the place of that one. */
 uint8_t burst_asked(bw_core *c, bw_words *w, uint8_t bytes, uint16_t starts, uint8_t precharge);
 void burst_begin(bw_core *c, bw_words *w, uint8_t precharge);
 /* Words that may be read between two looks at the rail, `most` of them at most. */

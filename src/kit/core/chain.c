@@ -47,7 +47,6 @@ static BW_HERE bool equal(const bw_place *a, const bw_place *b) {
 }
 
 uint8_t chain_judge(bw_core *c, const bw_place *place) {
-    bool same, fresh;
     if (place->session == c->session) {
         for (uint8_t n = 0; n < BD_RUNS; n++) {
             const bw_kept *k = BW_NEAR(&c->kept[n]);
@@ -55,10 +54,10 @@ uint8_t chain_judge(bw_core *c, const bw_place *place) {
             chain_answer(c, k);
             return F_ANSWERED;
         }
-        same = place->chain == c->chain && c->chain_open && c->last_run != 0xFFFFFFFFu &&
-               place->id == c->last_run + 1;
-        fresh = place->chain == (uint16_t)(c->chain + 1) && place->id > c->last_run;
-        if (place->after == c->last_run && (same || fresh)) return F_NONE;
+        if (place->after == c->last_run && place->id > c->last_run &&
+            (place->chain == (uint16_t)(c->chain + 1) ||
+             (place->chain == c->chain && c->chain_open && place->id == c->last_run + 1)))
+            return F_NONE;
     }
     return fault_of(c, F_NOT_NEXT, c->last_run);
 }
@@ -95,7 +94,7 @@ void chain_halt(bw_core *c) {
     c->chain_open = 0;
 }
 
-void chain_reset(bw_core *c) {
+BW_HERE void chain_reset(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     for (uint8_t n = 0; n < BD_RUNS; n++)
         if (c->kept[n].status != E_AT_WORK) c->kept[n].place.kind = 0;
@@ -105,12 +104,12 @@ void chain_reset(bw_core *c) {
     o->halted = o->chain_open = 0;
 }
 
-BW_HERE bool chain_same_at_work(bw_core *c) {
+bool chain_same_at_work(bw_core *c) {
     const bw_kept *k = c->run.kept;
     uint8_t kind = line_u8(c, 0);
     bw_place place;
-    if (kind != c->work.fault.kind || (kind != K_RUN && kind != K_REPEAT) || c->in.length < 16) return false;
-    if (!k || k->status != E_AT_WORK) return false;
+    if (kind != c->work.fault.kind || (kind != K_RUN && kind != K_REPEAT)) return false;
+    if (c->in.length < 16 || !k || k->status != E_AT_WORK) return false;
     place.kind = kind;
     place.session = line_u32(c, 2);
     place.chain = (uint16_t)line_u32(c, 6);

@@ -98,7 +98,7 @@ static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
         w->width = env_width(c, op[1]);
         w->rule = env_rule(c, op[1]);
         return w->width ? 0 : 7;
-    case 0x11: return lanes(w, op_get(op + 1, 4));
+    case 0x11: return lanes(w, op_long(op + 1));
     case 0x12: w->rest = 1; return 0;
     case 0x39:
     case 0x50:
@@ -108,10 +108,10 @@ static uint8_t one(bw_core *c, walk *w, const uint8_t *op, uint16_t at) {
     case 0x80:
     case 0x81:
         if (w->open[OP_LOOP] == NESTING) return 11;
-        if (op[0] == 0x80 && op_get(op + 1, 4) == 0) return 12;
+        if (op[0] == 0x80 && op_long(op + 1) == 0) return 12;
         break;
     case 0x83:
-        if (op_get(op + 1, 4) > CRITICAL_MS) return 16;
+        if (op_long(op + 1) > CRITICAL_MS) return 16;
         break;
     case 0x87:
         if (w->depth) return 18;

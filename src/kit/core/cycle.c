@@ -5,14 +5,7 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels) {
     bd_control_drive(&c->bd, levels_held(c).mask | mask, levels);
 }
 
-/* Whole bytes first: a shift by a number that is not known beforehand takes long on a small controller. */
-uint32_t word_up(const bw_shape *s, uint32_t word) {
-    uint8_t first = s->first;
-    for (; first >= 8; first -= 8) word <<= 8;
-    while (first--) word <<= 1;
-    return word;
-}
-
+/* Whole bytes first, as word_up. */
 static BW_HERE uint32_t word_down(const bw_shape *s, uint32_t lines) {
     uint8_t first = s->first;
     for (; first >= 8; first -= 8) lines >>= 8;
@@ -46,7 +39,7 @@ uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uin
     if (s->width == 4) {
         bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
     } else {
-        bd_data_drive(&c->bd, word_up(s, word_ones(s)), word_up(s, charge));
+        bd_data_drive(&c->bd, word_lines(s), word_up(s, charge));
     }
     bd_wait(&c->bd, s->waits[SETUP]);
     bd_data_free(&c->bd);
@@ -70,7 +63,7 @@ void cycle_ready(bw_core *c) {
 static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
     cycle_wait_released(c, s);
     bd_address(&c->bd, address);
-    bd_data_drive(&c->bd, word_up(s, word_ones(s)), word_up(s, value));
+    bd_data_drive(&c->bd, word_lines(s), word_up(s, value));
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[SETUP]);
@@ -123,7 +116,7 @@ void cycle_latch(bw_core *c, const bw_shape *s) {
 void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
     cycle_wait_released(c, s);
     bd_address(&c->bd, address);
-    bd_data_drive(&c->bd, word_up(s, word_ones(s)), word_up(s, value));
+    bd_data_drive(&c->bd, word_lines(s), word_up(s, value));
     cycle_latch(c, s);
 }
 

@@ -12,8 +12,6 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels);
 /* Address bits above the board's lines reach nothing. */
 #define REACH (0xFFFFFFFFu >> (32 - BD_ADDRESS_LINES))
 
-/* A word on its way to its data lines. */
-uint32_t word_up(const bw_shape *s, uint32_t word);
 /* The rest of a write whose address and data stand on the lines. */
 void cycle_latch(bw_core *c, const bw_shape *s);
 /* Before the lines are driven: the module may still be letting them go. */

@@ -30,7 +30,7 @@ uint8_t serve_digest(bw_core *c) {
         if (!breathe_short(c)) return work_fault(c);
         burst_sum(c, &w.burst, slice, &sum);
         w.count -= slice;
-        c->work.done += slice;
+        count_on(&c->work.done, slice);
     }
     burst_summed(&w.burst, &sum);
     if (!breathe(c)) return work_fault(c);

@@ -21,13 +21,12 @@ BW_HERE bool env_writes(bw_core *c, uint8_t slot) {
     return shape_at(c, slot)->writes;
 }
 
-BW_HERE bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
+bool env_may_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
     return permit_covers(c, slot, address & REACH, lanes);
 }
 
 void env_counts(bw_core *c, uint16_t cycles) {
-    uint32_t done = c->work.done + cycles;
-    c->work.done = done < cycles ? 0xFFFFFFFFu : done; /* no more than fits */
+    count_on(&c->work.done, cycles);
 }
 
 uint32_t env_read(bw_core *c, uint8_t slot, uint32_t address) {
@@ -46,7 +45,7 @@ BW_HERE void env_write(bw_core *c, uint8_t slot, uint32_t address, uint32_t valu
     cycle_write(c, shape_at(c, slot), address & REACH, value);
 }
 
-uint8_t env_line(bw_core *c, uint8_t line, bool active) {
+BW_HERE uint8_t env_line(bw_core *c, uint8_t line, bool active) {
     static const active_line of[2] BD_ROM = {BD_RESET_LINE, BD_PROTECT_LINE};
     bw_levels moved;
     if (line == 2) {
@@ -89,10 +88,7 @@ void env_pass(bw_core *c, uint32_t ticks) {
 }
 
 uint32_t env_payload(bw_core *c, uint16_t word) {
-    const bw_run *r = &c->run;
-    uint16_t at = line_index(r->pay_at, (uint16_t)(word * r->pay_width));
-    uint32_t value = 0;
-    for (uint8_t n = 0; n < r->pay_width; n++, at = line_index(at, 1))
-        value |= (uint32_t)c->ring[at] << 8 * n;
-    return value;
+    const bw_run *r = BW_NEAR(&c->run);
+    uint8_t width = r->pay_width;
+    return ring_u32(c, line_index(r->pay_at, (uint16_t)(word * width))) & ones_of(width);
 }

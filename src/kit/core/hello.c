@@ -92,10 +92,10 @@ BW_HERE void hello_opens(bw_core *c, uint32_t session) {
     if (!o->working) {
         hello_forgets(c);
     } else {
+        uint8_t kind = c->work.fault.kind;
         c->work.ending = 1;
-        c->work.silent =
-            !(c->work.fault.kind == K_READ || c->work.fault.kind == K_DIGEST || c->work.fault.kind == K_WALK);
-        if (c->work.fault.kind != K_RAIL) work_halt(c, E_SESSION);
+        c->work.silent = kind != K_READ && kind != K_DIGEST && kind != K_WALK;
+        if (kind != K_RAIL) work_halt(c, E_SESSION);
     }
     chain_reset(c);
 }

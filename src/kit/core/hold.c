@@ -35,7 +35,7 @@ void bus_release(bw_core *c) {
     lines_release(c);
 }
 
-static BW_HERE bool may_write(bw_core *c, const asked *a) {
+static bool may_write(bw_core *c, const asked *a) {
     return !a->write || permit_covers(c, a->slot, a->address, word_ones(shape_at(c, a->slot)));
 }
 
@@ -83,7 +83,7 @@ uint8_t serve_hold(bw_core *c) {
     c->holding = 1;
     c->hold_slot = a.slot;
     c->hold_write = a.write;
-    data = bd_data_in(&c->bd) & (word_ones(s) << s->first);
+    data = bd_data_in(&c->bd) & word_lines(s);
     if (a.write) {
         k = chain_begin(c, &a.place);
         k->shape = a.slot;
@@ -145,7 +145,7 @@ uint8_t serve_repeat(bw_core *c) {
             code = E_NOT_PERMITTED;
         } else {
             k->d = once(c, &a);
-            if (k->done != 0xFFFFFFFFu) k->done++;
+            count_on(&k->done, 1);
             c->work.done = k->done;
             a.address ^= a.change;
             a.value ^= a.value_change;

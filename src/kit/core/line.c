@@ -64,9 +64,9 @@ static BW_HERE void frame_ended(bw_core *c) {
     bw_in *in = BW_NEAR(&c->in);
     if (in->rx.block == 0) return; /* nothing between two delimiters */
     if (in->bad == 2) {
-        c->overruns++;
+        count_on(&c->overruns, 1);
     } else if (in->bad || in->rx.left || in->got < 6 || in->rx.crc != CRC_RESIDUE) {
-        c->damaged++;
+        count_on(&c->damaged, 1);
     } else {
         in->body = line_index(in->keep, 2);
         in->length = (uint16_t)(in->got - 4);
@@ -91,7 +91,7 @@ static BW_HERE void coded(bw_core *c, uint8_t byte) {
     if (!in->bad) decoded(c, byte);
 }
 
-static uint16_t least(uint16_t a, uint16_t b) {
+static BW_HERE uint16_t least(uint16_t a, uint16_t b) {
     return a < b ? a : b;
 }
 
@@ -148,7 +148,7 @@ static BW_HERE void many(bw_core *c, uint16_t head) {
     line_taken(c, (uint8_t)done, (uint8_t)(done >> 8));
 }
 
-static uint16_t head_of(bw_core *c) {
+static BW_HERE uint16_t head_of(bw_core *c) {
     uint16_t head;
     bd_lock(&c->bd);
     head = c->in.head;
@@ -159,7 +159,7 @@ static uint16_t head_of(bw_core *c) {
 /* What has come since moves to behind what is decoded, or a steady stream would fill the ring with
  * what is between them. The first code byte of a frame keeps its place, and the delimiter behind it:
  * they are the two bytes before the next waiting request. */
-static void close_up(bw_core *c) {
+static BW_HERE void close_up(bw_core *c) {
     bw_in *in = BW_NEAR(&c->in);
     uint16_t first = line_index(in->put, in->rx.block != 0), to = first, from = in->scan;
     uint16_t head = head_of(c);
@@ -179,7 +179,7 @@ static void close_up(bw_core *c) {
 #ifdef BD_QUICK
 /* Rows of steps decode what comes at less cost: while one is at work it is left to that, if it is not
  * too much, but not for long. */
-static bool left_to_row(bw_core *c, uint16_t head) {
+static BW_HERE bool left_to_row(bw_core *c, uint16_t head) {
     uint8_t beat = bd_beat(&c->bd);
     if (c->run.quick && !c->run.busy && apart(c->in.scan, head) < 512 &&
         ((beat - c->run.row.polled) & 31) < 16)
@@ -202,7 +202,7 @@ void line_poll(bw_core *c) {
     lost = in->lost;
     in->lost = 0;
     bd_unlock(&c->bd);
-    c->overruns += lost;
+    count_on(&c->overruns, lost);
     while (in->scan != head && !enough) {
         uint8_t byte = c->ring[in->scan];
         if (byte && left && line_straight(c)) break;
@@ -221,14 +221,18 @@ uint8_t line_u8(const bw_core *c, uint16_t at) {
     return c->ring[line_index(c->in.body, at)];
 }
 
+uint32_t ring_u32(const bw_core *c, uint16_t at) {
+    uint8_t bytes[4];
+    const uint8_t *from = c->ring + at;
+    if (at > BD_RING - 4) {
+        for (uint8_t n = 0; n < 4; n++, at = next(at)) bytes[n] = c->ring[at];
+        from = bytes;
+    }
+    return from[0] | (uint16_t)from[1] << 8 | (uint32_t)from[2] << 16 | (uint32_t)from[3] << 24;
+}
+
 uint32_t line_u32(const bw_core *c, uint16_t at) {
-    const bw_in *in = BW_NEAR(&c->in);
-    const uint8_t *from = c->ring + line_index(in->body, at);
-    uint32_t value = 0;
-    if (from <= c->ring + BD_RING - 4)
-        return from[0] | (uint16_t)from[1] << 8 | (uint32_t)from[2] << 16 | (uint32_t)from[3] << 24;
-    for (uint8_t n = 4; n--;) value = value << 8 | line_u8(c, (uint16_t)(at + n));
-    return value;
+    return ring_u32(c, line_index(c->in.body, at));
 }
 
 /* The checksum of the body from `from` up to `to`. */
@@ -249,7 +253,7 @@ BW_HERE void line_enqueue(bw_core *c, uint8_t code) {
     bw_in *in = BW_NEAR(&c->in);
     uint16_t end = entry_end(c);
     if (apart(in->tail, end) > BD_RING - BD_SPARE) {
-        c->overruns++;
+        count_on(&c->overruns, 1);
         return;
     }
     c->ring[in->keep] = (uint8_t)in->length;
@@ -284,7 +288,7 @@ BW_HERE void line_drop_entry(bw_core *c) {
     bd_unlock(&c->bd);
 }
 
-void line_drop_waiting(bw_core *c) {
+BW_HERE void line_drop_waiting(bw_core *c) {
     bw_in *in = BW_NEAR(&c->in);
     /* Only between two frames, so nothing stands behind `keep`. */
     uint16_t keep = in->tail;
@@ -363,7 +367,7 @@ uint8_t take_below(bw_core *c, uint8_t limit) {
     return value;
 }
 
-BW_HERE bool take_flag(bw_core *c) {
+bool take_flag(bw_core *c) {
     return take_below(c, 2);
 }
 

@@ -33,7 +33,7 @@ static uint8_t refused(bw_core *c, uint8_t line) {
     return fault_of(c, F_LINE, line / 32 | (uint16_t)(line & 31) << 8);
 }
 
-static void set_bit(uint8_t *lines, uint8_t line, bool on) {
+static BW_HERE void set_bit(uint8_t *lines, uint8_t line, bool on) {
     uint8_t bit = bit_of(line);
     lines += line / 8;
     *lines |= bit;
@@ -55,7 +55,7 @@ static BW_HERE bd_lines_t control_of(const uint8_t *lines) {
 }
 
 /* The levels to which this shape's read or write brings lines from idle are all shown. */
-static BW_HERE bool strobes(const bw_core *c, const bw_shape *s, bool write, bw_levels shown) {
+static bool strobes(const bw_core *c, const bw_shape *s, bool write, bw_levels shown) {
     bw_levels idle = levels_then(c->held, s->levels[IDLE]);
     if (!s->used || (write && !s->writes)) return false;
     return levels_strobe(idle, levels_strobed(idle, s, write ? WRITE_SETUP : READ_SETUP), shown);
@@ -112,7 +112,7 @@ static uint8_t check(bw_core *c, const bw_drive *d) {
 }
 
 /* The levels of all lines. */
-static void see(bw_core *c, uint8_t *seen) {
+static BW_HERE void see(bw_core *c, uint8_t *seen) {
     uint16_t control = bd_control_in(&c->bd);
     op_put(seen, bd_data_in(&c->bd));
     op_put(seen + 4, bd_address_in(&c->bd));
@@ -121,7 +121,7 @@ static void see(bw_core *c, uint8_t *seen) {
 }
 
 /* Lets one line go: a held control line goes back to its level. */
-static void free_line(bw_core *c, uint8_t line) {
+static BW_HERE void free_line(bw_core *c, uint8_t line) {
     bw_levels held = levels_held(c);
     uint8_t action = INPUT;
     if (line >= CONTROL * 32 && rail_closed(c) && held.mask >> (line & 31) & 1)
@@ -130,7 +130,7 @@ static void free_line(bw_core *c, uint8_t line) {
 }
 
 /* Drives a line, and lets it go again at once if it reads opposite. Returns if it stayed. */
-static bool drive(bw_core *c, uint8_t line, bool high) {
+static BW_HERE bool drive(bw_core *c, uint8_t line, bool high) {
 #ifdef BD_TRY
     return bd_try(&c->bd, line / 32, line & 31, high);
 #else
@@ -204,7 +204,7 @@ uint8_t serve_lines(bw_core *c) {
     send_bytes(c, contended, sizeof contended);
     c->drive = d;
     c->lines_set = 1;
-    c->lines_until = bd_now(&c->bd) + ms_ticks(hold);
+    c->lines_until = ms_ahead(c, hold);
     if (!hold) lines_release(c);
     send_end(c);
     return F_NONE;
@@ -298,7 +298,7 @@ uint8_t serve_walk(bw_core *c) {
             at = line_index(at, 1);
             walk_line(c, line, high, row);
         }
-        c->work.done++;
+        count_on(&c->work.done, 1);
         if (!breathe(c)) break;
     }
     all_input(c);

@@ -74,7 +74,7 @@ static BW_HERE bool quick(const measuring *m, uint8_t code) {
            (code >= 0x20 && code <= 0x46 && code != 0x39);
 }
 
-static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
+static void lasts(measuring *m, const uint8_t *op, uint8_t is) {
     uint8_t cycles = is & OP_CYCLE ? 1 : 0, operations = 0, ms_at = 0;
     uint32_t own = 0, times = 1;
     if (quick(m, op[0])) {
@@ -91,7 +91,7 @@ static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
         break;
     case 0x52: ms_at = 1; break;
     case 0x53:
-        own = op_get(op + 1, 4);
+        own = op_long(op + 1);
         if (own > FULL) own = FULL;
         break;
     case 0x70:
@@ -100,7 +100,7 @@ static BW_HERE void lasts(measuring *m, const uint8_t *op, uint8_t is) {
         times = m->n;
     }
     if (ms_at) {
-        own = sum(product(op_get(op + ms_at, 4), 1000), 2); /* the time-out, and two pauses */
+        own = sum(product(op_long(op + ms_at), 1000), 2); /* the time-out, and two pauses */
         operations = 2;
     }
     add(&m->r->time, own);
@@ -149,7 +149,7 @@ static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
     case 0x80:
     case 0x81:
         memset(++m->r, 0, sizeof *m->r);
-        m->r->times = op[0] == 0x80 ? op_get(op + 1, 4) : m->n;
+        m->r->times = op[0] == 0x80 ? op_long(op + 1) : m->n;
         break;
     case 0x82:
         if (m->r->net < 0) return 25;
@@ -157,7 +157,7 @@ static BW_HERE uint8_t one(measuring *m, const uint8_t *op, uint16_t at) {
         turn(m->r, m->r + 1);
         break;
     case 0x83:
-        longest(&m->critical, op_get(op + 1, 4));
+        longest(&m->critical, op_long(op + 1));
         break;
     case 0x86:
         span = m->r->time - m->atomic;

@@ -67,6 +67,10 @@ uint32_t op_get(const uint8_t *at, uint8_t bytes) {
     return value;
 }
 
+uint32_t op_long(const uint8_t *at) {
+    return op_get(at, 4);
+}
+
 void op_put(uint8_t *to, uint32_t value) {
     for (uint8_t n = 0; n < 4; n++, value >>= 8) to[n] = (uint8_t)value;
 }

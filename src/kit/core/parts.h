@@ -20,6 +20,7 @@ uint16_t line_straight(const bw_core *c);
 void line_taken(bw_core *c, uint8_t taken, uint8_t made);
 uint8_t line_u8(const bw_core *c, uint16_t at); /* a byte of the body */
 uint32_t line_u32(const bw_core *c, uint16_t at);
+uint32_t ring_u32(const bw_core *c, uint16_t at); /* at this index of the ring */
 uint32_t line_sum(const bw_core *c, uint16_t from, uint16_t to);
 /* Fields one after another; what is missing or wrong stands in bad_at, the first of them. */
 uint8_t take8(bw_core *c);
@@ -74,6 +75,10 @@ void ping_answer(bw_core *c, uint8_t tag);
 
 /* work.c: the request at work, and the pauses in which everything else is done. */
 bool breathe(bw_core *c); /* false: the work must end; `cause` says why */
+/* The same at little cost, between two words: what came is taken, what is due goes out, and now and
+ * then the rest is done. */
+bool breathe_short(bw_core *c);
+void count_on(uint32_t *at, uint16_t more); /* no more than fits */
 void work_whole(bw_core *c, uint32_t whole);
 uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */
 uint32_t work_bound_ms(bw_core *c);
@@ -82,18 +87,8 @@ void work_rate(bw_core *c, uint32_t rate); /* the line's, when all has been sent
 uint32_t ms_since(bw_core *c, uint32_t since); /* cut */
 bool ms_past(bw_core *c, const uint32_t *since, uint16_t ms);
 uint32_t ms_ticks(uint32_t ms);
+uint32_t ms_ahead(bw_core *c, uint32_t ms); /* the clock then */
 uint32_t us_ticks(uint32_t us);
-
-/* The same at little cost, between two words: what came is taken, what is due goes out, and now and
- * then the rest is done. */
-BW_HOT bool breathe_short(bw_core *c) {
-#ifndef BD_SENDS
-    if (bd_tx_free(&c->bd)) send_pump(c);
-#endif
-    bd_idle(&c->bd);
-    if (c->in.head == c->in.scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
-    return breathe(c);
-}
 
 /* serve.c: requests in their turn. Each returns a fault code, or 0 when it has answered. */
 void serve(bw_core *c);
@@ -131,6 +126,8 @@ void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now 
 void shape_images(bw_core *c);
 uint32_t ones_of(uint8_t width); /* all lines of a word of so many bytes */
 uint32_t word_ones(const bw_shape *s);
+uint32_t word_up(const bw_shape *s, uint32_t word); /* to its data lines */
+uint32_t word_lines(const bw_shape *s); /* the data lines of a word */
 uint8_t lowest_bit(uint16_t mask); /* of a mask that is not 0 */
 bw_levels levels_then(bw_levels under, bw_levels over);
 bw_levels levels_held(const bw_core *c); /* with what scripts have moved */

@@ -57,8 +57,10 @@ bool permit_covers(bw_core *c, uint8_t slot, uint32_t address, uint32_t lanes) {
 
 bool permit_window(bw_core *c, uint8_t slot, uint32_t first, uint32_t last) {
     const bw_permit *p = permit_of(c, slot);
-    return p && first <= last && !(word_ones(shape_at(c, slot)) & ~p->lanes) && first >= p->start &&
-           last - p->start < p->words;
+    if (!p || word_ones(shape_at(c, slot)) & ~p->lanes) return false;
+    first -= p->start;
+    last -= p->start;
+    return first <= last && last < p->words;
 }
 
 bool permit_lines(bw_core *c, uint8_t slot) {
@@ -123,7 +125,7 @@ uint8_t serve_permit(bw_core *c) {
     if (code) return code;
     a.permit.used = a.seconds ? GIVEN : NONE;
     /* Longer than half the clock's turn is cut to that: the host asks again long before. */
-    a.permit.until = bd_now(&c->bd) + ms_ticks(1000u * (uint32_t)a.seconds);
+    a.permit.until = ms_ahead(c, 1000u * (uint32_t)a.seconds);
     c->permit[a.slot] = a.permit;
     reply_echo(c, 1);
     send16(c, a.seconds);

@@ -58,11 +58,11 @@ void quick_begin(bw_core *c) {
         row->slot = r->slot;
         row->n = r->n;
     }
-    if (fits(c, r->a, r->loop_left[r->depth - 1])) r->quick = r->depth;
+    if (fits(c, r->a, *run_turns(r))) r->quick = r->depth;
 }
 
 /* A run begins whose row is there, with all of its script: it goes on in the loop. */
-void quick_whole(bw_core *c) {
+BW_HERE void quick_whole(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     bw_row *row = BW_NEAR(&r->row);
     if (!same(c) || !row->whole || !plain(c, row->shape) || !fits(c, r->b, r->n)) return;
@@ -75,7 +75,7 @@ void quick_whole(bw_core *c) {
 }
 
 /* The wait in which a turn stands: the interpreter goes on with it. */
-static uint8_t into_wait(bw_core *c, const bw_quick *q) {
+static BW_HERE uint8_t into_wait(bw_core *c, const bw_quick *q) {
     bw_run *r = BW_NEAR(&c->run);
     bw_waiting *w = BW_NEAR(&c->run.wait);
     uint32_t now = env_now(c);
@@ -91,7 +91,7 @@ static uint8_t into_wait(bw_core *c, const bw_quick *q) {
     }
     if (r->row.stretch) {
         r->critical = 1;
-        r->critical_end = now + ms_ticks(op_get(r->code + r->row.stretch + 1, 4));
+        r->critical_end = ms_ahead(c, op_long(r->code + r->row.stretch + 1));
     }
     return why;
 }
@@ -113,7 +113,7 @@ bool quick_turns(bw_core *c, uint8_t *why) {
     bw_run *r = BW_NEAR(&c->run);
     bw_row *row = BW_NEAR(&c->run.row);
     bw_quick *q = bd_quick_state(c);
-    uint32_t *left = &r->loop_left[r->depth - 1];
+    uint32_t *left = run_turns(r);
     uint8_t width = r->pay_width, turns = *left > 255 ? 255 : (uint8_t)*left;
     const uint8_t *payload =
         words_of(c, line_index(r->pay_at, (uint16_t)(r->cursor * width)),
@@ -137,7 +137,7 @@ bool quick_turns(bw_core *c, uint8_t *why) {
         memset(r->wait.lane, LANE_NONE, 4);
         memset(r->wait.lane, LANE_DONE, width >> (row->how & 3));
     }
-    c->work.done += turns;
+    count_on(&c->work.done, turns);
     if (q->waits) {
         *why = into_wait(c, q);
         return true;

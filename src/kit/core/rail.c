@@ -39,7 +39,7 @@ void rail_open(bw_core *c, uint8_t state) {
         c->was_read = 0;
         c->held.mask = c->held.level = 0;
         c->moved = c->held;
-        o->rail_counter++;
+        count_on(&c->rail_counter, 1);
         o->rail_since = bd_now(&c->bd);
     } else if (o->rail == RAIL_OFF) {
         return;

@@ -39,7 +39,7 @@ static uint16_t words_in(bw_core *c, reading *r, uint8_t at, uint8_t most, uint8
     uint8_t some = burst_some(&r->asked.burst, r->left < most ? (uint8_t)r->left : most);
     uint16_t made = burst_read(c, &r->asked.burst, word(c, r, at), some, mode);
     r->left -= (uint8_t)made;
-    c->work.done += (uint8_t)made;
+    count_on(&c->work.done, (uint8_t)made);
     return made;
 }
 
@@ -65,7 +65,7 @@ static bool plain_out(bw_core *c, reading *r, uint8_t words, uint8_t behind) {
 /* The last two words that wait are equal: how often the word stands, and whether another was read
  * behind it. A run costs a head and a word, and the words after it another head: so two words of
  * eight bits stay as they are, or the reply would be longer than its bound. */
-static bool run(bw_core *c, reading *r) {
+static BW_HERE bool run(bw_core *c, reading *r) {
     uint8_t length = 2, least = r->width == 1 ? 3 : 2, *from, *to;
     uint16_t other = 0;
     r->plain -= 2;

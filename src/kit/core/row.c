@@ -56,7 +56,7 @@ static void code(translation *t, uint8_t step) {
     t->to += 2;
 }
 
-static void code_with(translation *t, uint8_t step, const uint8_t *number) {
+static BW_HERE void code_with(translation *t, uint8_t step, const uint8_t *number) {
     code(t, step);
     copy(t, number, 4, 4);
 }
@@ -78,7 +78,7 @@ static uint8_t cut(const translation *t, uint8_t bytes) {
 }
 
 /* Value and address of two or four bytes, or the value at A; what stands beside the loop has A at B. */
-static bool write(bw_core *c, translation *t, const uint8_t *op) {
+static BW_HERE bool write(bw_core *c, translation *t, const uint8_t *op) {
     uint8_t wide = op[0] & 2 ? 4 : 2, far = op[0] & 1 ? 4 : 2;
     const uint8_t *address = op + 1 + wide;
     if (op[0] & 4) {
@@ -95,7 +95,7 @@ static bool write(bw_core *c, translation *t, const uint8_t *op) {
            env_may_write(c, c->run.shape, op_get(address, far), run_ones(c));
 }
 
-static bool write_payload(translation *t) {
+static BW_HERE bool write_payload(translation *t) {
     uint8_t step = QUICK_TAKE;
     to_a(t);
     if (t->taken) {
@@ -166,7 +166,7 @@ static bool moves(translation *t, int32_t by) {
     return a >= -FAR && a <= FAR;
 }
 
-static bool end_inner(translation *t) {
+static BW_HERE bool end_inner(translation *t) {
     int32_t far = (int32_t)(t->a - t->outer_a) * (t->times - 1); /* from the first turn to the last */
     if (!moves(t, far)) return false;
     if (t->low <= t->high) {
@@ -182,7 +182,7 @@ static bool end_inner(translation *t) {
     return true;
 }
 
-static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at) {
+static BW_HERE bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at) {
     if (t->body || t->taken || t->back || t->skips_to) return false;
     code_with(t, QUICK_SKIP, op + 2);
     t->there = 1;
@@ -195,7 +195,7 @@ static bool skip(translation *t, const bw_run *r, const uint8_t *op, uint16_t at
 
 /* The word that was looked at again is passed over: the row has never gone back. A skip leads to
  * here, where it has passed over it too. */
-static bool next(translation *t, uint16_t at) {
+static BW_HERE bool next(translation *t, uint16_t at) {
     if (!t->back) return false;
     t->back = 0;
     if (t->skips_to == at) {
@@ -205,7 +205,7 @@ static bool next(translation *t, uint16_t at) {
     return true;
 }
 
-static bool step(translation *t, const uint8_t *op) {
+static BW_HERE bool step(translation *t, const uint8_t *op) {
     int16_t by = (int16_t)op_get(op + 1, 2);
     if (t->last == t->to && by == 1) t->last += 4;
     code(t, QUICK_STEP);
@@ -214,7 +214,7 @@ static bool step(translation *t, const uint8_t *op) {
 }
 
 /* An operation before the loop or after it, beside writes. */
-static bool outer(bw_core *c, translation *t, const uint8_t *op) {
+static BW_HERE bool outer(bw_core *c, translation *t, const uint8_t *op) {
     switch (op[0]) {
     case 0x10: return op[1] == c->run.shape;
     case 0x22: t->at_b = 1; return true;
@@ -226,7 +226,7 @@ static bool outer(bw_core *c, translation *t, const uint8_t *op) {
 }
 
 /* One operation; false if it cannot be translated. */
-static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at) {
+static BW_HERE bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at) {
     if ((op[0] & 0xF8) == 0x30) return write(c, t, op);
     if (t->outside) return outer(c, t, op);
     switch (op[0]) {
@@ -239,7 +239,7 @@ static bool operation(bw_core *c, translation *t, const uint8_t *op, uint16_t at
     case 0x50:
     case 0x51: return wait(t, op, at);
     case 0x60: return skip(t, &c->run, op, at);
-    case 0x80: return begin_inner(t, op_get(op + 1, 4));
+    case 0x80: return begin_inner(t, op_long(op + 1));
     case 0x81: return begin_inner(t, c->run.n);
     case 0x82: return end_inner(t);
     case 0x83:
@@ -273,13 +273,13 @@ static uint16_t row_of(bw_core *c, translation *t, uint16_t at, uint16_t to) {
 }
 
 /* The same for what stands beside the loop. */
-static bool beside(bw_core *c, translation *t, uint16_t at, uint16_t to) {
+static BW_HERE bool beside(bw_core *c, translation *t, uint16_t at, uint16_t to) {
     t->outside = t->held = 1;
     return row_of(c, t, at, to) == to;
 }
 
 /* Makes the row of the loop at `at`: what stands before it, a turn, what stands after it. */
-bool row_make(bw_core *c, uint16_t at) {
+BW_HERE bool row_make(bw_core *c, uint16_t at) {
     bw_run *r = BW_NEAR(&c->run);
     bw_row *row = BW_NEAR(&r->row);
     translation t = {0};
@@ -297,7 +297,7 @@ bool row_make(bw_core *c, uint16_t at) {
     t.held = r->critical | r->atomic;
     row->end = at = row_of(c, &t, at, r->length);
     if (!at || t.taken || t.back || t.skips_to) return false;
-    if (t.last == t.to && t.skip == t.row + 6 && op_get(t.row + 2, 4) == 0xFFFFFFFFu) {
+    if (t.last == t.to && t.skip == t.row + 6 && op_long(t.row + 2) == 0xFFFFFFFFu) {
         code_at(t.row, QUICK_WORD);
         code_at(t.put, QUICK_LAST);
     }

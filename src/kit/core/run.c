@@ -118,10 +118,15 @@ uint8_t run_write(bw_core *c, uint32_t address, uint32_t value) {
     return E_GOOD;
 }
 
+uint32_t *run_turns(bw_run *r) {
+    return &r->loop_left[r->depth - 1];
+}
+
 static BW_HERE void turn(bw_run *r) {
     uint8_t top = (uint8_t)(r->depth - 1);
-    if (r->loop_left[top] > 1) {
-        r->loop_left[top]--;
+    uint32_t *left = run_turns(r);
+    if (*left > 1) {
+        --*left;
         r->at = r->loop_at[top];
     } else {
         r->depth = top;
@@ -180,7 +185,7 @@ static BW_HERE uint8_t write(bw_core *c, const uint8_t *op) {
 }
 
 /* Executes the operation at `at`; `more` if `at` is not to be moved on. */
-static BW_HERE uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uint8_t length,
+static uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uint8_t length,
                                bool *more) {
     bw_run *r = BW_NEAR(&c->run);
     uint32_t number = op_get(op + 1, length > 4 ? 4 : (uint8_t)(length - 1)); /* its first operand */
@@ -218,12 +223,12 @@ static BW_HERE uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uin
         r->wake = env_now(c) + us_ticks(number);
         return busy(r, DELAY, E_GOOD, more);
     case OP_SKIP_IF_PAYLOAD:
-        if (env_payload(c, r->cursor) != op_get(op + 2, 4)) break;
+        if (env_payload(c, r->cursor) != op_long(op + 2)) break;
         skip(r, op[1]);
         *more = true;
         break;
     case OP_SKIP_IF_D:
-        if ((r->d & op_get(op + 2, 4)) != op_get(op + 6, 4)) break;
+        if ((r->d & op_long(op + 2)) != op_long(op + 6)) break;
         skip(r, op[1]);
         *more = true;
         break;
@@ -242,7 +247,7 @@ static BW_HERE uint8_t operate(bw_core *c, const uint8_t *op, uint8_t which, uin
         break;
     case OP_CRITICAL_BEGINS:
         r->critical = 1;
-        r->critical_end = env_now(c) + ms_ticks(number);
+        r->critical_end = ms_ahead(c, number);
         break;
     case OP_END_CRITICAL: r->critical = 0; break;
     case OP_ATOMIC_BEGINS: r->atomic = 1; break;
@@ -322,7 +327,7 @@ static BW_HERE bool safe(const bw_run *r) {
 }
 
 /* Nothing is left of the main part. */
-static bool through(const bw_run *r) {
+static BW_HERE bool through(const bw_run *r) {
     return !r->busy && (r->at >= r->length || r->code[r->at] == 0x87);
 }
 

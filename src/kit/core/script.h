@@ -49,6 +49,7 @@ uint8_t op_is(uint8_t opcode);     /* OP_...; of one that there is */
 uint8_t op_block(uint8_t opcode);
 int8_t op_moves(uint8_t is);       /* the cursor */
 uint32_t op_get(const uint8_t *at, uint8_t bytes);
+uint32_t op_long(const uint8_t *at); /* of four */
 void op_put(uint8_t *to, uint32_t value); /* four bytes */
 
 /* check.c, measure.c. `script` is checked for N = n. */
@@ -84,6 +85,7 @@ bool row_make(bw_core *c, uint16_t at);
 uint8_t run_read(bw_core *c, uint32_t address); /* to D */
 uint8_t run_write(bw_core *c, uint32_t address, uint32_t value);
 uint32_t run_ones(bw_core *c);
+uint32_t *run_turns(bw_run *r); /* of the innermost loop, that are left */
 /* The operation behind the one at `at` and `count` more. */
 uint16_t run_past(const bw_run *r, uint16_t at, uint8_t count);
 

@@ -45,7 +45,8 @@ static BW_HERE uint16_t sent_to(bw_core *c) {
 }
 
 static void raw(bw_core *c, uint8_t byte) {
-    uint16_t after = next(c->out.head);
+    bw_out *out = BW_NEAR(&c->out);
+    uint16_t after = next(out->head);
 #ifndef BD_SENDS
     send_pump(c);
 #endif
@@ -53,14 +54,15 @@ static void raw(bw_core *c, uint8_t byte) {
         bd_idle(&c->bd);
         send_pump(c);
     }
-    RING[c->out.head] = byte;
-    c->out.head = after;
+    RING[out->head] = byte;
+    out->head = after;
 }
 
-static void block_open(bw_core *c) {
-    c->out.block = c->out.head;
-    ready(c, c->out.head);
-    c->out.code = 1;
+static BW_HERE void block_open(bw_core *c) {
+    bw_out *out = BW_NEAR(&c->out);
+    out->block = out->head;
+    ready(c, out->head);
+    out->code = 1;
     raw(c, 0);
 }
 
@@ -110,10 +112,11 @@ void send32(bw_core *c, uint32_t value) {
 }
 
 static void frame_open(bw_core *c, const uint8_t *at, uint8_t count) {
+    bw_out *out = BW_NEAR(&c->out);
     /* The end of the frame before is the beginning of this one, unless the line may have idled. */
-    if (c->out.tail == c->out.ready) raw(c, 0);
+    if (out->tail == out->ready) raw(c, 0);
     c->in_frame = 1;
-    c->out.crc = CRC_START;
+    out->crc = CRC_START;
     block_open(c);
     send_bytes(c, at, count);
 }
@@ -138,39 +141,43 @@ static void close_frame(bw_core *c) {
 }
 
 void send_end(bw_core *c) {
-    send32(c, crc_done(c->out.crc));
-    RING[c->out.block] = c->out.code;
+    bw_out *out = BW_NEAR(&c->out);
+    send32(c, crc_done(out->crc));
+    RING[out->block] = out->code;
     close_frame(c);
 }
 
 BW_HERE void send_break(bw_core *c) {
+    bw_out *out = BW_NEAR(&c->out);
     if (!c->in_frame) return;
-    c->out.head = c->out.block;
+    out->head = out->block;
     close_frame(c);
 }
 
 BW_HERE void send_forget(bw_core *c) {
+    bw_out *out = BW_NEAR(&c->out);
     uint16_t at;
     if (c->in_frame) return;
     bd_lock(&c->bd);
-    at = c->out.ready = c->out.tail;
+    at = out->ready = out->tail;
     bd_unlock(&c->bd);
     /* What was sent last still stands in the ring. */
     if (RING[at == BD_OUT_FIRST ? BD_OUT_FIRST + BD_OUT - 1 : at - 1] != 0) {
         /* In the midst of a frame: up to its delimiter. */
-        while (at != c->out.head) {
+        while (at != out->head) {
             uint8_t byte = RING[at];
             at = next(at);
             if (byte == 0) break;
         }
     }
-    c->out.head = at;
+    out->head = at;
     ready(c, at);
     send_pump(c);
 }
 
 BW_HERE void send_drain(bw_core *c) {
-    while (c->out.tail != c->out.ready || !bd_tx_idle(&c->bd)) {
+    bw_out *out = BW_NEAR(&c->out);
+    while (out->tail != out->ready || !bd_tx_idle(&c->bd)) {
         bd_idle(&c->bd);
         send_pump(c);
     }

@@ -17,10 +17,11 @@ BW_HERE void reply_body(bw_core *c, const uint8_t *bytes, uint8_t count) {
 }
 
 void reply_echo(bw_core *c, uint8_t count) {
-    uint8_t bytes[24];
+    uint8_t frame[26];
     line_open_entry(c); /* another frame may have been looked at since */
-    for (uint8_t n = 0; n < count; n++) bytes[n] = line_u8(c, n + 2u);
-    reply_body(c, bytes, count);
+    count += 2;
+    for (uint8_t n = 0; n < count; n++) frame[n] = line_u8(c, n);
+    send_reply(c, frame, count);
 }
 
 static uint8_t by_kind(bw_core *c) {
@@ -41,7 +42,7 @@ static uint8_t by_kind(bw_core *c) {
     }
 }
 
-void serve(bw_core *c) {
+BW_HERE void serve(bw_core *c) {
     bw_fault *f = BW_NEAR(&c->work.fault);
     uint8_t code = line_refusal(c);
 #ifdef BD_QUICK

@@ -54,6 +54,18 @@ uint32_t word_ones(const bw_shape *s) {
     return ones_of(s->width);
 }
 
+/* Whole bytes first: a shift by a number that is not known beforehand takes long on a small controller. */
+uint32_t word_up(const bw_shape *s, uint32_t word) {
+    uint8_t first = s->first;
+    for (; first >= 8; first -= 8) word <<= 8;
+    while (first--) word <<= 1;
+    return word;
+}
+
+uint32_t word_lines(const bw_shape *s) {
+    return word_up(s, word_ones(s));
+}
+
 void shape_hold(bw_core *c) {
     for (uint8_t n = 0; n < BD_SHAPES; n++)
         if (shape_get(c, n)) c->held = levels_then(c->held, shape_at(c, n)->levels[IDLE]);
@@ -114,7 +126,7 @@ static BW_HERE uint8_t check_alone(bw_core *c, const bw_shape *s) {
 }
 
 /* What will be in slot `n` when `s` is in `slot`; NULL: nothing. */
-static BW_HERE const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
+static const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_t n) {
     return n == slot ? s : shape_get(c, n);
 }
 

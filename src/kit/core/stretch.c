@@ -234,7 +234,7 @@ static BW_HERE void begin(bw_core *c, stretch *t) {
     t->p = p;
     t->mask = lanes;
     t->rest = r->rest & ones & ~lanes;
-    t->lines = word_up(s, ones);
+    t->lines = word_lines(s);
     t->cycles = 0;
 }
 

@@ -11,7 +11,7 @@
 
 /* What operation `n` writes or expects. */
 static uint32_t value_of(const uint8_t *op, uint8_t n) {
-    uint32_t background = op_get(op + 4, 4);
+    uint32_t background = op_long(op + 4);
     return op[3] >> n & 1 ? ~background : background;
 }
 
@@ -19,7 +19,7 @@ static void record(bw_core *c, const uint8_t *op, uint32_t expected) {
     bw_run *r = BW_NEAR(&c->run);
     bw_kept *k = r->kept;
     uint8_t *to;
-    k->mismatches++;
+    count_on(&k->mismatches, 1);
     if (r->recorded >= (uint16_t)op_get(op + 8, 2) || k->listed >= k->listed_room) return;
     r->recorded++;
     to = k->pool + BD_POOL - 12u * ++k->listed;
@@ -44,7 +44,7 @@ static BW_HERE uint8_t in_a_row(bw_core *c, const uint8_t *op) {
     made = bd_sweep_run(c, &r->sweep, place(r, op), most);
     done = (uint8_t)made;
     rest = (uint8_t)(made >> 8);
-    c->work.done += (uint16_t)done * operations;
+    count_on(&c->work.done, (uint16_t)done * operations);
     /* At work: the last that was done, or the one that is not done yet. */
     r->left -= rest ? done : done - 1u;
     r->a = place(r, op);
@@ -52,7 +52,7 @@ static BW_HERE uint8_t in_a_row(bw_core *c, const uint8_t *op) {
     if (!rest) return operations;
     operations -= rest;
     record(c, op, value_of(op, operations++));
-    c->work.done += operations;
+    count_on(&c->work.done, operations);
     return operations;
 }
 #endif

@@ -19,10 +19,10 @@ uint8_t wait_begin(bw_core *c, const uint8_t *op) {
     uint32_t ones = run_ones(c), bits = ones;
     if (!env_width(c, r->shape)) return E_NO_SHAPE;
     w->how = op[1];
-    w->fail = op_get(op + 2, 4);
+    w->fail = op_long(op + 2);
     if (op[0] == 0x51) {
-        w->want = op_get(op + 10, 4);
-        bits &= op_get(op + 14, 4);
+        w->want = op_long(op + 10);
+        bits &= op_long(op + 14);
     } else if (op[1] & 0x10) {
         w->want = 0xFFFFFFFFu;
     } else {
@@ -30,7 +30,7 @@ uint8_t wait_begin(bw_core *c, const uint8_t *op) {
     }
     w->bits = bits;
     w->since = env_now(c);
-    w->limit = ms_ticks(op_get(op + 6, 4));
+    w->limit = ms_ticks(op_long(op + 6));
     memset(w->lane, LANE_NONE, 4);
     w->open = lanes_of(w, r->mask & ones);
     return E_GOOD;
@@ -52,7 +52,7 @@ static uint8_t failing(bw_core *c) {
     return lanes_of(w, c->run.d & w->fail);
 }
 
-static uint8_t verdict(const bw_waiting *w) {
+static BW_HERE uint8_t verdict(const bw_waiting *w) {
     uint8_t why = E_GOOD;
     for (uint8_t lane = 0; lane < 4; lane++) {
         if (w->lane[lane] == LANE_FAILED || w->lane[lane] == LANE_DIFFERENT) return E_WAIT_FAILED;

@@ -22,6 +22,15 @@ uint32_t us_ticks(uint32_t us) {
     return us > 0x7FFFFFFFu / BD_TICKS ? 0x7FFFFFFFu : us * BD_TICKS;
 }
 
+uint32_t ms_ahead(bw_core *c, uint32_t ms) {
+    return bd_now(&c->bd) + ms_ticks(ms);
+}
+
+void count_on(uint32_t *at, uint16_t more) {
+    uint32_t sum = *at + more;
+    *at = sum < more ? 0xFFFFFFFFu : sum;
+}
+
 void work_halt(bw_core *c, uint8_t cause) {
     bw_work *w = BW_NEAR(&c->work);
     if (!c->working) return;
@@ -101,7 +110,7 @@ static void dead_man(bw_core *c) {
 }
 
 /* About once in eight milliseconds; lines that are held are looked at in each. */
-static void times_poll(bw_core *c) {
+static BW_HERE void times_poll(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
     if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0) lines_release(c);
@@ -115,7 +124,7 @@ static void times_poll(bw_core *c) {
         work_rate(c, BD_RESET_RATE);
 }
 
-static void watch(bw_core *c) {
+static BW_HERE void watch(bw_core *c) {
     uint8_t beat = bd_beat(&c->bd);
     if (beat != c->beat) {
         /* Not at every eighth beat: work whose pauses lie eight beats apart would never meet one. */
@@ -133,6 +142,15 @@ bool breathe(bw_core *c) {
     if (c->owes) answer_owed(c);
     watch(c);
     return c->work.cause == E_GOOD;
+}
+
+bool breathe_short(bw_core *c) {
+#ifndef BD_SENDS
+    if (bd_tx_free(&c->bd)) send_pump(c);
+#endif
+    bd_idle(&c->bd);
+    if (c->in.head == c->in.scan && c->beat == bd_beat(&c->bd)) return c->work.cause == E_GOOD;
+    return breathe(c);
 }
 
 uint32_t bw_idle_ticks(bw_core *c) {

@@ -14,7 +14,7 @@ pub(super) use scripts::{Price, Prices};
 /// A byte that comes in: its interrupt, COBS, the checksum of its frame.
 const BYTE_IN: u64 = 88;
 /// PING, its bytes left out: its answer is made between two others.
-const PING: u64 = 10_600;
+const PING: u64 = 10_300;
 /// Where nothing else has been measured.
 const REQUEST: u64 = 8_000;
 /// A cycle of REPEAT beside the times of its shape. Assumed.
@@ -62,8 +62,8 @@ impl Costs {
     /// Cycles of a request beside its bytes and what it asks for: judging it, heading its answer.
     pub(super) fn request(kind: Kind) -> u64 {
         match kind {
-            Kind::READ => 7_900,
-            Kind::DIGEST => 9_300,
+            Kind::READ => 6_550,
+            Kind::DIGEST => 8_300,
             Kind::RUN => 14_500,
             // Both are looked at byte by byte, which costs more where there are more of them.
             Kind::SHAPE => 22_000,

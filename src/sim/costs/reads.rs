@@ -17,7 +17,7 @@ const ONES: u64 = 21;
 /// A word like the one before, run-coded: short, not charged, otherwise.
 const LIKE: [u64; 3] = [32, 62, 83];
 /// More of the first such word.
-const RUN: u64 = 1_750;
+const RUN: u64 = 1_650;
 /// A byte that is left when the reply is complete: it leaves by an interrupt of its own.
 const LEFT: u64 = 14;
 /// So many are left at most: a block of COBS.
@@ -26,13 +26,18 @@ const BLOCK: usize = 254;
 const SUMMED: u64 = 121;
 const SUMMED_CHARGE: u64 = 16;
 
+/// Before the first word of such loops.
+const SET_UP: u64 = 750;
+
 /// Words of other widths and times come one by one: of each, of each byte, of its charge.
-const SLOW: [u64; 3] = [500, 84, 165];
+const SLOW: [u64; 3] = [345, 86, 272];
 /// Less of one like the one before, and more of the first such.
-const SLOW_LIKE: u64 = 100;
-const SLOW_RUN: u64 = 1_100;
+const SLOW_LIKE: u64 = 140;
+const SLOW_RUN: u64 = 700;
 /// The same of a checksum.
-const SLOW_SUMMED: [u64; 3] = [475, 57, 175];
+const SLOW_SUMMED: [u64; 3] = [355, 47, 293];
+/// Less of one that takes all data lines.
+const SLOW_WHOLE: u64 = 115;
 
 /// What is read.
 #[derive(Clone, Copy, Debug)]
@@ -57,7 +62,8 @@ impl Costs {
         let runs = (0..words.len()).filter(|&n| like(n) && !like(n - 1)).count() as u64;
         let others = words.len() as u64 - likes;
         let (word, alike, run) = self.prices(burst);
-        others * word + likes * alike + runs * run + LEFT * sent.min(BLOCK) as u64
+        let set_up = if self.within(burst, QUICK) { SET_UP } else { 0 };
+        set_up + others * word + likes * alike + runs * run + LEFT * sent.min(BLOCK) as u64
     }
 
     /// Cycles of one word that a checksum is made of.
@@ -113,7 +119,8 @@ impl Costs {
 }
 
 fn slow([word, byte, charge]: [u64; 3], burst: &Burst, charged: bool) -> u64 {
-    word + byte * burst.width.bytes() as u64 + if charged { charge } else { 0 }
+    let whole = if burst.width == Width::W32 { SLOW_WHOLE } else { 0 };
+    word + byte * burst.width.bytes() as u64 + if charged { charge } else { 0 } - whole
 }
 
 #[cfg(test)]
@@ -134,19 +141,22 @@ mod tests {
         assert_eq!(price(150, Precharge::None), 253);
         assert_eq!(price(150, Precharge::Ones), 274);
         assert_eq!(price(1_000, Precharge::None), 253 + 13);
-        assert_eq!(price(3_000, Precharge::None), 836 + 45);
-        assert_eq!(COSTS.prices(&burst(Width::W16, 150, Precharge::Zeros)).0, 668 + 165);
+        assert_eq!(price(3_000, Precharge::None), 574 + 45);
+        assert_eq!(COSTS.prices(&burst(Width::W16, 150, Precharge::Zeros)).0, 517 + 272);
         assert_eq!(COSTS.summed(&burst(Width::W32, 150, Precharge::Zeros)), 137);
-        assert_eq!(COSTS.summed(&burst(Width::W8, 150, Precharge::None)), 532);
+        assert_eq!(COSTS.summed(&burst(Width::W8, 150, Precharge::None)), 402);
     }
 
     #[test]
     fn words_like_the_one_before_cost_less_only_where_they_are_run_coded() {
         let burst = burst(Width::W32, 150, Precharge::Zeros);
         let raw: Vec<u8> = [1_u32, 7, 7, 7, 2, 3, 3].iter().flat_map(|n| n.to_le_bytes()).collect();
-        assert_eq!(COSTS.read(&burst, &raw, false, 28), 7 * 253 + 28 * 14);
-        assert_eq!(COSTS.read(&burst, &raw, true, 20), 4 * 253 + 3 * 32 + 2 * 1_750 + 20 * 14);
-        assert_eq!(COSTS.read(&burst, &[], true, 0), 0);
+        assert_eq!(COSTS.read(&burst, &raw, false, 28), 750 + 7 * 253 + 28 * 14);
+        assert_eq!(
+            COSTS.read(&burst, &raw, true, 20),
+            750 + 4 * 253 + 3 * 32 + 2 * 1_650 + 20 * 14
+        );
+        assert_eq!(COSTS.read(&burst, &[], true, 0), 750);
     }
 
     #[test]

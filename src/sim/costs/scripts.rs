@@ -7,7 +7,7 @@ use crate::bus::script::{Op, Place, Placed};
 use crate::bus::{ShapeId, Width};
 
 /// To store a script, beside the check of it.
-pub(super) const STORE: u64 = 15_500;
+pub(super) const STORE: u64 = 14_500;
 /// A byte of a script that is checked, beside its operation.
 const CHECKED: u64 = 100;
 /// An operation that is looked at before its run begins.
@@ -131,9 +131,9 @@ impl super::Costs {
     /// Cycles of the check of a script.
     pub(in crate::sim) fn checked(ops: &[Placed], bytes: usize) -> u64 {
         let of = |placed: &Placed| match placed.op {
-            Op::Write { .. } | Op::WritePayload | Op::WriteCount { .. } | Op::Read(_) => 2_030,
-            Op::Shape(_) | Op::SetA(_) | Op::Step(_) | Op::Emit | Op::Previous | Op::Next => 1_450,
-            _ => 2_350,
+            Op::Write { .. } | Op::WritePayload | Op::WriteCount { .. } | Op::Read(_) => 3_330,
+            Op::Shape(_) | Op::SetA(_) | Op::Step(_) | Op::Emit | Op::Previous | Op::Next => 2_750,
+            _ => 3_650,
         };
         let mut within = Within::Nothing;
         let each = ops.iter().map(|placed| {
@@ -169,19 +169,19 @@ fn translated(body: &[Placed], mut held: u32) -> Option<Way> {
 }
 
 fn single(op: &Op, quick: bool) -> Price {
-    let cycle = Price { op: 0, read: 980, charge: 200, write: 1_815 };
+    let cycle = Price { op: 0, read: 1_270, charge: 200, write: 2_090 };
     match op {
         Op::Write { .. } | Op::WriteCount { .. } | Op::Read(_) => cycle,
-        Op::WritePayload => Price { op: 500, ..cycle },
-        Op::Wait(_) => Price { op: 5_500, ..cycle },
+        Op::WritePayload => Price { op: 200, ..cycle },
+        Op::Wait(_) => Price { op: 1_450, ..cycle },
         Op::Emit => Price::op(1_370),
         Op::Delay { .. } | Op::Ready { .. } => Price::op(1_180),
         Op::SkipIfPayload { .. } | Op::SkipIfD { .. } => Price::op(1_020),
         Op::Critical { .. } | Op::EndCritical => Price::op(590),
-        Op::EndLoop => Price::op(300),
+        Op::EndLoop => Price::op(370),
         Op::Sweep(_) if quick => Price { op: 3_500, read: 50, charge: 16, write: 57 },
-        Op::Sweep(_) => Price { op: 3_500, read: 1_385, charge: 200, write: 2_105 },
-        _ => Price::op(520),
+        Op::Sweep(_) => Price { op: 3_500, read: 1_320, charge: 200, write: 1_940 },
+        _ => Price::op(860),
     }
 }
 
@@ -194,7 +194,7 @@ fn looked_at(ops: &[Placed]) -> u64 {
 
 /// Of an operation that an atomic stretch makes at one go.
 fn in_atomic(op: &Op) -> Option<Price> {
-    let cycle = Price { op: 0, read: 265, charge: 0, write: 430 };
+    let cycle = Price { op: 0, read: 265, charge: 0, write: 490 };
     Some(match op {
         Op::Write { .. } | Op::WritePayload | Op::Read(_) => cycle,
         Op::SetA(_) => Price::op(80),
@@ -215,7 +215,7 @@ fn row(op: &Op, depth: u32) -> Price {
         Op::Wait(_) => Price { op: 130, ..Price::each(20) },
         Op::EndLoop if depth == 1 => Price::op(44),
         Op::EndLoop => Price::op(28),
-        Op::Write { .. } | Op::WritePayload => Price::each(36),
+        Op::Write { .. } | Op::WritePayload => Price::each(95),
         _ => Price::default(),
     }
 }
@@ -224,7 +224,7 @@ fn words(op: &Op) -> Price {
     match op {
         Op::Write { at: Place::At(_), .. } => Price { op: 56, ..Price::default() },
         Op::Write { .. } | Op::WritePayload | Op::Wait(_) => Price { op: 4, ..Price::each(9) },
-        Op::SkipIfPayload { .. } => Price::op(34),
-        _ => Price::op(10),
+        Op::SkipIfPayload { .. } => Price::op(79),
+        _ => Price::default(),
     }
 }
