@@ -127,7 +127,7 @@ fn every_script_that_changes_a_page_stands_in_atomic_stretches() {
     let Asking { shape, width, base, chips, way, .. } = asking(Family::Page);
     let writing = Writing { shape, width, base, chips, way, abilities };
     assert_eq!(writing.in_window(&window()).unwrap(), Ok(()));
-    let slow = Window::new(Nanos::from_micros(60), Nanos::from_micros(60), &SHAPE);
+    let slow = Window::new(Nanos::from_micros(80), Nanos::from_micros(80), &SHAPE);
     assert!(matches!(writing.in_window(&slow).unwrap().unwrap_err().gap, Gap::AtMost(_)));
     // 256 words of 2 operations and a cycle: 20.7 ms, and 64 turns.
     let long = Window::new(Nanos::from_micros(20), Nanos::from_micros(40), &SHAPE);
