@@ -15,9 +15,9 @@ fn words_are_written_by_a_permitted_run_and_told() {
     let reply = h.run(&run);
     assert_eq!((reply.status, reply.request_crc, reply.a), (0, run.crc(), WordAddress(0x103)));
     assert_eq!(h.written(), [(0x100, 0x11), (0x101, 0x22), (0x102, 0x33)]);
-    // Two operations of 520 processor cycles at 16 MHz; of each word a write of 2,315, a step of 520,
-    // the loop's end of 300, and 188 ns on the bus.
-    assert_eq!(reply.elapsed_us, ((2 * 520 + 3 * 3_135) * 125 / 2 + 3 * 188) / 1_000);
+    // Two operations of 860 processor cycles at 16 MHz; of each word a write of 2,290, a step of 860,
+    // the loop's end of 370, and 188 ns on the bus.
+    assert_eq!(reply.elapsed_us, ((2 * 860 + 3 * 3_520) * 125 / 2 + 3 * 188) / 1_000);
     let ping = h.host.ping();
     assert_eq!((ping.last_run, ping.last_status, ping.permit_s), (1, 0, 60));
     let books = h.host.bench.adapter().books();
