@@ -4,23 +4,13 @@
  * With --steps there is no pseudo-terminal: rig_steps.c tells what standard input says then. The
  * simulator's own words are kept from standard output. */
 #define _GNU_SOURCE
-#include <fcntl.h>
-#include <poll.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sim_elf.h>
-#include <sys/ioctl.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "rig.h"
-
-static uint64_t wall_us(void) {
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (uint64_t)t.tv_sec * 1000000u + (uint64_t)t.tv_nsec / 1000u;
-}
 
 /* Interrupts of a part with a program counter of 22 bits take five cycles to begin. */
 static void entered(struct avr_irq_t *irq, uint32_t value, void *with) {
@@ -102,29 +92,9 @@ bool rig_turn(rig *r) {
 
 /* False if the firmware has ended. */
 static bool on_line(rig *r) {
-    avr_t *avr = r->avr;
-    rig_line *l = &r->line;
-    uint64_t wall = wall_us(), simulated = avr->cycle, steps = 0;
-    while (rig_turn(r)) {
-        if (++steps % 64) continue;
-        line_take(l);
-        /* While bytes or words move simulated time goes as fast as it can; else as the wall's, and so,
-         * too, when the host has said nothing for two seconds: the dead-man waits for five, and a
-         * host that this computer keeps waiting says its PING by the wall's time. */
-        uint64_t read_at = r->module.read_at;
-        uint64_t quiet = avr->cycle - (l->last_byte > read_at ? l->last_byte : read_at);
-        uint64_t unsaid = avr->cycle - l->came_at;
-        uint64_t us = (avr->cycle - simulated) / (avr->frequency / 1000000);
-        if (quiet < avr->frequency / 500 && unsaid < 2ull * avr->frequency) {
-            wall = wall_us();
-            simulated = avr->cycle;
-        } else if (us > wall_us() - wall + 2000) {
-            struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
-            poll(p, 2, 2);
-            if (p[1].revents) return true;
-            ioctl(l->slave, TIOCNXCL);
-        }
-    }
+    line_begins_pace(&r->line);
+    while (rig_turn(r))
+        if (line_keeps_pace(&r->line, r->module.read_at)) return true;
     return false;
 }
 

@@ -105,6 +105,7 @@ typedef struct {
         uint64_t frames, first, last, reads_before, reads, bytes, idle;
     } of[256];
     const uint64_t *reads;
+    uint64_t wall, simulated, turns; /* from where both times are counted; calls of line_keeps_pace */
 } rig_line;
 
 typedef struct {
@@ -137,6 +138,10 @@ bool line_open(rig_line *l);              /* on a pseudo-terminal */
 void line_reset(rig_line *l);
 /* Takes what the host has sent; true if something came. */
 bool line_take(rig_line *l);
+/* After each turn of the firmware: keeps simulated time to the wall's where it has to. True if standard
+ * input has ended. `read_at`: when a word was read last. */
+void line_begins_pace(rig_line *l);
+bool line_keeps_pace(rig_line *l, uint64_t read_at);
 bool line_say(rig_line *l, const uint8_t *bytes, unsigned count);
 
 #endif

@@ -8,6 +8,7 @@
 #include <string.h>
 #include <sys/ioctl.h>
 #include <termios.h>
+#include <time.h>
 #include <unistd.h>
 
 #include "rig.h"
@@ -235,6 +236,36 @@ bool line_take(rig_line *l) {
     }
     begins(l);
     return true;
+}
+
+static uint64_t wall_us(void) {
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (uint64_t)t.tv_sec * 1000000u + (uint64_t)t.tv_nsec / 1000u;
+}
+
+void line_begins_pace(rig_line *l) {
+    l->wall = wall_us();
+    l->simulated = l->avr->cycle;
+}
+
+/* While bytes or words move simulated time goes as fast as it can; else as the wall's, and so, too, when
+ * the host has said nothing for two seconds: the dead-man waits for five, and a host that this computer
+ * keeps waiting says its PING by the wall's time. */
+bool line_keeps_pace(rig_line *l, uint64_t read_at) {
+    uint64_t now = l->avr->cycle, moved = l->last_byte > read_at ? l->last_byte : read_at;
+    uint32_t hz = l->avr->frequency;
+    if (++l->turns % 64) return false;
+    line_take(l);
+    if (now - moved < hz / 500 && now - l->came_at < 2ull * hz) {
+        line_begins_pace(l);
+    } else if ((now - l->simulated) / (hz / 1000000) > wall_us() - l->wall + 2000) {
+        struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
+        poll(p, 2, 2);
+        if (p[1].revents) return true;
+        ioctl(l->slave, TIOCNXCL);
+    }
+    return false;
 }
 
 static void rate_written(avr_t *avr, avr_io_addr_t at, uint8_t value, void *with) {

@@ -2,11 +2,9 @@
  * holds this file, or with nothing in it. Prints the name of a pseudo-terminal, serves it until its
  * standard input ends, then writes its books to standard error. */
 #define _GNU_SOURCE
-#include <poll.h>
 #include <sim_elf.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "rig.h"
@@ -122,32 +120,13 @@ static void pins_begin(void) {
     avr->io[AVR_DATA_TO_IO(ADC_CONTROL)].w.c = kept;
 }
 
-static uint64_t wall_us(void) {
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (uint64_t)t.tv_sec * 1000000u + (uint64_t)t.tv_nsec / 1000u;
-}
-
-/* As in rig.c: simulated time goes as fast as it can while something moves, else as the wall's. */
+/* False if the firmware has ended. */
 static bool served(rig_line *l) {
-    uint64_t wall = wall_us(), simulated = avr->cycle, steps = 0;
+    line_begins_pace(l);
     for (;;) {
         int state = avr_run(avr);
-        uint64_t us, moved;
         if (state == cpu_Done || state == cpu_Crashed) return false;
-        if (++steps % 64) continue;
-        line_take(l);
-        moved = l->last_byte > read_at ? l->last_byte : read_at;
-        us = (avr->cycle - simulated) / (avr->frequency / 1000000);
-        if (avr->cycle - moved < avr->frequency / 500 &&
-            avr->cycle - l->came_at < 2ull * avr->frequency) {
-            wall = wall_us();
-            simulated = avr->cycle;
-        } else if (us > wall_us() - wall + 2000) {
-            struct pollfd p[2] = {{l->master, POLLIN, 0}, {0, POLLIN, 0}};
-            poll(p, 2, 2);
-            if (p[1].revents) return true;
-        }
+        if (line_keeps_pace(l, read_at)) return true;
     }
 }
 
