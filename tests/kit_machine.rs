@@ -3,6 +3,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
+#[path = "kit_machine/narrow.rs"]
+mod narrow;
 mod support;
 
 use buswright::bus::script::{Builder, Sweep, SweepOp};
@@ -24,7 +26,7 @@ use support::process::buswright;
 const WORDS: usize = 0x10000;
 
 /// Bytes of program memory: a little above what was reached. The goal is 28 KiB.
-const FLASH: u64 = 42_000;
+const FLASH: u64 = 43_500;
 
 const SHEET: &str = "format = 1\nname = \"KM\"\ntitle = \"kit\"\nrail_mv = 3300\naddress_lines = 16\n\
      [[space]]\nname = \"store\"\nkind = \"rom\"\nwidth = 32\nwords = 0x10000\n\
@@ -150,18 +152,23 @@ impl Host {
     /// Session 7, with RAM in shape 1 and leave to write it.
     fn ready(machine: &Machine, rate: u32) -> Self {
         let mut host = Self::start_at(machine, rate, &[(0, 4), (1, 8)]);
-        let reply = host.ask(&Request::Permit(PermitRequest {
-            shape: ShapeId(1),
+        host.permit(ShapeId(1), u32::MAX);
+        host
+    }
+
+    /// Leave to write all of the RAM by this shape.
+    fn permit(&mut self, shape: ShapeId, lanes: u32) {
+        let reply = self.ask(&Request::Permit(PermitRequest {
+            shape,
             lines: false,
             seconds: 600,
             start: WordAddress(0),
             words: 0x10000,
-            lanes: u32::MAX,
+            lanes,
             address_mask: 0,
             addresses: Vec::new(),
         }));
         assert!(matches!(reply, Reply::Permit(_)), "{reply:?}");
-        host
     }
 
     /// Switches the rail off.
@@ -219,6 +226,18 @@ impl Host {
 
     /// A script in slot 0, and the run of it with this id.
     fn run(&mut self, script: Builder, run: u32, payload: Vec<u32>, n: u32) -> RunReply {
+        self.run_on(Width::W32, script, run, payload, n)
+    }
+
+    /// The same with a payload of this width.
+    fn run_on(
+        &mut self,
+        width: Width,
+        script: Builder,
+        run: u32,
+        payload: Vec<u32>,
+        n: u32,
+    ) -> RunReply {
         let bytes = script.script().unwrap().0;
         let script_crc = crc::Crc::<u32>::new(&crc::CRC_32_ISO_HDLC).checksum(&bytes);
         let stored = self.ask(&Request::Script(ScriptRequest { slot: 0, bytes }));
@@ -232,8 +251,8 @@ impl Host {
             a: WordAddress(0),
             b: WordAddress(0x40),
             n,
-            lanes: u32::MAX,
-            width: Width::W32,
+            lanes: width.ones(),
+            width,
             payload,
         }));
         let Reply::Run(reply) = reply else { panic!("{reply:?}") };

@@ -84,17 +84,22 @@ fn each_operation_lasts_no_longer_than_promised() {
             let given = host.ask(&addresses);
             assert!(matches!(given, Reply::Permit(_)), "{given:?}");
             for (name, operations, cycles, body) in EACH {
-                let mut time = |times: u32| {
+                let mut gaps = |times: u32| {
                     let new = Builder::new(RAM).set_a_to_b().atomic(|b| {
                         let b = b.write_b(7);
                         (0..times).fold(b, |b, _| body(b)).write_b(7)
                     });
                     id += 1;
                     let request = run(store(&mut host, 0, new.next()), id);
-                    let all = gaps(&mut host, clock, RunRequest { payload: vec![7], ..request });
-                    all.into_iter().fold(Nanos::ZERO, |all, gap| all + gap)
+                    gaps(&mut host, clock, RunRequest { payload: vec![7], ..request })
                 };
-                let each = (time(5) - time(1)).0 / 4;
+                let each = if name.contains("write") {
+                    // The longest of so many: once in a millisecond the rail is looked at.
+                    gaps(35).into_iter().max().unwrap().0
+                } else {
+                    let [few, many] = [1, 5].map(|times| gaps(times)[0].0);
+                    (many - few) / 4
+                };
                 let most = promised.operation * *operations + cycle * *cycles;
                 println!("{clock}: {name}: {each} ns of {} ns", most.0);
                 assert!(each <= most.0, "{name}: {each} ns");

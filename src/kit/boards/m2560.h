@@ -59,20 +59,25 @@ typedef struct {
     uint8_t levels[3];             /* of port G: idle, set-up, strobe */
     uint8_t level;                 /* of a charge */
     uint8_t settle, pulse;         /* loops of three periods */
+    uint8_t port;                  /* of a word of one byte or two: its first */
+    uint8_t found[4];              /* its AND, and its OR */
     uint8_t mode;
-    uint8_t primed, before[4], last[4]; /* a word whose checksum is still to come */
+    uint8_t primed, before[4], last[4]; /* a word of four whose checksum is still to come */
 } bd_burst;
 M2560_AT(bd_burst, step, 3);
 M2560_AT(bd_burst, levels, 6);
 M2560_AT(bd_burst, level, 9);
 M2560_AT(bd_burst, settle, 10);
 M2560_AT(bd_burst, pulse, 11);
+M2560_AT(bd_burst, port, 12);
+M2560_AT(bd_burst, found, 13);
 typedef struct {
     uint8_t address[3], step[2];
     uint8_t levels[5];
     uint8_t settle, read_pulse, write_pulse;
     uint8_t writes, turns, operations, charged;
     uint8_t value[4], got[4];
+    uint8_t port, pair; /* of words of one byte or two, or 0; 1 of two */
 } bd_sweep;
 M2560_AT(bd_sweep, step, 3);
 M2560_AT(bd_sweep, levels, 5);
@@ -81,6 +86,8 @@ M2560_AT(bd_sweep, writes, 13);
 M2560_AT(bd_sweep, charged, 16);
 M2560_AT(bd_sweep, value, 17);
 M2560_AT(bd_sweep, got, 21);
+M2560_AT(bd_sweep, port, 25);
+M2560_AT(bd_sweep, pair, 26);
 #define BD_BURSTS "../boards/m2560_bursts.h"
 #define BD_QUICK "../boards/m2560_quick.h"
 
@@ -149,7 +156,7 @@ M2560_AT(bd_sweep, got, 21);
 #define BD_OP_NS (1600000 / MHZ)
 #define BD_CYCLE_NS (960000 / MHZ)
 #define BD_ATOMIC_OP_NS (168000 / MHZ)
-#define BD_ATOMIC_CYCLE_NS (504000 / MHZ)
+#define BD_ATOMIC_CYCLE_NS (520000 / MHZ)
 #define BD_TICKS (MHZ / 8)
 
 static BD_HERE void bd_lock(bd_state *b) {
@@ -349,10 +356,15 @@ static inline uint8_t m2560_loops(bd_wait_t periods, uint8_t passed) {
     return (uint8_t)((uint16_t)((uint8_t)(periods - passed + 2) * 86u) >> 8);
 }
 
-/* In loops of four periods; four pass in any case. */
-static inline void bd_wait(bd_state *b, bd_wait_t wait) {
+/* In loops of four periods. */
+static inline void m2560_wait(bd_wait_t wait) {
+    _delay_loop_2((uint16_t)(wait - 1) >> 2);
+}
+
+/* Four pass in any case, and most waits are no longer: for them nothing is called. */
+static BD_HERE void bd_wait(bd_state *b, bd_wait_t wait) {
     (void)b;
-    if (wait > 4) _delay_loop_2((uint16_t)(wait - 1) >> 2);
+    if (wait > 4) m2560_wait(wait);
 }
 
 static BD_HERE void bd_rail(bd_state *b, bool on) {

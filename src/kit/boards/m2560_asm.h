@@ -122,13 +122,23 @@
 #define BURST_LEVEL 9
 #define BURST_SETTLE 10
 #define BURST_PULSE 11
+#define BURST_PORT 12
+#define BURST_FOUND 13
 
 /* Of a mode. */
 #define TO_EQUAL 0
 #define WHILE_EQUAL 1
 #define RUN 2
 #define SHORT 3
+#define PAIR 5
+#define NARROW 6
 #define CHARGED 7
+
+/* Registers of a port, from its address on, and of the port behind it. */
+#define PIN_OF 0
+#define DDR_OF 1
+#define PORT_OF 2
+#define BEHIND 3
 
 
 /* The data lines driven; let go again, without pull-ups. */

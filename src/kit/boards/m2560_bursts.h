@@ -1,4 +1,4 @@
-/* Bursts of 32-bit words by assembler, where the shape's times are what they can make. */
+/* Bursts by assembler, where the shape's times are what they can make, and its word is whole ports. */
 #ifndef BD_M2560_BURSTS_H
 #define BD_M2560_BURSTS_H
 
@@ -33,6 +33,8 @@ bool m2560_within(const bw_shape *s, const uint8_t *longest);
 /* Of a mode, beside those of core/burst.h. */
 #define M2560_RUN 0x04
 #define M2560_SHORT 0x08
+#define M2560_PAIR 0x20
+#define M2560_NARROW 0x40
 #define M2560_CHARGED 0x80
 
 static const uint8_t m2560_longest[5] BD_ROM = {
@@ -42,7 +44,12 @@ static const uint8_t m2560_longest[5] BD_ROM = {
 static const uint8_t m2560_shortest[5] BD_ROM = {2 + 2, M2560_PULSE, 5 + 2, 5 + 2, 6 + 2};
 
 static bool m2560_fits(const bw_shape *s) {
-    return s->width == 4 && !s->drives_read && m2560_within(s, m2560_longest);
+    return !(s->first & 7) && !s->drives_read && m2560_within(s, m2560_longest);
+}
+
+/* Where the ports of a word of one byte or two begin. */
+static uint8_t m2560_port(const bw_shape *s) {
+    return (uint8_t)(_SFR_MEM_ADDR(PINA) + s->first / 8 * 3);
 }
 
 static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
@@ -57,8 +64,11 @@ static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
     b->settle = m2560_loops(s->waits[SETUP] - 2, 4);
     b->pulse = m2560_loops(s->waits[PULSE], 1);
     b->primed = 0;
+    b->port = m2560_port(s);
     b->mode = burst->charged ? M2560_CHARGED : 0;
-    if (upwards && burst->charged && !b->level && m2560_within(s, m2560_shortest))
+    if (s->width != 4) {
+        b->mode |= s->width == 2 ? M2560_NARROW | M2560_RUN | M2560_PAIR : M2560_NARROW | M2560_RUN;
+    } else if (upwards && burst->charged && !b->level && m2560_within(s, m2560_shortest))
         b->mode |= M2560_RUN | M2560_SHORT;
     return true;
 }
@@ -66,15 +76,30 @@ static BD_HERE bool bd_burst_begin(bw_core *c, bw_burst *burst) {
 static BD_HERE uint16_t bd_burst_read(bw_core *c, bw_burst *burst, uint8_t *to, uint8_t count,
                                       uint8_t mode) {
     uint8_t how = burst->bd.mode | mode;
-    if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_RUN;
-    if (mode == READ_ALL) how &= (uint8_t)~M2560_SHORT;
+    if (!(how & M2560_NARROW)) {
+        if (mode != READ_WHILE_EQUAL) how &= (uint8_t)~M2560_RUN;
+        if (mode == READ_ALL) how &= (uint8_t)~M2560_SHORT;
+    }
     c->was_read = 1;
     return m2560_read(&burst->bd, to, count, how, &c->out);
 }
 
-/* The checksum of each word is reckoned during the next, so the first comes by way of READ. */
+/* Of words of four bytes the checksum of each is reckoned during the next, so the first comes by way of
+ * READ; others are read first. */
 static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_sum *sum) {
     bd_burst *b = &burst->bd;
+    c->was_read = 1;
+    if (b->mode & M2560_NARROW) {
+        uint8_t width = burst->shape->width, *words = c->scratch + 4;
+        m2560_read(b, words, count, b->mode, &c->out);
+        sum->crc = crc_bytes(sum->crc, words, (uint16_t)count * width);
+        do {
+            width--;
+            ((uint8_t *)&sum->all)[width] &= b->found[width];
+            ((uint8_t *)&sum->any)[width] |= b->found[2 + width];
+        } while (width);
+        return;
+    }
     if (!b->primed) {
         m2560_read(b, b->last, 1, b->mode & M2560_CHARGED, &c->out);
         memcpy(&sum->all, b->last, 4);
@@ -83,7 +108,6 @@ static inline void bd_burst_sum(bw_core *c, bw_burst *burst, uint8_t count, bw_s
         count--;
     }
     if (count) m2560_sum(b, sum, count, b->mode, b->last);
-    c->was_read = 1;
 }
 
 static BD_HERE void bd_burst_summed(bw_burst *burst, bw_sum *sum) {
@@ -97,7 +121,7 @@ static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
     uint8_t operations = op[1] & 15, all = (uint8_t)((1u << operations) - 1), inverse;
     uint32_t to = r->b + (r->n - 1);
     if (!m2560_fits(s) || s->drives_write || s->waits[HOLD] > 4) return false;
-    if (r->mask != 0xFFFFFFFFu || to < r->b || to > M2560_REACH) return false;
+    if (word_ones(s) & ~r->mask || to < r->b || to > M2560_REACH) return false;
     if (op[2] && (!s->writes || !permit_window(c, r->shape, r->b, to))) return false;
     inverse = op[3] > all >> 1; /* the last of them */
     b->step[0] = op[1] & 0x80 ? 0xFF : 1;
@@ -111,6 +135,8 @@ static inline bool bd_sweep_begin(bw_core *c, bd_sweep *b, const uint8_t *op) {
     /* Before which operations the value turns; before the first it is that of the last. */
     b->turns = (uint8_t)(op[3] ^ (op[3] << 1 | inverse)) & all;
     b->charged = !(op[1] & 0x40);
+    b->port = s->width == 4 ? 0 : m2560_port(s);
+    b->pair = s->width == 2;
     for (uint8_t n = 0; n < 4; n++) b->value[n] = op[4 + n] ^ (inverse ? 0xFF : 0);
     return true;
 }

@@ -1,4 +1,4 @@
-/* Words of 32 bits read in a row, and the sender kept at work meanwhile. */
+/* Words read in a row, and the sender kept at work meanwhile. */
 #include "m2560_asm.h"
 
 /* uint16_t m2560_read(bd_burst *b, uint8_t *to, uint8_t count, uint8_t mode, bw_out *out)
@@ -41,6 +41,7 @@ m2560_read:
     ldd r13, Z+BURST_LEVEL
     ldd r4, Z+BURST_SETTLE
     ldd r5, Z+BURST_PULSE
+    ldd r24, Z+BURST_PORT
     movw r30, r2
     sbrc r17, RUN
     rjmp 1f
@@ -52,6 +53,8 @@ m2560_read:
     ldd r15, Z+OUT_READY+1
     movw r30, r4
     ldi r25, 0xFF
+    sbrc r17, NARROW
+    rjmp .Lnarrow
     set
     sbrc r17, CHARGED
     bst r13, 0
@@ -95,9 +98,10 @@ m2560_read:
     rjmp .Lended
 3:  pump r14, r15
     dec r16
-    breq 5f
+    breq .Lall
     rjmp .Lword
-5:  ldi r25, 0
+.Lall:
+    ldi r25, 0
     rjmp .Lout
 .Llike:
     cpc r3, r7
@@ -156,7 +160,7 @@ m2560_read:
     rcall .Lcarry
     tst r16
     brne .Lstretch
-    rjmp 5b
+    rjmp .Lall
 7:  cpc r3, r7
     cpc r4, r8
     cpc r5, r9
@@ -224,4 +228,72 @@ m2560_read:
     std Z+BURST_ADDRESS, r18
     std Z+BURST_ADDRESS+1, r19
     std Z+BURST_ADDRESS+2, r20
+    std Z+BURST_FOUND, r4
+    std Z+BURST_FOUND+1, r5
+    std Z+BURST_FOUND+2, r14
+    std Z+BURST_FOUND+3, r15
     return_all
+
+/* Words of one byte or two; the sender has its interrupt. From here on Y is the port, r8:9 the word
+ * before, r4:5 the AND, r14:15 the OR. */
+.Lnarrow:
+    sbrs r17, PAIR
+    mov r8, r9
+    mov r28, r24
+    ldi r29, 0
+    mov r4, r25
+    mov r5, r25
+    clr r14
+    clr r15
+1:  address r18, r19, r20
+    sbrs r17, CHARGED
+    rjmp 3f
+    std Y+PORT_OF, r13
+    std Y+DDR_OF, r25
+    sbrs r17, PAIR
+    rjmp 2f
+    std Y+BEHIND+PORT_OF, r13
+    std Y+BEHIND+DDR_OF, r25
+2:  loops r30, r24
+    std Y+DDR_OF, r1
+    std Y+PORT_OF, r1
+    sbrs r17, PAIR
+    rjmp 3f
+    std Y+BEHIND+DDR_OF, r1
+    std Y+BEHIND+PORT_OF, r1
+3:  out PORTG, r11
+    add r18, r21
+    adc r19, r22
+    adc r20, r23
+    loops r30, r24
+    out PORTG, r12
+    loops r31, r24
+    ldd r2, Y+PIN_OF
+    ldd r3, Y+BEHIND+PIN_OF
+    out PORTG, r11
+    and r4, r2
+    and r5, r3
+    or r14, r2
+    or r15, r3
+    out PORTG, r10
+    st X+, r2
+    sbrc r17, PAIR
+    st X+, r3
+    cp r2, r8
+    sbrc r17, PAIR
+    cpc r3, r9
+    breq 5f
+    movw r8, r2
+    sbrc r17, WHILE_EQUAL
+    rjmp .Lended
+4:  dec r16
+    brne 1b
+    rjmp .Lall
+5:  sbrs r17, WHILE_EQUAL
+    rjmp 6f
+    sbiw r26, 1
+    sbrc r17, PAIR
+    sbiw r26, 1
+6:  sbrs r17, TO_EQUAL
+    rjmp 4b
+    rjmp .Lended

@@ -1,4 +1,4 @@
-/* A march element on words of 32 bits. */
+/* A march element. */
 #include "m2560_asm.h"
 
 /* bd_sweep of m2560_bursts.h. */
@@ -18,6 +18,8 @@
 #define SWEEP_CHARGED 16
 #define SWEEP_VALUE 17
 #define SWEEP_GOT 21
+#define SWEEP_PORT 25
+#define SWEEP_PAIR 26
 
 /* uint16_t m2560_sweep(bd_sweep *s, uint8_t count)
  *
@@ -60,6 +62,9 @@ m2560_sweep:
     com r8
     com r9
     ldi r25, 0xFF
+    ldd r24, Y+SWEEP_PORT
+    cpse r24, r1
+    rjmp .Lnarrow
 .Laddress:
     address r18, r19, r20
     ldd r16, Y+SWEEP_WRITES
@@ -126,3 +131,78 @@ m2560_sweep:
     sub r24, r0
     mov r25, r23
     return_all
+
+/* Words of one byte or two. From here on Z is the port, r4 and r5 the control lines of a write, bit 0 of
+ * r9 that it is two, r12:13 what is driven. */
+.Lnarrow:
+    movw r4, r30
+    mov r30, r24
+    ldi r31, 0
+    ldd r9, Y+SWEEP_PAIR
+1:  address r18, r19, r20
+    ldd r16, Y+SWEEP_WRITES
+    ldd r17, Y+SWEEP_TURNS
+    ldd r23, Y+SWEEP_OPERATIONS
+2:  lsr r17
+    brcc 3f
+    .irp n, 2,3,6,7
+    com r\n
+    .endr
+3:  lsr r16
+    brcc 5f
+    movw r12, r2
+    rcall .Ldrive
+    out PORTG, r4
+    loops r27, r24
+    out PORTG, r5
+    ldd r24, Y+SWEEP_WRITE_PULSE
+4:  dec r24
+    brne 4b
+    out PORTG, r4
+    nop
+    out PORTG, r26
+    rcall .Lrelease
+    rjmp 8f
+5:  brtc 6f
+    movw r12, r6
+    rcall .Ldrive
+    loops r27, r24
+    rcall .Lrelease
+6:  out PORTG, r14
+    loops r27, r24
+    out PORTG, r15
+    ldd r24, Y+SWEEP_READ_PULSE
+7:  dec r24
+    brne 7b
+    ldd r10, Z+PIN_OF
+    ldd r11, Z+BEHIND+PIN_OF
+    out PORTG, r14
+    cp r10, r2
+    sbrc r9, 0
+    cpc r11, r3
+    out PORTG, r26
+    brne 9f
+8:  dec r23
+    brne 2b
+    add r18, r21
+    adc r19, r22
+    adc r20, r22
+    dec r0
+    brne 1b
+9:  rjmp .Lout
+.Ldrive:
+    std Z+PORT_OF, r12
+    std Z+DDR_OF, r25
+    sbrs r9, 0
+    ret
+    std Z+BEHIND+PORT_OF, r13
+    std Z+BEHIND+DDR_OF, r25
+    ret
+.Lrelease:
+    std Z+DDR_OF, r1
+    std Z+PORT_OF, r1
+    sbrs r9, 0
+    ret
+    std Z+BEHIND+DDR_OF, r1
+    std Z+BEHIND+PORT_OF, r1
+    ret

@@ -5,6 +5,11 @@
 #include "board.h"
 #include "kinds.h"
 
+/* Numbers stand in memory with their low byte first, as in scripts and on the line. */
+#if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+#define BW_LOW_FIRST
+#endif
+
 /* Levels of some control lines; those outside the mask are 0. */
 typedef struct {
     bd_lines_t mask, level;

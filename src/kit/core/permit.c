@@ -36,15 +36,15 @@ uint16_t permit_keep(bw_core *c) {
     return kept;
 }
 
-/* Byte by byte, since most differ in the first. */
 bool permit_lists(const bw_permit *p, uint32_t address) {
-    const uint8_t *one = (const uint8_t *)p->address, *mask = (const uint8_t *)&p->mask;
-    const uint8_t *at = (const uint8_t *)&address;
-    uint8_t a = at[0], b = at[1], ma = mask[0], mb = mask[1];
-    for (uint8_t n = p->count; n; n--, one += 4) {
-        if ((uint8_t)(a ^ one[0]) & ma) continue;
-        if ((uint8_t)(b ^ one[1]) & mb) continue;
-        if (!((at[2] ^ one[2]) & mask[2]) && !((at[3] ^ one[3]) & mask[3])) return true;
+    const uint32_t *one = p->address;
+    uint32_t mask = p->mask;
+    for (uint8_t n = p->count; n; n--, one++) {
+#ifdef BW_LOW_FIRST
+        /* Most differ in the low byte. */
+        if ((*(const uint8_t *)one ^ (uint8_t)address) & (uint8_t)mask) continue;
+#endif
+        if (!((*one ^ address) & mask)) return true;
     }
     return false;
 }

@@ -26,7 +26,7 @@ BW_HOT uint16_t two(const uint8_t *at) {
     return (uint16_t)(at[0] | (uint16_t)at[1] << 8);
 }
 
-#if defined(__BYTE_ORDER__) && __BYTE_ORDER__ == __ORDER_LITTLE_ENDIAN__
+#ifdef BW_LOW_FIRST
 BW_HOT uint32_t four(const uint8_t *at) {
     uint32_t value;
     memcpy(&value, at, 4);

@@ -39,6 +39,7 @@ static uint32_t place(const bw_run *r, const uint8_t *op) {
 static BW_HERE uint8_t in_a_row(bw_core *c, const uint8_t *op) {
     bw_run *r = BW_NEAR(&c->run);
     uint8_t operations = op[1] & 15, most = (uint8_t)(IN_A_ROW / operations), rest, done;
+    uint32_t ones = run_ones(c);
     uint16_t made;
     if (r->left < most) most = (uint8_t)r->left;
     made = bd_sweep_run(c, &r->sweep, place(r, op), most);
@@ -48,10 +49,10 @@ static BW_HERE uint8_t in_a_row(bw_core *c, const uint8_t *op) {
     /* At work: the last that was done, or the one that is not done yet. */
     r->left -= rest ? done : done - 1u;
     r->a = place(r, op);
-    if (op[2] != (uint8_t)((1u << operations) - 1)) r->d = bd_sweep_got(&r->sweep);
+    if (op[2] != (uint8_t)((1u << operations) - 1)) r->d = bd_sweep_got(&r->sweep) & ones;
     if (!rest) return operations;
     operations -= rest;
-    record(c, op, value_of(op, operations++));
+    record(c, op, value_of(op, operations++) & ones);
     count_on(&c->work.done, operations);
     return operations;
 }

@@ -76,10 +76,8 @@ impl Adapter {
             return Err((FaultCode::NOT_PERMITTED, 0));
         }
         let need = script.need(n).map_err(|error| (FaultCode::SCRIPT_REFUSED, error.at))?;
-        let quick = |slot| {
-            self.shapes.get(slot).is_some_and(|shape| self.costs.quick(shape.width, &shape.times))
-        };
-        let prices = Prices::of(script.ops(), quick);
+        let swept = |slot| self.shapes.get(slot).map(|shape| self.costs.swept(shape));
+        let prices = Prices::of(script.ops(), swept);
         let program = Program::Script(Box::new(run), request.crc());
         let mut work = self.start_run(t, place, Some(request.slot), program, need.stop);
         work.prices = prices;

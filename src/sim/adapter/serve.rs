@@ -160,7 +160,7 @@ impl Adapter {
         }
         self.release();
         let raw = self.read_words(&shape, echo.span(), echo.precharge);
-        let burst = burst(&shape, echo.span(), echo.precharge);
+        let burst = Burst { shape, precharge: echo.precharge, span: echo.span() };
         let (cycles, payload) = match encoding {
             Encoding::Raw => (self.costs.read(&burst, &raw, false, raw.len()), raw),
             Encoding::Runs => {
@@ -185,7 +185,8 @@ impl Adapter {
 
     fn begin_digest(&mut self, short: Nanos, request: &DigestRequest) -> Begun {
         let shape = self.ready_for_cycles(request.shape, request.span())?;
-        let per_word = self.costs.summed(&burst(&shape, request.span(), request.precharge));
+        let burst = Burst { shape, precharge: request.precharge, span: request.span() };
+        let per_word = self.costs.summed(&burst);
         let ends = short + self.costs.times_over(request.count, per_word);
         self.release();
         let digester = Digester::new(shape.width);
@@ -223,11 +224,6 @@ impl Adapter {
         }
         fallen
     }
-}
-
-/// What the words of `span` are charged by.
-fn burst(shape: &Shape, span: Span, precharge: Precharge) -> Burst {
-    Burst { width: shape.width, times: shape.times, precharge, span }
 }
 
 /// The first address of `span` in cycle order that does not fit so many address lines; of one

@@ -3,8 +3,9 @@
 //! translated when they begin, and then take a small part of that. So do the operations that an atomic
 //! stretch makes at one go.
 
+use super::reads::Loops;
 use crate::bus::script::{Op, Place, Placed};
-use crate::bus::{ShapeId, Width};
+use crate::bus::{Shape, ShapeId, Width};
 
 /// To store a script, beside the check of it.
 pub(super) const STORE: u64 = 14_500;
@@ -17,7 +18,7 @@ pub(super) const LONGEST: u64 = 1_400;
 pub(super) const CYCLE: u64 = 1_000;
 /// The same of the operations that are made quickly inside `atomic`.
 pub(super) const ATOMIC_OP: u64 = 168;
-pub(super) const ATOMIC_CYCLE: u64 = 504;
+pub(super) const ATOMIC_CYCLE: u64 = 520;
 
 /// What an operation costs, and each of its cycles, on top of the times of the shape.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -80,15 +81,15 @@ impl Within {
 pub(in crate::sim) struct Prices(Vec<(u32, Price)>);
 
 impl Prices {
-    /// Of these; `quick` tells of a shape that its sweeps come by loops made for them.
-    pub(in crate::sim) fn of(ops: &[Placed], quick: impl Fn(ShapeId) -> bool) -> Self {
+    /// Of these; `swept` has the prices of a sweep by a shape, if there is one.
+    pub(in crate::sim) fn of(ops: &[Placed], swept: impl Fn(ShapeId) -> Option<Price>) -> Self {
         let mut prices = Vec::with_capacity(ops.len());
-        let mut is_quick = false;
+        let mut sweep = Price::default();
         let mut way = (Way::Single, 0);
         let mut within = Within::Nothing;
         for (n, Placed { at, op }) in ops.iter().enumerate() {
             if let Op::Shape(slot) = op {
-                is_quick = quick(*slot);
+                sweep = swept(*slot).unwrap_or_default();
             }
             let begins = way.1 == 0 && matches!(op, Op::Loop(_)) && within != Within::Atomic;
             if begins {
@@ -103,10 +104,10 @@ impl Prices {
             }
             let price = match way.0 {
                 Way::Single if within != Within::Nothing && !begins => {
-                    in_atomic(op).unwrap_or_else(|| single(op, is_quick))
+                    in_atomic(op).unwrap_or_else(|| single(op, sweep))
                 }
                 Way::Single if matches!(op, Op::Atomic) => Price::op(520 + looked_at(&ops[n..])),
-                Way::Single => single(op, is_quick),
+                Way::Single => single(op, sweep),
                 _ if begins => Price::op(5_000),
                 Way::Row => row(op, depth),
                 Way::Words => words(op),
@@ -128,6 +129,16 @@ impl Prices {
 }
 
 impl super::Costs {
+    /// Of a sweep by this shape.
+    pub(in crate::sim) fn swept(self, shape: &Shape) -> Price {
+        let op = 3_500;
+        match self.loops(shape) {
+            Loops::Wide => Price { op, read: 50, charge: 16, write: 57 },
+            Loops::Narrow => Price { op, read: 66, charge: 20, write: 76 },
+            Loops::None => Price { op, read: 1_320, charge: 200, write: 1_940 },
+        }
+    }
+
     /// Cycles of the check of a script.
     pub(in crate::sim) fn checked(ops: &[Placed], bytes: usize) -> u64 {
         let of = |placed: &Placed| match placed.op {
@@ -168,7 +179,7 @@ fn translated(body: &[Placed], mut held: u32) -> Option<Way> {
     cycles.then_some(way)
 }
 
-fn single(op: &Op, quick: bool) -> Price {
+fn single(op: &Op, sweep: Price) -> Price {
     let cycle = Price { op: 0, read: 1_270, charge: 200, write: 2_090 };
     match op {
         Op::Write { .. } | Op::WriteCount { .. } | Op::Read(_) => cycle,
@@ -179,8 +190,7 @@ fn single(op: &Op, quick: bool) -> Price {
         Op::SkipIfPayload { .. } | Op::SkipIfD { .. } => Price::op(1_020),
         Op::Critical { .. } | Op::EndCritical => Price::op(590),
         Op::EndLoop => Price::op(370),
-        Op::Sweep(_) if quick => Price { op: 3_500, read: 50, charge: 16, write: 57 },
-        Op::Sweep(_) => Price { op: 3_500, read: 1_320, charge: 200, write: 1_940 },
+        Op::Sweep(_) => sweep,
         _ => Price::op(860),
     }
 }
