@@ -11,16 +11,22 @@ mod damage;
 mod large;
 #[path = "kit_faults/lasting.rs"]
 mod lasting;
+#[path = "kit_faults/lines.rs"]
+mod lines;
 #[path = "kit_faults/overrun.rs"]
 mod overrun;
 #[path = "kit_faults/rates.rs"]
 mod rates;
 #[path = "kit_faults/reset.rs"]
 mod reset;
+#[path = "kit_faults/rows.rs"]
+mod rows;
 #[path = "kit_faults/sag.rs"]
 mod sag;
 #[path = "kit_faults/scripts.rs"]
 mod scripts;
+#[path = "kit_faults/sessions.rs"]
+mod sessions;
 #[path = "kit_faults/stretch.rs"]
 mod stretch;
 mod support;

@@ -2,6 +2,8 @@
 
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
+#[path = "kit_twins/long.rs"]
+mod long;
 #[path = "kit_twins/random.rs"]
 mod random;
 #[path = "kit_twins/stretches.rs"]

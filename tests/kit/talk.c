@@ -1,6 +1,7 @@
 /* The whole core with a module on its pins, in made-up time. Each line of standard input is a time in
- * microseconds and bytes in hexadecimal, which come in then; the last has no bytes and ends it. What
- * is sent is printed in the same way, a frame a line. */
+ * microseconds and bytes in hexadecimal, which come in then; the last has no bytes and ends it. With
+ * `stall` or `flow` instead of bytes the line takes none from then on, or takes them again. What is
+ * sent is printed in the same way, a frame a line. */
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,7 +19,7 @@ static host_module module;
 static uint32_t clock_us = 1000, next_at, rail_since;
 static uint8_t next_bytes[4096];
 static unsigned next_count;
-static bool ended, rail;
+static bool ended, rail, stalled, flow, next_stalled;
 
 static bool more(void) {
     static char text[16384];
@@ -28,7 +29,15 @@ static bool more(void) {
     if (!word) return false;
     next_at = (uint32_t)strtoul(word, 0, 10);
     next_count = 0;
-    while ((word = strtok(0, " \n"))) next_bytes[next_count++] = (uint8_t)strtoul(word, 0, 16);
+    flow = false;
+    while ((word = strtok(0, " \n"))) {
+        if (!strcmp(word, "stall") || !strcmp(word, "flow")) {
+            flow = true;
+            next_stalled = *word == 's';
+            continue;
+        }
+        next_bytes[next_count++] = (uint8_t)strtoul(word, 0, 16);
+    }
     return true;
 }
 
@@ -38,15 +47,23 @@ static uint32_t now(void *with) {
 }
 
 static void idle(void *with) {
+    uint32_t left = next_at - clock_us;
     (void)with;
-    clock_us++;
+    /* Where nothing comes for long, in greater steps. */
+    clock_us += (int32_t)left > 100000 ? left / 2000 : 1;
     while (!ended && (int32_t)(clock_us - next_at) >= 0) {
         for (unsigned n = 0; n < next_count; n++) bw_receive(&core, next_bytes[n]);
-        if (next_count == 0 || !more()) {
+        if (flow) stalled = next_stalled;
+        if ((next_count == 0 && !flow) || !more()) {
             ended = true;
             if (core.working) exit(3); /* it would go on for ever */
         }
     }
+}
+
+static bool takes(void *with) {
+    (void)with;
+    return !stalled;
 }
 
 static bool yes(void *with) {
@@ -112,7 +129,7 @@ static uint16_t rail_mv(void *with) {
     return (uint16_t)(3300 - 3300 * gone / FALL_US);
 }
 
-static const host_ops ops = {now,      idle, yes,     yes,     tx,      rate, changed,
+static const host_ops ops = {now,      idle, takes,   takes,   tx,      rate, changed,
                              pause_ns, data, address, control, rail_mv, no,   yes};
 
 int main(void) {
@@ -128,6 +145,7 @@ int main(void) {
     if (!more()) return 2;
     while (!ended)
         if (!bw_step(&core) && core.in.head == core.in.scan) clock_us += 20;
+    stalled = false;
     while (bw_step(&core)) {}
     fprintf(stderr, "violations %u, writes to the store %u, to the RAM %u, rail %s\n",
             module.violations, module.store_writes, module.ram_writes, rail ? "on" : "off");

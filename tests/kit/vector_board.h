@@ -2,5 +2,6 @@
 #include "host.h"
 #undef BD_TICKS
 #define BD_TICKS 10
+#define BD_SHORT_RUNS
 #undef BD_POOL
 #define BD_POOL 6000

@@ -247,3 +247,19 @@ fn slow_cycles_and_a_busy_line_are_no_excuse() {
         }
     }
 }
+
+/// The lowest voltage is that since the last PING.
+#[test]
+fn a_dip_is_told_once() {
+    let Some(mut host) = powered(16_000_000) else { return };
+    ping(&mut host);
+    let at = host.now;
+    host.order(&format!("supply {at} 3100"));
+    host.pass(100_000);
+    host.order("supply 0 0");
+    host.pass(100_000);
+    let lowest = [(); 3].map(|()| ping(&mut host).rail_min.0);
+    assert!((3_090..=3_100).contains(&lowest[0]), "{lowest:?}");
+    assert!(lowest[1] > 3_200 && lowest[2] > 3_200, "{lowest:?}");
+    host.end();
+}

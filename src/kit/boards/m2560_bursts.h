@@ -25,7 +25,7 @@ bool m2560_within(const bw_shape *s, const uint8_t *longest);
 #define M2560_SETUP 20
 #define M2560_PULSE 40
 #define M2560_HOLD 5
-#define M2560_RECOVER 7
+#define M2560_RECOVER 6
 #define M2560_RELEASE 12
 
 #define M2560_REACH 0xFFFFFFul
@@ -41,7 +41,7 @@ static const uint8_t m2560_longest[5] BD_ROM = {
     M2560_SETUP + 2, M2560_PULSE, M2560_HOLD + 2, M2560_RECOVER + 2, M2560_RELEASE + 2,
 };
 /* For times that are shorter still there are loops of their own. */
-static const uint8_t m2560_shortest[5] BD_ROM = {2 + 2, M2560_PULSE, 5 + 2, 5 + 2, 6 + 2};
+static const uint8_t m2560_shortest[5] BD_ROM = {2 + 2, M2560_PULSE, 5 + 2, 3 + 2, 4 + 2};
 
 static bool m2560_fits(const bw_shape *s) {
     return !(s->first & 7) && !s->drives_read && m2560_within(s, m2560_longest);

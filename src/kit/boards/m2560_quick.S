@@ -231,16 +231,16 @@ m2560_q_leave_wait:
     lds r23, Q(TURNS)
     take r2, r3, r4, r5
     adiw r28, 5
-.Ltaken:
     address r18, r19, r20
     mov r24, r2
     and r24, r3
     and r24, r4
     and r24, r5
     com r24
-    breq 1f
+    breq .Lblank
     next
-1:  sts Q(TURNS), r23
+.Lblank:
+    sts Q(TURNS), r23
     sbiw r28, 1
     ld r24, Y+
 
@@ -343,23 +343,38 @@ m2560_q_leave_wait:
     look
     dec r23
     breq 4f
-    movw r2, r10
-    movw r4, r12
     lds r28, Q(BODY)
     lds r29, Q(BODY+1)
-    rjmp .Ltaken
+    mov r24, r10
+    and r24, r11
+    and r24, r12
+    and r24, r13
+    com r24
+    breq 5f
+    movw r2, r10
+    movw r4, r12
+    address r18, r19, r20
+    next
+5:  rcall .Lread /* blank: nothing is read any more in its turn */
+    address r18, r19, r20
+    rjmp .Lblank
 7:  rjmp 2b
 3:  subi r18, 1
     sbci r19, 0
     sbci r20, 0
     rcall .Lback
     next
-4:  sts Q(D), r2
+4:  rcall .Lread
+    rcall .Lback
+    rjmp .Lleave
+
+/* What the last wait has read: the word that it wanted. */
+.Lread:
+    sts Q(D), r2
     sts Q(D+1), r3
     sts Q(D+2), r4
     sts Q(D+3), r5
-    rcall .Lback
-    rjmp .Lleave
+    ret
 
 /* The payload word that was taken beforehand. */
 .Lback:

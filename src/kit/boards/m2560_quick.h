@@ -58,7 +58,7 @@ bool m2560_within(const bw_shape *s, const uint8_t *longest);
 #define bd_quick_code(step) pgm_read_word(&m2560_quick_steps[step])
 
 #define M2560_Q_HOLD 3
-#define M2560_Q_RECOVER 7
+#define M2560_Q_RECOVER 3
 #define M2560_Q_RELEASE 12
 
 static BD_HERE bool bd_quick_fits(bw_core *c, const bw_shape *s) {

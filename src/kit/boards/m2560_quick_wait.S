@@ -18,10 +18,13 @@ m2560_q_wait:
     open r24, 2
     open r0, 3
 .Lbusy:
+    in r24, TCNT0 /* the rail wants to be looked at */
+    cpi r24, SLICE + 4
+    brsh 1f
     lds r24, Q(POLLS)
     dec r24
     brne .Lpoll
-    rcall .Ldata
+1:  rcall .Ldata
     rjmp m2560_q_leave_wait
 
 /* All lanes agree: and once more? */

@@ -29,7 +29,7 @@
  *           BD_CYCLE_NS   what a cycle takes beside the times of its shape, at most
  *           BD_ATOMIC_OP_NS, BD_ATOMIC_CYCLE_NS   the same of the operations that stretch.c makes,
  *                         inside `atomic`, without the time of receive interrupts; 0: not promised
- * Time      BD_TICKS      ticks of bd_now in a microsecond, 1 to 10
+ * Time      BD_TICKS      ticks of bd_now in a microsecond, 1 to 3
  * Left out  BD_BURSTS, BD_QUICK   headers of a board that makes bursts of cycles, and loops of scripts, by
  *                         means of its own: see burst.h; quick.h and quick_ops.h
  *           BD_TAKE, BD_CRC, BD_BULK   the same for frames in, checksums, frames out

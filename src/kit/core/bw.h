@@ -188,6 +188,9 @@ typedef struct bw_core {
 #ifndef BD_OUT_RING
     uint8_t out_ring[BD_OUT];
 #endif
+#ifndef BD_SENDS
+    uint8_t dropping; /* of the frame that is being sent nothing goes out any more */
+#endif
 
     uint8_t scratch[BD_SCRATCH]; /* 128 words of READ, rows of WALK, a script that is checked */
 
@@ -198,6 +201,7 @@ typedef struct bw_core {
     bw_levels held;
     uint8_t bus_out;  /* the address lines are driven */
     uint8_t was_read; /* the last cycle read: the module may still be letting the lines go */
+    bd_wait_t release; /* which takes so long by the slowest of the shapes */
 
     /* Held cycle and single lines. */
     uint8_t holding, lines_set;

@@ -79,10 +79,9 @@ bw_kept *chain_begin(bw_core *c, const bw_place *place) {
 
 void chain_end(bw_core *c, bw_kept *k, uint8_t status) {
     k->status = status;
-    if (k->place.session != c->session) {
+    if (!k->place.kind) {
         /* The host that asked is gone; the next one finds the status in HELLO. */
         if (k->place.session == c->previous_session) c->previous_status = status;
-        k->place.kind = 0;
         return;
     }
     c->last_status = status;
@@ -96,8 +95,7 @@ void chain_halt(bw_core *c) {
 
 BW_HERE void chain_reset(bw_core *c) {
     bw_core *o = BW_NEAR(c);
-    for (uint8_t n = 0; n < BD_RUNS; n++)
-        if (c->kept[n].status != E_AT_WORK) c->kept[n].place.kind = 0;
+    for (uint8_t n = 0; n < BD_RUNS; n++) c->kept[n].place.kind = 0;
     o->chain = 0;
     o->last_run = 0;
     o->last_status = 0;

@@ -61,8 +61,8 @@
 #if BD_RAIL_MV < 1 || BD_IO_MV < 1 || BD_INPUT_MV < 1
 #error "BD_RAIL_MV, BD_IO_MV and BD_INPUT_MV must be as the board is, in millivolts: the host keeps a module from harm by them."
 #endif
-#if BD_TICKS < 1 || BD_TICKS > 10
-#error "BD_TICKS must be 1 to 10, and a whole number: choose the timer's divider so that it is."
+#if BD_TICKS < 1 || (BD_TICKS > 3 && !defined(BD_SHORT_RUNS))
+#error "BD_TICKS must be 1, 2 or 3: choose the timer's divider so that it is. With more the clock turns over before the longest run, of 600 s, may end."
 #endif
 #if BD_SPARE < 40
 #error "BD_SPARE must be 40 at least: a PING, a HELLO and a STOP must find room."

@@ -13,6 +13,16 @@ static BW_HERE uint32_t word_down(const bw_shape *s, uint32_t lines) {
     return lines;
 }
 
+/* Lines that no idle level names are let go as they are: on the way to idle none may show a level that
+ * means something. */
+static BW_HERE void idle(bw_core *c, const bw_shape *s, bd_lines_t drives) {
+    if (drives) {
+        cycle_extra(c, 0, s->image[IDLE]);
+    } else {
+        bd_control(&c->bd, s->image[IDLE]);
+    }
+}
+
 uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
     uint32_t bus;
     bd_address(&c->bd, address);
@@ -24,8 +34,7 @@ uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
     bus = bd_data_in(&c->bd);
     bd_control(&c->bd, s->image[READ_SETUP]);
     bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image[IDLE]);
-    if (s->drives_read) cycle_extra(c, 0, s->image[IDLE]);
+    idle(c, s, s->drives_read);
     bd_wait(&c->bd, s->waits[RECOVER]);
     c->was_read = 1;
     if (s->width == 4) return bus;
@@ -35,7 +44,7 @@ uint32_t cycle_read(bw_core *c, const bw_shape *s, uint32_t address) {
 
 /* Charges the lines of the shape, in the order of docs/wire.md, "Precharge". */
 uint32_t cycle_read_charged(bw_core *c, const bw_shape *s, uint32_t address, uint32_t charge) {
-    bd_wait(&c->bd, s->waits[RELEASE]);
+    bd_wait(&c->bd, c->release);
     if (s->width == 4) {
         bd_data_drive(&c->bd, 0xFFFFFFFFu, charge);
     } else {
@@ -61,7 +70,7 @@ void cycle_ready(bw_core *c) {
 }
 
 static BW_HERE void write_begin(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    cycle_wait_released(c, s);
+    cycle_wait_released(c);
     bd_address(&c->bd, address);
     bd_data_drive(&c->bd, word_lines(s), word_up(s, value));
     if (s->drives_write) cycle_extra(c, s->drives_write, s->image[WRITE_SETUP]);
@@ -91,8 +100,7 @@ void cycle_strobe(bw_core *c, const bw_shape *s, uint32_t address, bool write, u
 void cycle_end_strobe(bw_core *c, const bw_shape *s, bool write) {
     bd_control(&c->bd, write ? s->image[WRITE_SETUP] : s->image[READ_SETUP]);
     bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image[IDLE]);
-    if (s->drives_read | s->drives_write) cycle_extra(c, 0, s->image[IDLE]);
+    idle(c, s, s->drives_read | s->drives_write);
     bd_data_free(&c->bd);
     bd_wait(&c->bd, s->waits[RECOVER]);
     c->was_read = !write;
@@ -107,14 +115,13 @@ void cycle_latch(bw_core *c, const bw_shape *s) {
     bd_wait(&c->bd, s->waits[PULSE]);
     bd_control(&c->bd, s->image[WRITE_SETUP]);
     bd_wait(&c->bd, s->waits[HOLD]);
-    bd_control(&c->bd, s->image[IDLE]);
-    if (drives) cycle_extra(c, 0, s->image[IDLE]);
+    idle(c, s, drives);
     bd_data_free(&c->bd);
     bd_wait(&c->bd, s->waits[RECOVER]);
 }
 
 void cycle_write(bw_core *c, const bw_shape *s, uint32_t address, uint32_t value) {
-    cycle_wait_released(c, s);
+    cycle_wait_released(c);
     bd_address(&c->bd, address);
     bd_data_drive(&c->bd, word_lines(s), word_up(s, value));
     cycle_latch(c, s);

@@ -15,8 +15,8 @@ void cycle_extra(bw_core *c, bd_lines_t mask, bd_lines_t levels);
 /* The rest of a write whose address and data stand on the lines. */
 void cycle_latch(bw_core *c, const bw_shape *s);
 /* Before the lines are driven: the module may still be letting them go. */
-BW_HOT void cycle_wait_released(bw_core *c, const bw_shape *s) {
-    if (c->was_read) bd_wait(&c->bd, s->waits[RELEASE]);
+BW_HOT void cycle_wait_released(bw_core *c) {
+    if (c->was_read) bd_wait(&c->bd, c->release);
     c->was_read = 0;
 }
 

@@ -130,6 +130,7 @@ BW_HERE void ping_answer(bw_core *c, uint8_t tag) {
     send_row(c, &c->boot_id, ROW_OF(state));
     send16(c, now);
     send16(c, c->lowest);
+    c->lowest = now;
     send8(c, (uint8_t)(bd_ready(&c->bd) | BD_WRITE_LOCKED(&c->bd) << 1));
     send_row(c, &c->boot_id, ROW_OF(runs));
     send16(c, permit_seconds(c));

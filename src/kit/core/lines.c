@@ -152,7 +152,8 @@ void lines_release(bw_core *c) {
     bw_drive *d = &c->drive;
     if (!c->lines_set) return;
     c->lines_set = 0;
-    for (uint8_t n = 0; n < ALL; n++)
+    /* The control lines first: while they show a write, address and data must stand still. */
+    for (uint8_t n = ALL; n--;)
         if (has(d->driven, n) || has(d->pulled, n)) {
             free_line(c, n);
             set(d, n, INPUT);
@@ -168,6 +169,36 @@ BW_HERE void lines_again(bw_core *c) {
 static uint8_t take_line(bw_core *c) {
     uint8_t group = take_below(c, 3);
     return (uint8_t)(group * 32 + take_below(c, 32));
+}
+
+/* When a line gets its turn: control lines that go back, data and address lines, the other control
+ * lines; so address and data stand still as long as a write is shown. */
+enum { BACK, BETWEEN, ON, TURNS };
+static BW_HERE uint8_t turn_of(bw_core *c, const bw_drive *d, uint8_t line) {
+    bw_levels held = levels_held(c);
+    if (line < CONTROL * 32) return BETWEEN;
+    if (!has(d->driven, line)) return BACK;
+    line &= 31;
+    if (!(held.mask >> line & 1)) return ON;
+    return (control_of(d->level) ^ held.level) >> line & 1 ? ON : BACK;
+}
+
+/* From the lines as they are to those of `d`, of which those stay inputs that read opposite: they are
+ * named in `contended`. What stays as it was does not move. */
+static BW_HERE void move_to(bw_core *c, bw_drive *d, uint8_t *contended) {
+    if (!c->lines_set) all_input(c);
+    for (uint8_t turn = 0; turn < TURNS; turn++)
+        for (uint8_t line = 0; line < ALL; line++) {
+            if (turn_of(c, d, line) != turn) continue;
+            if (has(d->pulled, line)) {
+                act(c, line, PULLED);
+            } else if (!has(d->driven, line)) {
+                if (has(c->drive.driven, line) || has(c->drive.pulled, line)) free_line(c, line);
+            } else if (!drive(c, line, has(d->level, line))) {
+                set_bit(contended, line, true);
+                set(d, line, INPUT);
+            }
+        }
 }
 
 uint8_t serve_lines(bw_core *c) {
@@ -190,15 +221,7 @@ uint8_t serve_lines(bw_core *c) {
     }
     code = check(c, &d);
     if (code) return code;
-    all_input(c);
-    for (line = 0; line < ALL; line++) {
-        if (has(d.pulled, line)) {
-            act(c, line, PULLED);
-        } else if (has(d.driven, line) && !drive(c, line, has(d.level, line))) {
-            set_bit(contended, line, true);
-            set(&d, line, INPUT);
-        }
-    }
+    move_to(c, &d, contended);
     see(c, seen);
     reply_body(c, seen, sizeof seen);
     send_bytes(c, contended, sizeof contended);

@@ -78,6 +78,7 @@ bool breathe(bw_core *c); /* false: the work must end; `cause` says why */
 /* The same at little cost, between two words: what came is taken, what is due goes out, and now and
  * then the rest is done. */
 bool breathe_short(bw_core *c);
+bool work_watch(bw_core *c); /* rail and dead-man alone; false: no host is there */
 void count_on(uint32_t *at, uint16_t more); /* no more than fits */
 void work_whole(bw_core *c, uint32_t whole);
 uint8_t work_fault(const bw_core *c); /* the fault for a work that was ended */

@@ -86,8 +86,12 @@ BW_HERE uint16_t permit_seconds(bw_core *c) {
  * time, since there is time enough. */
 BW_HERE void permit_poll(bw_core *c) {
     bw_permit *p = BW_NEAR(&c->permit[c->permit_seen]);
-    if (c->run_permits_on) return;
-    if (!left(p, bd_now(&c->bd))) p->used = NONE;
+    uint32_t now = bd_now(&c->bd);
+    if (!left(p, now)) {
+        /* A run keeps those that held when it began: over it stays all the same. */
+        p->until = now;
+        if (!c->run_permits_on) p->used = NONE;
+    }
     c->permit_seen = (uint8_t)(c->permit_seen + 1 == BD_SHAPES ? 0 : c->permit_seen + 1);
 }
 

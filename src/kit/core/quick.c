@@ -67,6 +67,10 @@ BW_HERE void quick_whole(bw_core *c) {
     bw_row *row = BW_NEAR(&r->row);
     if (!same(c) || !row->whole || !plain(c, row->shape) || !fits(c, r->b, r->n)) return;
     r->shape = row->shape;
+    if (row->rest) {
+        r->rest = op_long(row->rest);
+        r->has_rest = 1;
+    }
     r->a = r->b;
     r->at = r->loop_at[0] = row->at;
     r->loop_left[0] = r->n;
@@ -129,8 +133,9 @@ bool quick_turns(bw_core *c, uint8_t *why) {
     bd_quick_run(c);
     if (c->in.scan == c->in.head) row->polled = bd_beat(&c->bd);
     turns = (uint8_t)(turns - q->turns);
-    r->a = q->a;
-    r->d = q->d;
+    /* The board knows the address lines, and those of the word. */
+    r->a += (uint32_t)((int32_t)((q->a - r->a) << (32 - BD_ADDRESS_LINES)) >> (32 - BD_ADDRESS_LINES));
+    r->d = q->d & run_ones(c);
     r->cursor = (uint16_t)(r->cursor + ((uint16_t)(q->payload - payload) >> (width >> 1)));
     *left -= turns;
     if (q->waited) {

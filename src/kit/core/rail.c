@@ -1,5 +1,6 @@
 /* The module's supply. */
 #include <stddef.h>
+#include <string.h>
 
 #include "parts.h"
 
@@ -32,7 +33,9 @@ void rail_open(bw_core *c, uint8_t state) {
     chain_halt(c);
     if (was) {
         c->holding = c->lines_set = 0;
-        bd_control(&c->bd, c->held.level);
+        memset(&c->drive, 0, sizeof c->drive);
+        /* Those that no idle level names are let go before. */
+        bd_control_drive(&c->bd, c->held.mask, c->held.level);
         bus_free(c);
         bd_rail(&c->bd, false);
         bd_control_drive(&c->bd, 0, 0);
@@ -105,14 +108,17 @@ static uint8_t answer(bw_core *c, uint32_t since) {
 static BW_HERE uint8_t off(bw_core *c) {
     bw_core *o = BW_NEAR(c);
     uint32_t since = bd_now(&c->bd), from;
+    bool fallen;
     line_refuse_waiting(c, 1u << K_RUN | 1u << K_REPEAT | 1u << K_HOLD, F_HALTED);
     bus_release(c);
     rail_open(c, RAIL_FALLING);
     c->work.limit = FALL_MS;
     from = BD_SENSED ? since : o->rail_since;
-    while (o->rail != RAIL_OFF && !ms_past(c, &from, FALL_MS)) breathe(c);
-    rail_poll(c);
-    if (o->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV)) return answer(c, since);
+    do {
+        breathe(c);
+        fallen = o->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV);
+    } while (!fallen && !ms_past(c, &from, FALL_MS));
+    if (fallen) return answer(c, since);
     return fault_of(c, F_POWERED, bd_rail_mv(&c->bd));
 }
 

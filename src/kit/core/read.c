@@ -28,6 +28,8 @@ static bool bytes_out(bw_core *c, const uint8_t *from, uint16_t count) {
         uint8_t some = count < BYTES ? (uint8_t)count : (uint8_t)(BYTES + (count & 3));
         if (!breathe_short(c)) return false;
         send_bytes(c, from, some);
+        /* The line may have been waited for, and the rail looked at meanwhile. */
+        if (c->work.cause != E_GOOD) return false;
         from += some;
         count -= some;
     }

@@ -21,6 +21,7 @@ typedef struct {
     int16_t outer_a, outer_low, outer_high;
     uint16_t skips_to; /* the operation that a skip leads to; 0: there is no skip */
     uint8_t *skip;     /* the byte of the row that says so */
+    const uint8_t *rest; /* the operand of the last one before the loop; NULL: there is none */
     uint8_t *row;      /* where a turn begins */
     uint8_t *body;     /* of the inner loop; NULL: there is none */
     uint16_t times, words, outer_words; /* words: of the payload, in a turn */
@@ -217,8 +218,8 @@ static BW_HERE bool step(translation *t, const uint8_t *op) {
 static BW_HERE bool outer(bw_core *c, translation *t, const uint8_t *op) {
     switch (op[0]) {
     case 0x10: return op[1] == c->run.shape;
+    case 0x12: t->rest = op + 1; return true;
     case 0x22: t->at_b = 1; return true;
-    case 0x12:
     case 0x85:
     case 0x86: return true;
     default: return false;
@@ -289,7 +290,9 @@ BW_HERE bool row_make(bw_core *c, uint16_t at) {
     t.width = r->pay_width;
     if (!bd_quick_fits(c, shape_at(c, r->shape))) return false;
     row->at = at;
-    row->whole = r->code[at - 1] == 0x81 && beside(c, &t, 0, at - 1) && t.at_b;
+    /* Not one that begins inside a stretch: the next run would not know of it. */
+    row->whole = !r->atomic && r->code[at - 1] == 0x81 && beside(c, &t, 0, at - 1) && t.at_b;
+    row->rest = t.rest;
     if (!row->whole) t.to = c->scratch;
     t.row = t.to;
     t.outside = 0;
@@ -308,8 +311,9 @@ BW_HERE bool row_make(bw_core *c, uint16_t at) {
     row->net = t.a;
     row->body = (uint8_t)(t.row - c->scratch);
     row->tail = (uint8_t)(t.to - c->scratch);
-    t.a = 0;
-    if (!row->whole || r->code[at + 1] != 0x87 || !beside(c, &t, at + 2, r->length)) row->tail = 0;
+    t.a = t.at_b = 0;
+    if (!row->whole || r->code[at + 1] != 0x87 || !beside(c, &t, at + 2, r->length) || t.at_b)
+        row->tail = 0;
     code(&t, QUICK_END);
     row->low = t.low;
     row->high = t.high;

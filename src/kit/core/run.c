@@ -16,6 +16,7 @@ uint32_t run_ones(bw_core *c) {
 BW_HERE void run_look(bw_core *c) {
     bw_run *r = BW_NEAR(&c->run);
     uint8_t shape = 0;
+    r->looked = r->slot + 1;
     r->finally = r->writes = 0;
     for (uint16_t at = 0; at < r->length; at += op_length(r->code[at])) {
         const uint8_t *op = r->code + at;

@@ -26,6 +26,7 @@ typedef struct {
     uint16_t words, stretch; /* of the payload in a turn; the operation that begins a critical stretch */
     uint32_t n;
     int16_t low, high, net; /* of A: where a turn writes, and how it moves */
+    const uint8_t *rest; /* what the script sets before the loop; NULL: nothing */
 } bw_row;
 #endif
 
@@ -60,6 +61,7 @@ struct bw_run {
     bw_waiting wait;
     uint32_t wake; /* of a delay */
     uint16_t finally, writes; /* see run_look */
+    uint8_t looked; /* the slot of whose script that is, from 1 on; 0: of none */
     uint16_t loop_at[4];
     uint32_t loop_left[4];
     /* Of chain_sum: what the checksums of frames of this length have in common. */

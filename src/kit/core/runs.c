@@ -123,10 +123,8 @@ static BW_HERE uint8_t look(bw_core *c, uint32_t meant, uint16_t words) {
     if (need->payload != words) return fault_of(c, F_PAYLOAD, need->payload);
     r->code = s->code;
     r->length = s->length;
-#ifdef BD_QUICK
-    if (!r->row.there || r->row.slot != r->slot)
-#endif
-        run_look(c);
+    /* Most runs are of the script of the one before. */
+    if (r->looked != r->slot + 1) run_look(c);
     /* Every shape that the text writes with has a permit. */
     if (r->writes & ~permit_keep(c)) {
         c->run_permits_on = 0;

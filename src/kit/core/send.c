@@ -44,16 +44,38 @@ static BW_HERE uint16_t sent_to(bw_core *c) {
     return at;
 }
 
+#ifdef BD_SENDS
+/* Until a byte of the ring has left. */
+static BW_HERE bool waits(bw_core *c) {
+    bd_idle(&c->bd);
+    return true;
+}
+#define dropped(c) false
+#else
+/* The same, on a line that may take nothing any more, if its host is gone: the rail and the dead-man are
+ * looked at meanwhile. False: nobody is there, and all that has not left is dropped. */
+static bool waits(bw_core *c) {
+    bw_out *out = &c->out;
+    bd_idle(&c->bd);
+    send_pump(c);
+    if (work_watch(c)) return true;
+    out->head = out->block = sent_to(c);
+    ready(c, out->head);
+    c->dropping = 1;
+    return false;
+}
+#define dropped(c) ((c)->dropping)
+#endif
+
 static void raw(bw_core *c, uint8_t byte) {
     bw_out *out = BW_NEAR(&c->out);
     uint16_t after = next(out->head);
+    if (dropped(c)) return;
 #ifndef BD_SENDS
     send_pump(c);
 #endif
-    while (after == sent_to(c)) {
-        bd_idle(&c->bd);
-        send_pump(c);
-    }
+    while (after == sent_to(c))
+        if (!waits(c)) return;
     RING[out->head] = byte;
     out->head = after;
 }
@@ -113,6 +135,9 @@ void send32(bw_core *c, uint32_t value) {
 
 static void frame_open(bw_core *c, const uint8_t *at, uint8_t count) {
     bw_out *out = BW_NEAR(&c->out);
+#ifndef BD_SENDS
+    c->dropping = 0;
+#endif
     /* The end of the frame before is the beginning of this one, unless the line may have idled. */
     if (out->tail == out->ready) raw(c, 0);
     c->in_frame = 1;
@@ -177,8 +202,6 @@ BW_HERE void send_forget(bw_core *c) {
 
 BW_HERE void send_drain(bw_core *c) {
     bw_out *out = BW_NEAR(&c->out);
-    while (out->tail != out->ready || !bd_tx_idle(&c->bd)) {
-        bd_idle(&c->bd);
-        send_pump(c);
-    }
+    while (out->tail != out->ready || !bd_tx_idle(&c->bd))
+        if (!waits(c)) break;
 }

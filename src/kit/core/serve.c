@@ -45,9 +45,12 @@ static uint8_t by_kind(bw_core *c) {
 BW_HERE void serve(bw_core *c) {
     bw_fault *f = BW_NEAR(&c->work.fault);
     uint8_t code = line_refusal(c);
+    if (f->kind != K_RUN) {
+        c->run.looked = 0;
 #ifdef BD_QUICK
-    if (f->kind != K_RUN) c->run.row.there = 0;
+        c->run.row.there = 0;
 #endif
+    }
     if (code == F_SLOT_IN_USE) f->detail = line_u8(c, 2);
     if (code == F_NONE) {
         code = by_kind(c);

@@ -72,6 +72,11 @@ void shape_hold(bw_core *c) {
     shape_images(c);
 }
 
+/* Lines that a strobe alone drives: until then, and from then on, they show its opposite. */
+static bd_lines_t before(bw_levels setup, bw_levels strobe) {
+    return setup.level | (strobe.mask & (bd_lines_t) ~(setup.mask | strobe.level));
+}
+
 void shape_images(bw_core *c) {
     bw_levels at = levels_held(c), on;
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
@@ -79,12 +84,12 @@ void shape_images(bw_core *c) {
         if (!s) continue;
         s->image[IDLE] = at.level;
         on = levels_then(at, s->levels[READ_SETUP]);
-        s->image[READ_SETUP] = on.level;
+        s->image[READ_SETUP] = before(on, s->levels[READ_STROBE]);
         on = levels_then(on, s->levels[READ_STROBE]);
         s->image[READ_STROBE] = on.level;
         s->drives_read = on.mask & (bd_lines_t)~at.mask;
         on = levels_then(at, s->levels[WRITE_SETUP]);
-        s->image[WRITE_SETUP] = on.level;
+        s->image[WRITE_SETUP] = before(on, s->levels[WRITE_STROBE]);
         on = levels_then(on, s->levels[WRITE_STROBE]);
         s->image[WRITE_STROBE] = on.level;
         s->drives_write = on.mask & (bd_lines_t)~at.mask;
@@ -170,10 +175,21 @@ static void take_words(bw_core *c, uint16_t *to, uint8_t count) {
     while (count--) *to++ = take16(c);
 }
 
+/* Whoever reads next may do so by another shape than who drives the lines then. */
+static BW_HERE void release_of_all(bw_core *c) {
+    uint16_t longest = BD_RELEASE_NS;
+    for (uint8_t n = 0; n < BD_SHAPES; n++) {
+        const bw_shape *s = shape_get(c, n);
+        if (s && s->times[4] > longest) longest = s->times[4];
+    }
+    c->release = bd_wait_of(longest);
+}
+
 uint8_t serve_shape(bw_core *c) {
     bw_shape s, *there;
     uint16_t levels[10]; /* mask and level, as they came */
     uint8_t slot = take8(c), code, n;
+    memset(&s, 0, sizeof s); /* with the gaps that a compiler may leave */
     take_row(c, &s, ROW_OF(fields));
     take_words(c, levels, 10);
     take_words(c, s.times, 5);
@@ -203,6 +219,7 @@ uint8_t serve_shape(bw_core *c) {
         c->permit[slot].used = 0;
         for (n = 0; n < BD_SCRIPTS; n++) c->script[n].checked = 0;
         *there = s;
+        release_of_all(c);
         if (rail_closed(c)) {
             shape_hold(c);
             bd_control_drive(&c->bd, levels_held(c).mask, there->image[IDLE]);

@@ -103,7 +103,7 @@ BW_HOT bool write(bw_core *c, stretch *t) {
     /* The window does not wrap. */
     if (address - t->p->start >= t->p->words && !permit_lists(t->p, address)) return false;
     value = (value & t->mask) | t->rest;
-    cycle_wait_released(c, s);
+    cycle_wait_released(c);
     bd_address(&c->bd, address);
     bd_data_drive(&c->bd, t->lines, s->first ? word_up(s, value) : value);
     cycle_latch(c, s);

@@ -109,10 +109,22 @@ static void dead_man(bw_core *c) {
     }
 }
 
+static BW_HERE void dead_man_poll(bw_core *c) {
+    if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
+}
+
+#ifndef BD_SENDS
+bool work_watch(bw_core *c) {
+    rail_poll(c);
+    dead_man_poll(c);
+    return !ms_past(c, &c->last_good, DEAD_MAN_MS);
+}
+#endif
+
 /* About once in eight milliseconds; lines that are held are looked at in each. */
 static BW_HERE void times_poll(bw_core *c) {
     bw_core *o = BW_NEAR(c);
-    if (rail_closed(c) && !c->work.off_due && ms_past(c, &c->last_good, DEAD_MAN_MS)) dead_man(c);
+    dead_man_poll(c);
     if (c->lines_set && (int32_t)(bd_now(&c->bd) - c->lines_until) >= 0) lines_release(c);
     busy_poll(c);
     permit_poll(c);

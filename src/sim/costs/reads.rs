@@ -6,9 +6,9 @@ use crate::bus::{Precharge, Shape, Span, Width};
 /// The times of the shape with which everything was measured; what is longer costs more.
 const MEASURED: [u64; 5] = [2, 3, 1, 1, 1];
 /// The longest times, set-up first, at which words come by loops made for them.
-const QUICK: [u64; 5] = [20, 38, 5, 7, 12];
+const QUICK: [u64; 5] = [20, 38, 5, 6, 12];
 /// And those at which words like the one before go faster, if charged to zeros, upwards.
-const SHORT: [u64; 5] = [2, 38, 5, 5, 6];
+const SHORT: [u64; 5] = [2, 38, 5, 3, 4];
 
 /// Such a word of 32 bits, read and sent as it is.
 const WORD: u64 = 253;

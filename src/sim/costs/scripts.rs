@@ -11,8 +11,6 @@ use crate::bus::{Shape, ShapeId, Width};
 pub(super) const STORE: u64 = 14_500;
 /// A byte of a script that is checked, beside its operation.
 const CHECKED: u64 = 100;
-/// An operation that is looked at before its run begins.
-const TEXT: u64 = 88;
 /// The longest operation, and a cycle on top of it, for what the checker reckons with.
 pub(super) const LONGEST: u64 = 1_400;
 pub(super) const CYCLE: u64 = 1_000;
@@ -106,7 +104,7 @@ impl Prices {
                 Way::Single if within != Within::Nothing && !begins => {
                     in_atomic(op).unwrap_or_else(|| single(op, sweep))
                 }
-                Way::Single if matches!(op, Op::Atomic) => Price::op(520 + looked_at(&ops[n..])),
+                Way::Single if matches!(op, Op::Atomic) => Price::op(520),
                 Way::Single => single(op, sweep),
                 _ if begins => Price::op(5_000),
                 Way::Row => row(op, depth),
@@ -193,13 +191,6 @@ fn single(op: &Op, sweep: Price) -> Price {
         Op::Sweep(_) => sweep,
         _ => Price::op(860),
     }
-}
-
-/// Before a run its text is looked through: that is in the price of what is interpreted, and here of
-/// the stretch that begins.
-fn looked_at(ops: &[Placed]) -> u64 {
-    let inside = ops.iter().take_while(|placed| placed.op != Op::EndAtomic);
-    TEXT * inside.count() as u64
 }
 
 /// Of an operation that an atomic stretch makes at one go.

@@ -1,0 +1,179 @@
+//! Loops that the firmware translates: what a run leaves behind must not change the next one.
+
+use crate::bench::{RAM, permit, powered, run, store};
+use crate::support::stepped::{Heard, Stepped};
+use buswright::bus::Width;
+use buswright::bus::WordAddress;
+use buswright::bus::script::{Builder, Expect, Wait, WaitKind};
+use buswright::wire::{FaultCode, Reply, Request, RunReply, RunRequest};
+
+/// Waits for what was written, or for what never comes.
+fn wait(expect: Expect) -> Wait {
+    let (lane, kind) = (Width::W16, WaitKind::Data);
+    Wait { lane, kind, expect, at_b: false, fail: 0, timeout_ms: 3 }
+}
+
+/// A loop that is translated, and something behind it.
+fn programming(word: impl Fn(Builder) -> Builder) -> Builder {
+    Builder::new(RAM).set_a_to_b().repeat_n(|b| {
+        let word = |b| word(b).previous().wait(wait(Expect::Payload)).next();
+        b.critical(20, word).step(1)
+    })
+}
+
+fn payload() -> Vec<u32> {
+    (1..=4).map(|n| n * 0x1111_1111).collect()
+}
+
+#[track_caller]
+fn done(host: &mut Stepped, request: &RunRequest) -> RunReply {
+    let Reply::Run(reply) = host.ask(&Request::Run(request.clone())) else { panic!("no RUN") };
+    reply
+}
+
+/// Runs of two scripts in turn, and nothing else: each ends by its own `finally`.
+#[test]
+fn each_script_keeps_its_own_end() {
+    let Some(mut host) = powered(16_000_000) else { return };
+    let end = |b: Builder, at: u32| b.write(WordAddress(at), at);
+    // The second has its `finally` where the first has something else, and no loop.
+    let first = programming(Builder::write_payload)
+        .write(WordAddress(0x100), 0x1111)
+        .write(WordAddress(0x101), 0x2222)
+        .finally(|b| end(b, 0x102));
+    let second = Builder::new(RAM).write_b(7).finally(|b| end(b, 0x103));
+    let [one, two] = [(0, first), (1, second)].map(|(slot, b)| store(&mut host, slot, b));
+    for turn in 0..3 {
+        let loops = RunRequest { n: 4, payload: payload(), ..run(one, 2 * turn + 1) };
+        let plain = RunRequest { slot: 1, b: WordAddress(0x60), ..run(two, 2 * turn + 2) };
+        for request in [loops, plain] {
+            let reply = done(&mut host, &request);
+            assert_eq!(reply.status, 0, "turn {turn}: {reply:?}");
+        }
+        let ends = [0x100, 0x101, 0x102, 0x103].map(|word| host.ram(word));
+        assert_eq!(ends, [0x1111, 0x2222, 0x102, 0x103], "turn {turn}");
+    }
+    host.end();
+}
+
+/// With the permit over nothing is written, whatever script ran before.
+#[test]
+fn a_translated_loop_needs_its_permit_in_each_run() {
+    let Some(mut host) = powered(16_000_000) else { return };
+    host.ask(&permit(2));
+    // It writes at addresses of its own only, and the other writes nothing.
+    let fixed =
+        Builder::new(RAM).set_a_to_b().repeat_n(|b| b.atomic(|b| b.write(WordAddress(0x80), 9)));
+    let [one, two] =
+        [(0, fixed), (1, Builder::new(RAM).read_b())].map(|(slot, b)| store(&mut host, slot, b));
+    assert_eq!(done(&mut host, &run(one, 1)).status, 0);
+    assert_eq!(done(&mut host, &RunRequest { slot: 1, ..run(two, 2) }).status, 0);
+    for _ in 0..3 {
+        host.pass(1_000_000);
+        host.ask(&Request::Ping);
+    }
+    let before = host.state().writes;
+    let refused = host.refused(&Request::Run(run(one, 3)));
+    assert_eq!((refused.code, host.state().writes), (FaultCode::NOT_PERMITTED, before));
+    host.end();
+}
+
+/// A loop right behind the begin of an atomic stretch: a request to stop does not cut it, in the
+/// second run either.
+#[test]
+fn an_atomic_loop_is_whole_in_every_run() {
+    const N: u32 = 150;
+    let Some(mut host) = powered(16_000_000) else { return };
+    let script =
+        Builder::new(RAM).set_a_to_b().atomic(|b| b.repeat_n(|b| b.write_payload().step(1)));
+    let crc = store(&mut host, 0, script);
+    for id in 1..=3 {
+        let before = host.state().writes;
+        let mut request = RunRequest { n: N, payload: vec![id; N as usize], ..run(crc, id) };
+        // A request to stop ends the chain.
+        request.id.chain = id as u16;
+        let tag = host.send(&Request::Run(request));
+        while host.state().writes == before {
+            host.pass(20);
+        }
+        host.send(&Request::Stop);
+        let Heard { reply: Reply::Run(reply), .. } = host.answer(tag) else { panic!("no RUN") };
+        let written = host.state().writes - before;
+        assert_eq!((reply.status, written), (0, u64::from(N)), "run {id}: {reply:?}");
+    }
+    host.end();
+}
+
+/// What stands before the loop holds behind it, too.
+#[test]
+fn the_rest_that_was_set_before_holds_in_every_run() {
+    let Some(mut host) = powered(16_000_000) else { return };
+    let script = Builder::new(RAM).rest(0xF0F0_F0F0);
+    let script = script.set_a_to_b().repeat_n(|b| {
+        let word = |b: Builder| b.write_payload().previous().wait(wait(Expect::Payload)).next();
+        b.critical(20, word).step(1)
+    });
+    let script = script.finally(|b| b.lanes(0xFFFF, 0x1234_5678).write_b(0x99));
+    let crc = store(&mut host, 0, script);
+    for id in 1..=3 {
+        let request = RunRequest { n: 4, payload: payload(), ..run(crc, id) };
+        let reply = done(&mut host, &request);
+        assert_eq!((reply.status, host.ram(0x40)), (0, 0x1234_0099), "run {id}: {reply:?}");
+    }
+    host.end();
+}
+
+/// A and D at the end are those of the interpreter, which makes the first run's first operations.
+#[test]
+fn a_and_d_are_as_if_each_operation_had_been_made() {
+    let Some(mut host) = powered(16_000_000) else { return };
+    let blank = |b: Builder| b.unless_payload(u32::MAX, |b| b.critical(2, word));
+    fn word(b: Builder) -> Builder {
+        b.write_b(0x00A0_00A0).write_payload().previous().wait(wait(Expect::Payload))
+    }
+    let script = Builder::new(RAM).set_a_to_b().repeat_n(|b| blank(b).next().step(1));
+    let script = script.finally(|b| b.set_a_to_b().write_b(5));
+    let crc = store(&mut host, 0, script);
+    let mut words = payload();
+    words.extend([u32::MAX; 3]);
+    for id in 1..=3 {
+        let request = RunRequest { n: 7, payload: words.clone(), ..run(crc, id) };
+        let reply = done(&mut host, &request);
+        let ends = (reply.status, reply.a, reply.d);
+        assert_eq!(ends, (0, WordAddress(0x40), 0x4444_4444), "run {id}: {reply:?}");
+    }
+    // Downwards past the first address A has all its bits.
+    let down = Builder::new(RAM).set_a_to_b().repeat_n(|b| {
+        let word = |b: Builder| b.write_payload().previous().wait(wait(Expect::Payload)).next();
+        b.critical(20, word).step(-1)
+    });
+    let crc = store(&mut host, 0, down);
+    for id in 4..=6 {
+        let request = RunRequest { n: 4, b: WordAddress(3), payload: payload(), ..run(crc, id) };
+        let reply = done(&mut host, &request);
+        assert_eq!((reply.status, reply.a), (0, WordAddress(u32::MAX)), "run {id}: {reply:?}");
+    }
+    host.end();
+}
+
+/// Nor does a loop that waits for a chip keep the rail from being looked at.
+#[test]
+fn a_wait_in_a_translated_loop_lets_go_of_a_rail_that_sags() {
+    for after in [40_000, 41_700, 43_100] {
+        let Some(mut host) = powered(16_000_000) else { return };
+        let never = Wait { timeout_ms: 100, ..wait(Expect::Value { value: 0, mask: u32::MAX }) };
+        let script = Builder::new(RAM)
+            .set_a_to_b()
+            .repeat_n(|b| b.critical(200, |b| b.write_payload().wait(never)).step(1));
+        let crc = store(&mut host, 0, script);
+        let tag = host.send(&Request::Run(RunRequest { n: 4, payload: payload(), ..run(crc, 1) }));
+        let at = host.now + host.cycles(after);
+        host.order(&format!("supply {at} 2500"));
+        let Heard { reply: Reply::Run(reply), .. } = host.answer(tag) else { panic!("no RUN") };
+        let (on, off_at) = host.state().rail;
+        let us = (off_at - at) * 1_000_000 / host.cycles(1_000_000);
+        println!("rail off {us} us after it sagged in a wait");
+        assert!(!on && us <= 5_000 && reply.status == 12, "{us} us, {reply:?}");
+        host.end();
+    }
+}
