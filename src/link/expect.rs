@@ -4,8 +4,8 @@ use super::LinkError;
 use crate::bus::{Baud, Millivolts, Nanos, crc32};
 use crate::wire::{Fault, FaultCode, RailAction, RailState, Reply, Request};
 
-/// Cycles a word that the host allows for on-adapter work before it asks again. An 8-bit AVR needs 120
-/// to 290 for words of 32 bits, and up to 1,050 where they have 8 or 16 bits or a slow shape
+/// Cycles a word that the host allows for on-adapter work before it asks again. An 8-bit AVR needs 75 to
+/// 290, and up to 1,050 where a word is not made of whole ports or its shape is slow
 /// (`tests/kit_costs.rs`). Who asks again too early gives it the same work twice.
 const CYCLES_PER_WORD: u64 = 1_200;
 /// A reply frame without its payload: kind, tag, echo, checksum, COBS, delimiters.

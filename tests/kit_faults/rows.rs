@@ -4,7 +4,7 @@ use crate::bench::{RAM, permit, powered, run, store};
 use crate::support::stepped::{Heard, Stepped};
 use buswright::bus::Width;
 use buswright::bus::WordAddress;
-use buswright::bus::script::{Builder, Expect, Wait, WaitKind};
+use buswright::bus::script::{Builder, Expect, Op, Wait, WaitKind};
 use buswright::wire::{FaultCode, Reply, Request, RunReply, RunRequest};
 
 /// Waits for what was written, or for what never comes.
@@ -31,27 +31,42 @@ fn done(host: &mut Stepped, request: &RunRequest) -> RunReply {
     reply
 }
 
-/// Runs of two scripts in turn, and nothing else: each ends by its own `finally`.
+/// Runs of two scripts in turn, and nothing else: each ends by its own `finally`, also where a wait
+/// fails.
 #[test]
 fn each_script_keeps_its_own_end() {
     let Some(mut host) = powered(16_000_000) else { return };
     let end = |b: Builder, at: u32| b.write(WordAddress(at), at);
     // The second has its `finally` where the first has something else, and no loop.
-    let first = programming(Builder::write_payload)
+    let ones = Expect::Value { value: 0x1111_1111, mask: u32::MAX };
+    let first = Builder::new(RAM)
+        .set_a_to_b()
+        .repeat_n(|b| b.critical(20, |b| b.write_payload().wait(wait(ones))).step(1))
         .write(WordAddress(0x100), 0x1111)
-        .write(WordAddress(0x101), 0x2222)
         .finally(|b| end(b, 0x102));
     let second = Builder::new(RAM).write_b(7).finally(|b| end(b, 0x103));
     let [one, two] = [(0, first), (1, second)].map(|(slot, b)| store(&mut host, slot, b));
-    for turn in 0..3 {
-        let loops = RunRequest { n: 4, payload: payload(), ..run(one, 2 * turn + 1) };
-        let plain = RunRequest { slot: 1, b: WordAddress(0x60), ..run(two, 2 * turn + 2) };
-        for request in [loops, plain] {
+    let mut id = 0;
+    for word in [0x1111_1111, 0x1111_1111, 0x2222_2222] {
+        for (slot, crc) in [(0, one), (1, two)] {
+            id += 1;
+            let mut request = RunRequest { slot, b: WordAddress(0x60), ..run(crc, id) };
+            if slot == 0 {
+                request = RunRequest { n: 4, payload: vec![word; 4], ..request };
+            }
+            // A run that did not end good ends the chain.
+            request.id.chain = id as u16;
+            let before = host.state().writes;
             let reply = done(&mut host, &request);
-            assert_eq!(reply.status, 0, "turn {turn}: {reply:?}");
+            let writes = host.state().writes - before;
+            let good = match slot {
+                0 if word == 0x1111_1111 => (0, 6),
+                0 => (5, 2),
+                _ => (0, 2),
+            };
+            assert_eq!((reply.status, writes), good, "{word:X} {request:?}: {reply:?}");
         }
-        let ends = [0x100, 0x101, 0x102, 0x103].map(|word| host.ram(word));
-        assert_eq!(ends, [0x1111, 0x2222, 0x102, 0x103], "turn {turn}");
+        assert_eq!([0x102, 0x103].map(|word| host.ram(word)), [0x102, 0x103]);
     }
     host.end();
 }
@@ -113,12 +128,12 @@ fn the_rest_that_was_set_before_holds_in_every_run() {
         let word = |b: Builder| b.write_payload().previous().wait(wait(Expect::Payload)).next();
         b.critical(20, word).step(1)
     });
-    let script = script.finally(|b| b.lanes(0xFFFF, 0x1234_5678).write_b(0x99));
+    let script = script.finally(|b| b.op(Op::Lanes(0xFFFF)).write_b(0x99));
     let crc = store(&mut host, 0, script);
     for id in 1..=3 {
         let request = RunRequest { n: 4, payload: payload(), ..run(crc, id) };
         let reply = done(&mut host, &request);
-        assert_eq!((reply.status, host.ram(0x40)), (0, 0x1234_0099), "run {id}: {reply:?}");
+        assert_eq!((reply.status, host.ram(0x40)), (0, 0xF0F0_0099), "run {id}: {reply:?}");
     }
     host.end();
 }

@@ -139,6 +139,16 @@
 78:
 .endm
 
+/* A byte that is still in the test shows a failure: Y is behind the lanes of WAIT. */
+.macro fails byte, mask, n, to
+    tst \mask
+    breq 76f
+    ldd r24, Y+3+\n
+    and r24, \byte
+    brne \to
+76:
+.endm
+
 /* It leaves the test if it has agreed twice. */
 .macro close byte, mask, n
     tst \byte

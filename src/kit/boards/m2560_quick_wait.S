@@ -18,6 +18,10 @@ m2560_q_wait:
     open r24, 2
     open r0, 3
 .Lbusy:
+    fails r10, r6, 0, 1f
+    fails r11, r7, 1, 1f
+    fails r12, r8, 2, 1f
+    fails r13, r9, 3, 1f
     in r24, TCNT0 /* the rail wants to be looked at */
     cpi r24, SLICE + 4
     brsh 1f
@@ -34,7 +38,7 @@ m2560_q_wait:
     ldi r24, 1
     sts Q(WAITED), r24
     rcall .Ldata
-    adiw r28, 3
+    adiw r28, 7
     sbrs r23, 5
     rjmp 1f
     ones

@@ -17,6 +17,7 @@
  *                                 bit n for byte n, and in bits 6 and 7 the lanes: 80 of 8 lines, 00 of
  *                                 16, 40 of 32; bit 5 is the board's;
  *           at 2, back 1          the operation; 1: the payload's cursor stands one word back
+ *           fail 4                lines that tell of a failure: where one shows, the interpreter judges
  *   STEP    words 2               A moves, signed
  *   LOOP    times 1               0: 256 times; loops are not nested
  *   AGAIN   to 1                  its end, and where it begins

@@ -9,7 +9,7 @@
 
 #include BD_QUICK
 
-#define ROOM 200 /* bytes of a row; an operation makes no more than 28 of it */
+#define ROOM 192 /* bytes of a row; an operation makes no more than 32 of it, and its ends 4 */
 /* A never goes so far in a turn that any place would not fit in two bytes: loops in which it would are
  * left to the interpreter. */
 #define FAR 0x1FFF
@@ -125,7 +125,7 @@ static bool wait(translation *t, const uint8_t *op, uint16_t at) {
     } else if (!t->back || !t->fresh) {
         return false;
     }
-    if (t->put && t->to == t->put + 2 && t->width == 4 && (how & 3) == 1) t->last = t->to + 6;
+    if (t->put && t->to == t->put + 2 && t->width == 4 && (how & 3) == 1) t->last = t->to + 10;
     code(t, QUICK_WAIT);
     to = t->to;
     to[0] = (uint8_t)((0x0F << t->width & 0x0F) | BD_ROM8(&of[how & 3]));
@@ -133,6 +133,7 @@ static bool wait(translation *t, const uint8_t *op, uint16_t at) {
     to[2] = (uint8_t)(at >> 8);
     to[3] = t->back;
     t->to += 4;
+    copy(t, op + 2, t->width, 4);
     if (value) {
         code(t, QUICK_BITS);
         copy(t, to, 0, 4);
