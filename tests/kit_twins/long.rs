@@ -42,6 +42,21 @@ fn powered() -> Vec<Request> {
     ]
 }
 
+/// A read that is made again and again, until STOP.
+fn repeated(gap_us: u32) -> Request {
+    Request::Repeat(RepeatRequest {
+        id: RunId { session: 7, chain: 1, run: 1 },
+        after: 0,
+        shape: RAM,
+        write: false,
+        address: (WordAddress(3), 0),
+        value: (0, 0),
+        gap_us,
+        count: 0,
+        mark: Mark::None,
+    })
+}
+
 /// A permit that ended during a REPEAT is over for good, though the clock turns before that ends.
 #[test]
 fn a_permit_that_is_over_stays_over() {
@@ -61,17 +76,7 @@ fn a_permit_that_is_over_stays_over() {
         address_mask: 0,
         addresses: Vec::new(),
     }));
-    requests.push(Request::Repeat(RepeatRequest {
-        id: RunId { session: 7, chain: 1, run: 1 },
-        after: 0,
-        shape: RAM,
-        write: false,
-        address: (WordAddress(3), 0),
-        value: (0, 0),
-        gap_us: 60_000_000,
-        count: 0,
-        mark: Mark::None,
-    }));
+    requests.push(repeated(60_000_000));
     let mut at = Nanos::from_secs(1);
     let mut sent = Vec::new();
     let mut send = |at: Nanos, request: &Request| {
@@ -137,19 +142,8 @@ fn a_line_that_takes_nothing_does_not_keep_the_rail_on() {
         precharge: Precharge::None,
         encoding: 0,
     };
-    let repeat = RepeatRequest {
-        id: RunId { session: 7, chain: 1, run: 1 },
-        after: 0,
-        shape: RAM,
-        write: false,
-        address: (WordAddress(3), 0),
-        value: (0, 0),
-        gap_us: 100,
-        count: 0,
-        mark: Mark::None,
-    };
     // Of the second one only BUSY is to be sent, until the ring is full.
-    for work in [Request::Read(ReadRequest { echo }), Request::Repeat(repeat)] {
+    for work in [Request::Read(ReadRequest { echo }), repeated(100)] {
         for flows in [false, true] {
             let mut input = String::new();
             let mut at = 1_000_000;
