@@ -4,8 +4,8 @@ use crate::bench::{RAM, RAM_WORDS, powered, rail_on, run, shape, store};
 use crate::support::stepped::{Move, Stepped};
 use BoardLine::{Address, Control, Data};
 use LineAction::{High, Input, Low};
-use buswright::bus::script::Builder;
-use buswright::bus::{Levels, Phases, WordAddress};
+use buswright::bus::script::{Builder, Line};
+use buswright::bus::{Levels, Phases, Shape, ShapeId, WordAddress};
 use buswright::wire::{
     BoardLine, FaultCode, LineAction, LinesReply, LinesRequest, PermitRequest, Reply, Request,
     ShapeRequest,
@@ -156,5 +156,83 @@ fn with_the_rail_off_only_what_is_asked_is_refused() {
     let set = vec![(Data(9), High)];
     let refused = host.refused(&Request::Lines(LinesRequest { hold_ms: 0, set }));
     assert_eq!((refused.code, refused.detail), (FaultCode::LINE_REFUSED, 9 << 8));
+    host.end();
+}
+
+/// A line that something else holds is an input from then on, whatever it was before.
+#[test]
+fn a_line_that_is_held_by_something_else_stays_let_go() {
+    type Before = fn(&mut Stepped);
+    let before: [(&str, Before); 3] = [
+        ("driven low", |host| drop(lines(host, 60_000, &[(Data(0), Low)]))),
+        ("pulled up", |host| drop(lines(host, 60_000, &[(Data(0), LineAction::PullUp)]))),
+        ("driven high, and not asked for again", |host| {
+            lines(host, 60_000, &[(Data(0), High)]);
+        }),
+    ];
+    for (name, before) in before {
+        let Some(mut host) = led() else { return };
+        before(&mut host);
+        host.order("tie d0 ground");
+        let again = if name.contains("again") { Address(3) } else { Data(0) };
+        let reply = lines(&mut host, 60_000, &[(again, High)]);
+        assert_eq!(reply.contended.data, 1, "{name}");
+        assert_eq!(host.state().driven[0] & 1, 0, "{name}: it is let go");
+        assert_eq!(host.state().pulled[0] & 1, 0, "{name}: without a pull-up");
+        host.end();
+    }
+}
+
+/// A strobe that nothing else names shows its opposite in set-up: where that is a write, the shape is
+/// refused.
+#[test]
+fn what_a_strobe_shows_before_it_is_checked_too() {
+    let Some(mut host) = crate::bench::greeted(16_000_000) else { return };
+    let idle = Levels { mask: 13, level: 13 };
+    let setup = Levels { mask: 4, level: 0 };
+    let read = Phases { setup, strobe: Levels { mask: 1 | 16, level: 16 } };
+    let write = Some(Phases { setup, strobe: Levels { mask: 16, level: 0 } });
+    let shape = Shape { idle, read, write, ..shape(crate::bench::ROM) };
+    let id = ShapeId(5);
+    let refused = host.refused(&Request::Shape(ShapeRequest { id, shape }));
+    assert_eq!((refused.code, refused.detail), (FaultCode::SHAPE_REFUSED, 1 | 1 << 8));
+    // The same in two.
+    let writer = Shape { read: Phases { setup, strobe: Levels { mask: 1, level: 0 } }, ..shape };
+    host.ask(&Request::Rail(buswright::wire::RailRequest::OFF));
+    crate::bench::hello(&mut host, 9);
+    let reply = host.ask(&Request::Shape(ShapeRequest { id: ShapeId(0), shape: writer }));
+    assert!(matches!(reply, Reply::Shape(_)), "{reply:?}");
+    let reader = Shape { write: None, ..shape };
+    let asked = ShapeRequest { id: ShapeId(1), shape: reader };
+    let refused = host.refused(&Request::Shape(asked));
+    assert_eq!((refused.code, refused.detail & 0xFF), (FaultCode::SHAPE_REFUSED, 7));
+    host.end();
+}
+
+/// Nor may a script without leave bring a line to where reads are writes.
+#[test]
+fn a_script_cannot_make_reads_to_writes() {
+    let Some(mut host) = crate::bench::greeted(16_000_000) else { return };
+    host.ask(&Request::Rail(buswright::wire::RailRequest::OFF));
+    crate::bench::hello(&mut host, 9);
+    let high = |mask| Levels { mask, level: mask };
+    let low = |mask| Levels { mask, level: 0 };
+    let shape = Shape {
+        idle: high(0x2D),
+        read: Phases { setup: low(4), strobe: low(1) },
+        write: Some(Phases { setup: low(4), strobe: low(0x20) }),
+        ..shape(crate::bench::ROM)
+    };
+    let id = ShapeId(0);
+    let reply = host.ask(&Request::Shape(ShapeRequest { id, shape }));
+    assert!(matches!(reply, Reply::Shape(_)), "{reply:?}");
+    host.ask(&Request::Rail(buswright::wire::RailRequest { shapes: 1, ..crate::bench::ON }));
+    let script = Builder::new(id).line(Line::Protect, true).read_b();
+    let crc = store(&mut host, 0, script);
+    let mut request = run(crc, 1);
+    request.id.session = 9;
+    let Reply::Run(reply) = host.ask(&Request::Run(request)) else { panic!("no RUN") };
+    assert_eq!(reply.status, 7, "not permitted: {reply:?}");
+    assert_eq!(host.state().driven[2] & 0x20, 0x20);
     host.end();
 }

@@ -1,11 +1,13 @@
 //! Loops that the firmware translates: what a run leaves behind must not change the next one.
 
-use crate::bench::{RAM, permit, powered, run, store};
+use crate::bench::{RAM, permit, powered, run, shape, store};
 use crate::support::stepped::{Heard, Stepped};
-use buswright::bus::Width;
 use buswright::bus::WordAddress;
 use buswright::bus::script::{Builder, Expect, Op, Wait, WaitKind};
-use buswright::wire::{FaultCode, Reply, Request, RunReply, RunRequest};
+use buswright::bus::{Shape, ShapeId, Width};
+use buswright::wire::{
+    FaultCode, PermitRequest, Reply, Request, RunReply, RunRequest, ShapeRequest,
+};
 
 /// Waits for what was written, or for what never comes.
 fn wait(expect: Expect) -> Wait {
@@ -157,13 +159,28 @@ fn a_and_d_are_as_if_each_operation_had_been_made() {
         let ends = (reply.status, reply.a, reply.d);
         assert_eq!(ends, (0, WordAddress(0x40), 0x4444_4444), "run {id}: {reply:?}");
     }
+    // A word read before by a wider shape stays whole where the loop reads nothing.
+    let wide = shape(RAM);
+    let narrow = Shape { width: Width::W16, ..wide };
+    let id = ShapeId(2);
+    let reply = host.ask(&Request::Shape(ShapeRequest { id, shape: narrow }));
+    assert!(matches!(reply, Reply::Shape(_)), "{reply:?}");
+    let Request::Permit(leave) = permit(600) else { panic!() };
+    host.ask(&Request::Permit(PermitRequest { shape: id, lanes: 0xFFFF, ..leave }));
+    let script = Builder::new(RAM).read_b().shape(id).set_a(WordAddress(0x200));
+    let script = script.repeat_n(|b| b.critical(5, Builder::write_payload).step(1)).emit();
+    let crc = store(&mut host, 0, script);
+    let request =
+        RunRequest { n: 4, payload: vec![7; 4], width: Width::W16, lanes: 0xFFFF, ..run(crc, 4) };
+    let reply = done(&mut host, &request);
+    assert_eq!((reply.status, &reply.emitted[..]), (0, &[host.ram(0x40)][..]), "{reply:?}");
     // Downwards past the first address A has all its bits.
     let down = Builder::new(RAM).set_a_to_b().repeat_n(|b| {
         let word = |b: Builder| b.write_payload().previous().wait(wait(Expect::Payload)).next();
         b.critical(20, word).step(-1)
     });
     let crc = store(&mut host, 0, down);
-    for id in 4..=6 {
+    for id in 5..=7 {
         let request = RunRequest { n: 4, b: WordAddress(3), payload: payload(), ..run(crc, id) };
         let reply = done(&mut host, &request);
         assert_eq!((reply.status, reply.a), (0, WordAddress(u32::MAX)), "run {id}: {reply:?}");

@@ -263,3 +263,52 @@ fn a_dip_is_told_once() {
     assert!(lowest[1] > 3_200 && lowest[2] > 3_200, "{lowest:?}");
     host.end();
 }
+
+/// A rail that does not rise gets nothing from lines that idle high.
+#[test]
+fn nothing_is_driven_into_a_rail_that_does_not_rise() {
+    let Some(mut host) = greeted(16_000_000) else { return };
+    let since = host.now;
+    host.order("supply 1 900");
+    let refused = host.refused(&Request::Rail(ON));
+    assert_eq!(refused.code, FaultCode::RAIL_DID_NOT_RISE, "{refused:?}");
+    let moves: Vec<_> = host.moves().into_iter().filter(|one| one.at > since).collect();
+    assert!(moves.iter().any(|one| one.rail), "{moves:?}");
+    let fed: Vec<_> = moves.iter().filter(|one| one.control & one.levels != 0).collect();
+    assert!(fed.is_empty(), "driven high: {fed:?}");
+    host.end();
+}
+
+/// A module that is fed through its lines is falling, not off.
+#[test]
+fn a_rail_that_does_not_fall_is_not_off() {
+    let Some(mut host) = greeted(16_000_000) else { return };
+    host.order("feed 900");
+    let refused = host.refused(&Request::Rail(RailRequest::OFF));
+    assert_eq!(refused.code, FaultCode::POWERED_THROUGH_LINES, "{refused:?}");
+    assert_eq!(ping(&mut host).rail, RailState::Falling);
+    host.order("feed 0");
+    host.pass(100_000);
+    assert_eq!(ping(&mut host).rail, RailState::Off);
+    host.end();
+}
+
+/// Loops in a loop, thousands of writes in a turn, do not keep the rail from being looked at.
+#[test]
+fn long_turns_of_a_loop_let_go_of_a_rail_that_sags() {
+    for after in [30_000, 61_300] {
+        let Some(mut host) = powered(16_000_000) else { return };
+        let many = |b: Builder| {
+            let writes = |b: Builder| (0..30).fold(b, |b, _| b.write_a(1));
+            b.repeat(256, writes)
+        };
+        let script = Builder::new(RAM).set_a_to_b();
+        let crc = store(&mut host, 0, script.critical(5, |b| b.repeat(4, many)));
+        let tag = host.send(&Request::Run(run(crc, 1)));
+        let sagged = sags(&mut host, after);
+        let answer = host.answer(tag);
+        assert!(matches!(&answer.reply, Reply::Run(run) if run.status == 12), "{answer:?}");
+        assert_off(&mut host, sagged, 5_000);
+        host.end();
+    }
+}

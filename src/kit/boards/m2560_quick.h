@@ -64,7 +64,7 @@ bool m2560_within(const bw_shape *s, const uint8_t *longest);
 static BD_HERE bool bd_quick_fits(bw_core *c, const bw_shape *s) {
     m2560_quick_state *m = BW_NEAR(&m2560_quick);
     static const uint8_t longest[5] BD_ROM = {
-        200, 200, M2560_Q_HOLD + 2, M2560_Q_RECOVER + 2, M2560_Q_RELEASE + 2,
+        18, 18, M2560_Q_HOLD + 2, M2560_Q_RECOVER + 2, M2560_Q_RELEASE + 2,
     };
     const bd_wait_t *wait = s->waits;
     if (s->first || s->drives_read || s->drives_write || !m2560_within(s, longest)) return false;

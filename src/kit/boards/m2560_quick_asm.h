@@ -44,6 +44,7 @@
 #define SENSE OCR0B
 /* And one of the EEPROM: when turns end, of timer 0, which begins at 0. */
 #define LIMIT EEARL
+/* With the longest turn behind it less than 5 ms. */
 #define SLICE F_CPU / 1024 / 250
 
 /* r2 to r5 the word taken last or wanted, r6 to r9 the lines of a word, or those that a wait looks at,

@@ -80,8 +80,9 @@ static bool no_strobe(bw_core *c, bw_levels shown) {
 }
 
 BW_HERE bool lines_may_move(bw_core *c, bw_levels moved) {
-    if (!(named(c) & moved.mask) && !permit_lines(c, 255)) return false;
-    return no_strobe(c, levels_then(levels_held(c), moved));
+    bw_levels then = levels_then(levels_held(c), moved);
+    if (!permit_lines(c, 255) && (!(named(c) & moved.mask) || shape_reads_write(c, then))) return false;
+    return no_strobe(c, then);
 }
 
 /* docs/wire.md, "Single lines". */
@@ -194,7 +195,14 @@ static BW_HERE void move_to(bw_core *c, bw_drive *d, uint8_t *contended) {
                 act(c, line, PULLED);
             } else if (!has(d->driven, line)) {
                 if (has(c->drive.driven, line) || has(c->drive.pulled, line)) free_line(c, line);
-            } else if (!drive(c, line, has(d->level, line))) {
+            } else {
+                bool high = has(d->level, line);
+                /* One that changes begins as an input: what is tried and fails goes back to that. */
+                if (has(c->drive.pulled, line) ||
+                    (has(c->drive.driven, line) && has(c->drive.level, line) != high))
+                    free_line(c, line);
+                if (drive(c, line, high)) continue;
+                free_line(c, line);
                 set_bit(contended, line, true);
                 set(d, line, INPUT);
             }
@@ -223,12 +231,12 @@ uint8_t serve_lines(bw_core *c) {
     if (code) return code;
     move_to(c, &d, contended);
     see(c, seen);
-    reply_body(c, seen, sizeof seen);
-    send_bytes(c, contended, sizeof contended);
     c->drive = d;
     c->lines_set = 1;
     c->lines_until = ms_ahead(c, hold);
     if (!hold) lines_release(c);
+    reply_body(c, seen, sizeof seen);
+    send_bytes(c, contended, sizeof contended);
     send_end(c);
     return F_NONE;
 }

@@ -123,6 +123,7 @@ uint16_t rail_mv(bw_core *c);
 bw_shape *shape_at(bw_core *c, uint8_t slot);  /* of a slot that there is */
 bw_shape *shape_get(bw_core *c, uint8_t slot); /* NULL: none there */
 uint8_t shape_count(bw_core *c);
+bool shape_reads_write(bw_core *c, bw_levels idle);
 void shape_hold(bw_core *c); /* the idle levels of all shapes are held from now on */
 void shape_images(bw_core *c);
 uint32_t ones_of(uint8_t width); /* all lines of a word of so many bytes */

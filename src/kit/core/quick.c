@@ -133,9 +133,10 @@ bool quick_turns(bw_core *c, uint8_t *why) {
     bd_quick_run(c);
     if (c->in.scan == c->in.head) row->polled = bd_beat(&c->bd);
     turns = (uint8_t)(turns - q->turns);
-    /* The board knows the address lines, and those of the word. */
+    /* The board knows the address lines, and those of the word if it has read one. */
     r->a += (uint32_t)((int32_t)((q->a - r->a) << (32 - BD_ADDRESS_LINES)) >> (32 - BD_ADDRESS_LINES));
-    r->d = q->d & run_ones(c);
+    r->d = q->d;
+    if (q->waited | q->waits) r->d &= run_ones(c);
     r->cursor = (uint16_t)(r->cursor + ((uint16_t)(q->payload - payload) >> (width >> 1)));
     *left -= turns;
     if (q->waited) {

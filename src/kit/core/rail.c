@@ -29,13 +29,18 @@ uint8_t rail_refusal(bw_core *c) {
 void rail_open(bw_core *c, uint8_t state) {
     bw_core *o = BW_NEAR(c);
     bool was = rail_closed(c);
+    bw_levels at = levels_held(c);
     for (uint8_t n = 0; n < BD_SHAPES; n++) c->permit[n].used = 0;
     chain_halt(c);
     if (was) {
         c->holding = c->lines_set = 0;
         memset(&c->drive, 0, sizeof c->drive);
-        /* Those that no idle level names are let go before. */
-        bd_control_drive(&c->bd, c->held.mask, c->held.level);
+        /* Those that no idle level names are let go before; while it rises none is high yet. */
+        if (o->rail == RAIL_RISING) {
+            bd_control_drive(&c->bd, at.mask & (bd_lines_t)~at.level, 0);
+        } else {
+            bd_control_drive(&c->bd, at.mask, at.level);
+        }
         bus_free(c);
         bd_rail(&c->bd, false);
         bd_control_drive(&c->bd, 0, 0);
@@ -119,6 +124,7 @@ static BW_HERE uint8_t off(bw_core *c) {
         fallen = o->rail == RAIL_OFF && (!BD_SENSED || bd_rail_mv(&c->bd) < OFF_MV);
     } while (!fallen && !ms_past(c, &from, FALL_MS));
     if (fallen) return answer(c, since);
+    o->rail = RAIL_FALLING;
     return fault_of(c, F_POWERED, bd_rail_mv(&c->bd));
 }
 

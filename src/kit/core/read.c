@@ -4,7 +4,7 @@
 #define HEAD 15u /* bytes of a reply before the words */
 /* Words between two looks at everything else, and bytes: each is short against all that waits. */
 #define SLICE 128
-#define BYTES 128
+#define BYTES 96
 #define PIECE 128 /* words that one head byte counts at most */
 #define LONGEST 129 /* of a run */
 /* Where the words stand in `scratch`: behind a head byte, and so far on that there is something before

@@ -10,6 +10,8 @@
 #include BD_QUICK
 
 #define ROOM 192 /* bytes of a row; an operation makes no more than 32 of it, and its ends 4 */
+/* In a turn nobody looks at the rail and the clock. */
+#define MOST_WRITES 96
 /* A never goes so far in a turn that any place would not fit in two bytes: loops in which it would are
  * left to the interpreter. */
 #define FAR 0x1FFF
@@ -25,6 +27,7 @@ typedef struct {
     uint8_t *row;      /* where a turn begins */
     uint8_t *body;     /* of the inner loop; NULL: there is none */
     uint16_t times, words, outer_words; /* words: of the payload, in a turn */
+    uint16_t writes, outer_writes;      /* in a turn */
     uint16_t stretch;  /* the operation that begins it */
     uint8_t width;     /* bytes of a word */
     uint8_t outside;   /* before the loop or after it */
@@ -68,6 +71,7 @@ static void to_a(translation *t) {
 }
 
 static bool writes_at_a(translation *t) {
+    t->writes++;
     if (t->a < t->low) t->low = t->a;
     if (t->a > t->high) t->high = t->a;
     return t->held;
@@ -92,6 +96,7 @@ static BW_HERE bool write(bw_core *c, translation *t, const uint8_t *op) {
     copy(t, address, far, 3);
     copy(t, op + 1, cut(t, wide), 4);
     t->there = 0;
+    t->writes++;
     return t->held && (far < 4 || !address[3]) &&
            env_may_write(c, c->run.shape, op_get(address, far), run_ones(c));
 }
@@ -151,7 +156,8 @@ static bool begin_inner(translation *t, uint32_t times) {
     t->there = 0;
     t->times = (uint16_t)times;
     t->outer_words = t->words;
-    t->words = 0;
+    t->outer_writes = t->writes;
+    t->words = t->writes = 0;
     t->outer_a = t->a;
     t->outer_low = t->low;
     t->outer_high = t->high;
@@ -178,6 +184,7 @@ static BW_HERE bool end_inner(translation *t) {
     if (t->outer_low < t->low) t->low = t->outer_low;
     if (t->outer_high > t->high) t->high = t->outer_high;
     t->words = (uint16_t)(t->outer_words + t->words * t->times);
+    t->writes = (uint16_t)(t->outer_writes + t->writes * t->times);
     code(t, QUICK_AGAIN);
     *t->to++ = (uint8_t)(t->body - t->row);
     t->body = 0;
@@ -300,7 +307,7 @@ BW_HERE bool row_make(bw_core *c, uint16_t at) {
     t.atomic = r->atomic;
     t.held = r->critical | r->atomic;
     row->end = at = row_of(c, &t, at, r->length);
-    if (!at || t.taken || t.back || t.skips_to) return false;
+    if (!at || t.taken || t.back || t.skips_to || t.writes > MOST_WRITES) return false;
     if (t.last == t.to && t.skip == t.row + 6 && op_long(t.row + 2) == 0xFFFFFFFFu) {
         code_at(t.row, QUICK_WORD);
         code_at(t.put, QUICK_LAST);

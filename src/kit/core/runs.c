@@ -24,9 +24,10 @@ static uint8_t check(bw_core *c, const uint8_t *code, uint16_t length, uint32_t 
         if (!s) continue;
         /* The charge lasts as long as the set-up. */
         ns = bd_wait_ns(s->waits[0]);
-        for (uint8_t time = 0; time < 5; time++) ns += bd_wait_ns(s->waits[time]);
+        for (uint8_t time = 0; time < 4; time++) ns += bd_wait_ns(s->waits[time]);
         if (ns > longest) longest = ns;
     }
+    longest += bd_wait_ns(c->release);
     l.cycle_ns = longest + BD_CYCLE_NS;
     l.atomic_cycle_ns = longest + (BD_ATOMIC_OP_NS ? BD_ATOMIC_CYCLE_NS : BD_CYCLE_NS);
     script_check(c, &l, code, length, n, need);

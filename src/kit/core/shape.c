@@ -16,6 +16,14 @@ bw_levels levels_held(const bw_core *c) {
     return levels_then(c->held, c->moved);
 }
 
+/* The levels in set-up: lines that the strobe alone names show its opposite until then. */
+static bw_levels set_up(bw_levels idle, const bw_shape *s, uint8_t setup) {
+    bw_levels on = levels_then(idle, s->levels[setup]), strobe = s->levels[setup + 1];
+    on.level |= strobe.mask & (bd_lines_t) ~(on.mask | strobe.level);
+    on.mask |= strobe.mask;
+    return on;
+}
+
 /* The levels of a strobe: `setup` says of the read or of the write. */
 BW_HERE bw_levels levels_strobed(bw_levels idle, const bw_shape *s, uint8_t setup) {
     return levels_then(levels_then(idle, s->levels[setup]), s->levels[setup + 1]);
@@ -72,24 +80,19 @@ void shape_hold(bw_core *c) {
     shape_images(c);
 }
 
-/* Lines that a strobe alone drives: until then, and from then on, they show its opposite. */
-static bd_lines_t before(bw_levels setup, bw_levels strobe) {
-    return setup.level | (strobe.mask & (bd_lines_t) ~(setup.mask | strobe.level));
-}
-
 void shape_images(bw_core *c) {
     bw_levels at = levels_held(c), on;
     for (uint8_t n = 0; n < BD_SHAPES; n++) {
         bw_shape *s = shape_get(c, n);
         if (!s) continue;
         s->image[IDLE] = at.level;
-        on = levels_then(at, s->levels[READ_SETUP]);
-        s->image[READ_SETUP] = before(on, s->levels[READ_STROBE]);
+        on = set_up(at, s, READ_SETUP);
+        s->image[READ_SETUP] = on.level;
         on = levels_then(on, s->levels[READ_STROBE]);
         s->image[READ_STROBE] = on.level;
         s->drives_read = on.mask & (bd_lines_t)~at.mask;
-        on = levels_then(at, s->levels[WRITE_SETUP]);
-        s->image[WRITE_SETUP] = before(on, s->levels[WRITE_STROBE]);
+        on = set_up(at, s, WRITE_SETUP);
+        s->image[WRITE_SETUP] = on.level;
         on = levels_then(on, s->levels[WRITE_STROBE]);
         s->image[WRITE_STROBE] = on.level;
         s->drives_write = on.mask & (bd_lines_t)~at.mask;
@@ -112,7 +115,8 @@ static uint8_t reads_as_write(bw_levels idle, const bw_shape *reader, const bw_s
     uint8_t phase = 0;
     if (!writer->writes) return 3;
     while (!levels_strobe(idle, strobe, shown) && ++phase < 3)
-        shown = levels_then(shown, reader->levels[phase]);
+        shown = phase == 1 ? set_up(idle, reader, READ_SETUP)
+                           : levels_then(shown, reader->levels[READ_STROBE]);
     return phase;
 }
 
@@ -135,6 +139,16 @@ static const bw_shape *as_if(bw_core *c, const bw_shape *s, uint8_t slot, uint8_
     return n == slot ? s : shape_get(c, n);
 }
 
+/* With these levels in idle a read of some shape would be a write of one. */
+bool shape_reads_write(bw_core *c, bw_levels idle) {
+    for (uint8_t n = 0; n < BD_SHAPES; n++)
+        for (uint8_t m = 0; m < BD_SHAPES; m++) {
+            const bw_shape *reader = shape_get(c, n), *writer = shape_get(c, m);
+            if (reader && writer && reads_as_write(idle, reader, writer) < 3) return true;
+        }
+    return false;
+}
+
 static BW_HERE bool at_odds(bw_levels a, bw_levels b) {
     return (a.level ^ b.level) & a.mask & b.mask;
 }
@@ -150,6 +164,7 @@ static BW_HERE uint8_t check_beside(bw_core *c, const bw_shape *s, uint8_t slot)
         all = levels_then(all, reader->levels[IDLE]);
     }
     if (at_odds(c->held, s->levels[IDLE])) return refused(c, 6, slot);
+    all = levels_then(all, c->moved);
     for (n = 0; n < BD_SHAPES; n++) {
         reader = as_if(c, s, slot, n);
         for (m = 0; reader && m < BD_SHAPES; m++) {

@@ -14,7 +14,7 @@ pub(super) use scripts::{Price, Prices};
 /// A byte that comes in: its interrupt, COBS, the checksum of its frame.
 const BYTE_IN: u64 = 88;
 /// PING, its bytes left out: its answer is made between two others.
-const PING: u64 = 10_300;
+const PING: u64 = 9_900;
 /// Where nothing else has been measured.
 const REQUEST: u64 = 8_000;
 /// A cycle of REPEAT beside the times of its shape. Assumed.
