@@ -2,6 +2,7 @@
 //!
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
+mod begun_at;
 mod capture_job;
 mod chip_files;
 mod chosen;

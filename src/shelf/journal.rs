@@ -44,6 +44,12 @@ pub(crate) struct Beginning {
     pub(crate) specimen: Label,
     /// The simulated bench's?
     pub(crate) simulated: bool,
+    /// By what its adapter is remembered; empty where an earlier version did not write it down.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub(crate) port: String,
+    /// What the adapter's board calls itself; empty likewise.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub(crate) board: String,
     /// The plan.
     pub(crate) plan: PlanCode,
     /// SHA-256 of the plan's text.
