@@ -56,6 +56,9 @@ fn another_plan_after_an_interruption_keeps_the_way_back() {
     let other = code(&planned);
     assert!(said(&shop, "is not finished") && said(&shop, BACKUP));
     assert_eq!(planned.report.as_ref().unwrap()["backup"], BACKUP);
+    assert!(!planned.text.contains("equals it now"), "{}", planned.text);
+    let lead = format!("{BACKUP}; from before the write that came to no good end");
+    assert!(planned.text.contains(&lead), "{}", planned.text);
     assert!(erased(&planned) > 0, "{}", planned.text);
     let outcome = shop.written(&other);
     assert_eq!(outcome.code, 0, "{}", outcome.text);
