@@ -219,8 +219,15 @@ impl ShelfError {
 /// What to do after the system refused.
 fn remedy(error: &io::Error) -> &'static str {
     match error.kind() {
-        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
             "make room there, then start the same command again: what is stored already is kept"
+        }
+        ErrorKind::FileTooLarge => {
+            "raise the limit of file sizes (`ulimit -f`) or name a folder on another disk, then \
+             start the same command again: what is stored already is kept"
+        }
+        ErrorKind::NotADirectory => {
+            "a file is in the place of a folder: take it away, or name another folder (--shelf)"
         }
         ErrorKind::ReadOnlyFilesystem => {
             "this disk is read-only; make it writable or name another folder"
