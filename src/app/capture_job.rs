@@ -35,7 +35,7 @@ pub(super) async fn capture_job(
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }
     let identified = shelf.last_identity(&specimen, &sheet.sha256())?;
-    let unsettled = unsettled(shelf, &specimen).ok().flatten().map(|of| of.to_string());
+    let unsettled = unsettled(shelf, &specimen).ok().flatten().map(|of| of.note());
     let note: Vec<_> =
         Some(options.note.clone()).filter(|note| !note.is_empty()).into_iter().collect();
     let request = CaptureRequest {

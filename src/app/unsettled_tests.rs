@@ -135,6 +135,54 @@ fn a_capture_in_between_says_so() {
     assert!(!said(&shop, "Did the instrument start"));
 }
 
+/// The note in the record of a capture.
+fn note(shop: &Workshop, id: &str) -> String {
+    let disk = std::sync::Arc::<crate::shelf::MemDisk>::clone(&shop.disk);
+    let shelf = crate::shelf::Shelf::open(disk, std::path::Path::new("/shelf")).unwrap();
+    shelf.get(id, None).unwrap().record.note
+}
+
+#[test]
+fn the_note_of_a_capture_in_between_stays_true() {
+    let case = Case::new("SMALL-A", "amd");
+    let mut shop = interrupted(&case);
+    shop.run(&capture());
+    let said = note(&shop, "0417-002");
+    let unfinished = format!("taken while the write of plan {} was unfinished", case.code);
+    assert!(said.contains(&unfinished) && said.contains(BACKUP), "{said}");
+    back(&mut shop);
+    let said = note(&shop, "0417-003");
+    assert!(said.contains("without sectors in doubt: taken while"), "{said}");
+    assert!(!said.contains("resume"), "{said}");
+}
+
+#[test]
+fn a_write_that_lacks_nothing_but_its_proof_is_called_so() {
+    let case = Case::new("SMALL-A", "amd");
+    let mut shop = case.shop();
+    let cancel = shop.cancel.clone();
+    shop.stop_at = Some(Box::new(move |event| {
+        let last = "compared with the plan after the power cycle";
+        if matches!(event, Event::Note { text } if text.contains(last)) {
+            cancel.request();
+        }
+    }));
+    let outcome = shop.written(&case.code);
+    assert_eq!(outcome.code, 130, "{}", outcome.text);
+    shop.stop_at = None;
+    shop.cancel = crate::link::Cancel::default();
+    assert!(shop.contents("store") == case.target);
+    shop.run(&capture());
+    assert!(said(&shop, "is not finished: `buswright resume` goes on"));
+    assert!(said(&shop, "Every sector is written, and the proof"));
+    assert!(!said(&shop, "is neither what it held"));
+    let note = note(&shop, "0417-002");
+    assert!(note.contains("taken while the proof of the write of plan"), "{note}");
+    back(&mut shop);
+    let resumed = shop.run(&Job::Write(WriteOptions::Resume));
+    assert_eq!(resumed.code, 0, "{}", resumed.text);
+}
+
 #[test]
 fn after_a_worn_sector_there_is_a_way_back() {
     let case = Case::new("SMALL-A", "amd");

@@ -161,11 +161,13 @@ impl Shelf {
             ids.retain(|id| id.serial() == label.serial_slug());
             let mut latest = None;
             while let (None, Some(id)) = (&latest, ids.pop()) {
-                latest = Some(self.summary(&id)?).filter(|found| found.specimen == *label);
+                latest = Some(self.summary(&id).map_err(last_unknown)?)
+                    .filter(|found| found.specimen == *label);
             }
             latest
         } else {
-            let all = ids.iter().map(|id| self.summary(id)).collect::<Result<Vec<_>, _>>()?;
+            let all = ids.iter().map(|id| self.summary(id).map_err(last_unknown));
+            let all = all.collect::<Result<Vec<_>, _>>()?;
             all.into_iter().max_by_key(|summary| (summary.time, summary.id.clone()))
         };
         latest.map(|summary| summary.id).ok_or_else(|| {
@@ -211,6 +213,11 @@ impl Shelf {
             None => Ok(content),
         }
     }
+}
+
+/// Why it is not known which capture is the latest.
+fn last_unknown(error: ShelfError) -> ShelfError {
+    ShelfError::LastUnknown { error: Box::new(error) }
 }
 
 fn same_id(path: &Path, id: &CaptureId, recorded: Option<&CaptureId>) -> Result<(), ShelfError> {

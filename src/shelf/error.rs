@@ -89,6 +89,15 @@ pub(crate) enum ShelfError {
         /// The shelf.
         shelf: PathBuf,
     },
+    /// A record that cannot be read keeps everybody from knowing which capture is the latest.
+    #[error(
+        "which capture is @last is not known: {error}. Name the one that is meant by its id \
+         ({list} shows them)", list = SHELF_LIST
+    )]
+    LastUnknown {
+        /// What is wrong with that record.
+        error: Box<ShelfError>,
+    },
     /// A record that cannot be understood.
     #[error(
         "{}: this record cannot be read: {why}; the content beside it is untouched, restore the \

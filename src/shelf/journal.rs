@@ -216,14 +216,25 @@ impl Shelf {
         }))
     }
 
+    /// What the journals of the last write of every module say; each may be unreadable by itself.
+    pub(crate) fn last_journals(&self) -> Result<Vec<Result<Told, ShelfError>>, ShelfError> {
+        let dir = self.dir(JOURNALS);
+        let of = |name: &String| self.latest_in(&dir.join(name)).transpose();
+        let names = self.files().list(&dir)?;
+        Ok(names.iter().filter_map(of).map(|of| of.map(|(_, told)| told)).collect())
+    }
+
     /// What the journal of a module's last write says.
     pub(crate) fn last_journal(&self, label: &Label) -> Result<Option<Told>, ShelfError> {
         Ok(self.latest(label)?.map(|(_, told)| told))
     }
 
     fn latest(&self, label: &Label) -> Result<Option<(PathBuf, Told)>, ShelfError> {
-        let folder = self.journal_folder(label);
-        for (_, name) in self.journal_numbers(&folder)?.into_iter().rev() {
+        self.latest_in(&self.journal_folder(label))
+    }
+
+    fn latest_in(&self, folder: &Path) -> Result<Option<(PathBuf, Told)>, ShelfError> {
+        for (_, name) in self.journal_numbers(folder)?.into_iter().rev() {
             let path = folder.join(name);
             if let Some(told) = told(&path, &self.files().read(&path)?)? {
                 return Ok(Some((path, told)));

@@ -94,8 +94,11 @@ fn a_damaged_record_is_named_and_hides_no_other_capture() {
     home.run(&["capture", "--space", "records"]).says(0, &["0417-002"]);
     let record = home.shelf().join("captures/0417-001/record.toml");
     std::fs::write(&record, "format = [").unwrap();
-    let ran = home.run(&["shelf", "list"]).says(0, &["0417-002", "record.toml", "cannot be read"]);
+    let ran = home.run(&["shelf", "list"]).says(1, &["0417-002", "record.toml", "cannot be read"]);
     assert!(ran.err.contains("0417-001"), "{ran}");
+    home.run(&["shelf", "show", "@last"])
+        .says(3, &["which capture is @last is not known", "0417-001", "by its id"]);
+    home.run(&["shelf", "show", "0417-002"]).says(0, &[]);
     home.run(&["shelf", "show", "0417-001"]).says(3, &["record.toml", "backup"]);
     home.run(&["shelf", "check"]).says(1, &["0417-001: NOT as recorded", "0417-002: as recorded"]);
 }
@@ -170,4 +173,16 @@ fn what_did_not_agree_and_what_is_only_a_part_is_marked_wherever_it_is_named() {
         .never_says(&["NOT AGREED"]);
     home.run(&["capture"]).says(0, &["0417-002"]);
     home.run(&["shelf", "show", "0417-002"]).says(0, &[]).never_says(&["PART ONLY", "NOT AGREED"]);
+}
+
+#[test]
+fn an_empty_shelf_and_a_file_in_its_place_are_told_apart() {
+    let home = Home::new();
+    for what in ["list", "check"] {
+        home.run(&["shelf", what]).says(0, &["nothing on the shelf in "]);
+    }
+    home.write("file", "not a folder");
+    home.run(&["shelf", "list", "--shelf", "file"])
+        .says(3, &["file", "a file is in the place of a folder", "--shelf"])
+        .never_says(&["check the disk"]);
 }

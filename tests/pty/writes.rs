@@ -165,6 +165,15 @@ fn advised_commands_reach_the_bench_that_they_were_advised_for() {
     let warned = with(&["capture"]).says(0, &["is not finished"]);
     let resume = advised(&warned.err, "is not finished");
 
+    // The shelf says so, too, without an adapter.
+    for command in [&["list"][..], &["show", "@last"], &["show", "PW #0001"], &["check"]] {
+        let asked = [&["shelf"], command, &["--shelf", shelf]].concat();
+        let ran = bench.home.run(&asked).says(0, &[]);
+        assert!(ran.err.contains("is not finished: `buswright --shelf"), "{ran}");
+    }
+    let asked = ["shelf", "show", "PW #0001", "--shelf", shelf];
+    bench.home.run(&asked).says(0, &["write begun 0001-001 plan "]);
+
     // The same label in another bench is not the module that is half written.
     let other = ["--port", "sim:bench.toml", "--sheet", "small.toml", "--shelf", shelf];
     bench
