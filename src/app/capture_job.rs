@@ -7,7 +7,7 @@ use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
 use crate::image::{SPECIMEN, one_line};
 use crate::jobs::{
-    CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
+    CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail_told,
 };
 use crate::shelf::Shelf;
 use std::path::Path;
@@ -47,7 +47,7 @@ pub(super) async fn capture_job(
         identified,
     };
     let store = begin(desk, &sheet, shelf, &request)?;
-    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+    let (report, ending) = with_rail_told(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         capture(desk, &sheet, &hello, powered, &request, store).await
     })

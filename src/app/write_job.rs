@@ -14,7 +14,7 @@ use crate::chips::Catalogue;
 use crate::image::{PLAN, PLAN_BACK, VERIFY};
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart,
-    WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
+    WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail_told, write,
 };
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
@@ -118,7 +118,7 @@ pub(super) async fn carry_out(
             twins.clear();
         }
     }
-    let (report, ending) = with_rail(desk, sheet, hello, access.clone(), async |powered| {
+    let (report, ending) = with_rail_told(desk, sheet, hello, access.clone(), async |powered| {
         powered_up();
         let keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };
         let (id, parts) = match found {

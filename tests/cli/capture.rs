@@ -199,3 +199,20 @@ fn blocks_with_the_same_trouble_are_named_together_and_words_in_full() {
     let value = word.split(": ").nth(1).unwrap().split(' ').next().unwrap();
     assert!(value.starts_with("0x") && value.len() == 10, "{word}");
 }
+
+#[test]
+fn a_copy_is_told_and_written_out_where_the_rail_stays_up() {
+    let home = Home::new();
+    home.write("fed.toml", fed(include_str!("../../src/sim/benches/tg-7.toml")));
+    let args = ["capture", "--space", "records", "--port", "sim:fed.toml", "--out", "records.bin"];
+    home.run(&args).says(
+        3,
+        &["0417-001: 256 KiB", "kept as ", "SHA-256 ", "powered through its lines", "do not touch"],
+    );
+    assert_eq!(home.read("records.bin"), home.content("0417-001"));
+}
+
+/// A bench whose lines feed the module while its rail is off.
+fn fed(bench: &str) -> String {
+    bench.replacen("[[memory]]", "[rail]\nfeeds_back = true\n\n[[memory]]", 1)
+}
