@@ -129,3 +129,11 @@ fn a_bench_that_cannot_be_served_says_why() {
     let at = taken.local_addr().unwrap().to_string();
     home.run(&["bench", "--tcp", &at]).says(3, &[&at, "another program"]);
 }
+
+#[test]
+fn a_built_in_bench_where_a_file_is_meant_is_told_how_it_is_reached() {
+    let home = Home::new();
+    home.run(&["capture", "--port", "sim:TG-7b"])
+        .says(2, &["sim:TG-7b: there is no such file", "`buswright bench TG-7b --pty`"]);
+    home.run(&["capture", "--port", "sim:TG-7x"]).says(2, &["TG-7x", "is the path right?"]);
+}
