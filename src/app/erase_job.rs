@@ -132,11 +132,17 @@ fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
     if let [(index, _)] = found.as_slice() {
         return Ok(*index);
     }
+    if flash().next().is_none() {
+        return Err(JobError::Usage(format!(
+            "nothing can be erased here: the sheet of {} has no flash",
+            sheet.name
+        )));
+    }
     let names: Vec<_> = flash().map(|(_, space)| space.name.as_str()).collect();
     Err(JobError::Usage(format!(
         "which flash is meant? Name one with {SPACE}; the sheet of {} has {}",
         sheet.name,
-        if names.is_empty() { "none".into() } else { names.join(", ") }
+        names.join(", ")
     )))
 }
 

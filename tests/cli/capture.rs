@@ -94,6 +94,15 @@ fn spaces_and_ranges_that_are_not_there_are_refused_before_the_rail() {
 }
 
 #[test]
+fn an_address_that_is_the_same_in_both_readings_needs_no_0x() {
+    let home = Home::new();
+    let with = |range| home.run(&["capture", "--space", "records", "--range", range]);
+    with("0+0xFA").says(0, &["1000 B"]);
+    with("8+0x10").says(0, &[]);
+    with("10+0x10").says(2, &["is 10 hexadecimal or decimal?", "0x10+0x10", "0xA+0x10"]);
+}
+
+#[test]
 fn passes_are_2_to_100() {
     let home = Home::new();
     home.run(&["capture", "--space", "records", "--passes", "2"]).says(0, &["agreed"]);

@@ -19,7 +19,7 @@ fn a_port_that_is_not_there_is_3() {
             .never_says(&["SIMULATED"]);
     }
     home.write("file", "no serial port");
-    home.run(&["capture", "--port", "./file"]).says(3, &["./file", "is this a serial port"]);
+    home.run(&["capture", "--port", "./file"]).says(3, &["./file", "this is no serial port"]);
     home.run(&["capture", "--port", "."]).says(3, &["."]);
 }
 
