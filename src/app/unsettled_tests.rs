@@ -3,9 +3,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
-use super::crash_tests::Case;
+use super::crash_tests::{Case, Cut};
 use super::write_bad_tests::{interrupt, interrupted};
-use super::write_job_tests::Workshop;
+use super::write_job_tests::{Through, Workshop};
 use super::{EraseOptions, Event, Job, Outcome, PlanOptions, WriteOptions};
 use crate::bus::{Millivolts, Nanos};
 use crate::link::Port;
@@ -237,4 +237,33 @@ fn cells_that_do_not_hold_still_do_not_keep_a_write_from_going_on() {
         }
     }
     assert!(resumed > 2 && planned > 2, "{resumed} resumed, {planned} planned back");
+}
+
+#[test]
+fn an_adapter_that_is_busy_with_what_was_left_is_waited_for_and_that_is_said() {
+    let case = Case::new("SMALL-A", "amd");
+    let mut waited = 0;
+    for part in 0..12 {
+        let mut shop = case.shop();
+        // A job begins after this; then so much of it passes.
+        let idle = super::write_job_tests::IDLE;
+        let share = (case.lasts.0 - idle.0) * (30 + 5 * part) / 100;
+        let at = shop.port.now() + idle + Nanos(share);
+        let disk = std::sync::Arc::<crate::shelf::MemDisk>::clone(&shop.disk);
+        let confirm = shop.description.specimen.clone();
+        let plan = WriteOptions::Plan { code: case.code.clone(), confirm };
+        let cut =
+            shop.run_through(&Job::Write(plan), |port| Box::new(Cut { port, at: Some(at), disk }));
+        if cut.code == 0 {
+            break;
+        }
+        shop.events.clear();
+        let look = Job::Identify(super::IdentifyOptions::default());
+        let outcome = shop.run_at_once(&look, |port| Box::new(Through(port)));
+        assert_eq!(outcome.code, 0, "{}", outcome.text);
+        let busy = "the adapter is still busy with what an earlier session left";
+        waited +=
+            u32::from(said(&shop, busy) && said(&shop, "nobody knows whether the rail is on"));
+    }
+    assert!(waited > 0, "no cut was in an erase");
 }

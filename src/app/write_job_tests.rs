@@ -16,7 +16,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 /// The port as it is.
-struct Through<'a>(&'a mut dyn Port);
+pub(super) struct Through<'a>(pub(super) &'a mut dyn Port);
 
 impl Port for Through<'_> {
     fn now(&self) -> Nanos {
@@ -78,10 +78,20 @@ impl Workshop {
         through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
     ) -> Outcome {
         self.idle();
+        self.run_at_once(job, through)
+    }
+
+    /// The same while the adapter is at what an earlier job has left.
+    pub(super) fn run_at_once<'a>(
+        &'a mut self,
+        job: &Job,
+        through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
+    ) -> Outcome {
+        let remembered = Some(self.port.bench().adapter().rate());
         let mut port = through(&mut self.port);
         let mut machine = Machine {
             port: port.as_mut(),
-            plan: RatePlan::default(),
+            plan: RatePlan { remembered, ..RatePlan::default() },
             identity: "sim",
             bench: Some(&self.description),
             known: &mut Known::default(),
