@@ -65,6 +65,7 @@ pub(in crate::app) fn assemble(
     plan.fit.extend(chip_files.iter().map(of_chip_file));
     words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
     left.extend(missed(&plan.spaces, &sectors_left));
+    plan.left.clone_from(&left);
     if plan.is_empty() && words_left > 0 {
         return Err(JobError::Safety(format!(
             "nothing of {} that differs can be written to {specimen}: {}",

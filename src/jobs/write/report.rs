@@ -62,6 +62,9 @@ pub struct WriteReport {
     pub bytes_written: u64,
     /// Every sector holds what the plan says, also after a power cycle.
     pub proven: bool,
+    /// What of the image did not get onto the module, as the plan says.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<String>,
     /// What is known of the power cycle.
     pub rail: String,
     /// Captures of RAM that were taken before.
@@ -92,6 +95,7 @@ impl WriteReport {
             written: 0,
             bytes_written: 0,
             proven: false,
+            left: plan.plan.left.clone(),
             rail: String::new(),
             ram: Vec::new(),
             failed: Vec::new(),
@@ -184,6 +188,9 @@ impl fmt::Display for WriteReport {
         }
         if !self.rail.is_empty() {
             write!(f, "\n  {}", self.rail)?;
+        }
+        if !self.left.is_empty() {
+            write!(f, "\n  ! the module does NOT hold the whole image: {}", self.left.join("; "))?;
         }
         write!(f, "\n  the way back: {backup}, with {PLAN_BACK}")?;
         write!(
