@@ -1,6 +1,8 @@
 //! What can be asked of the shelf without an adapter.
 
-use super::shelf_lines::{after, indented, line, pending_line, pending_values, with_lacks};
+use super::shelf_lines::{
+    after, indented, line, pending_line, pending_values, with_lacks, with_marks,
+};
 use super::unsettled::all_unsettled;
 use crate::image::{counted, one_line, word_text};
 use crate::jobs::JobError;
@@ -82,8 +84,7 @@ impl ShelfDesk {
             text = self.nothing_yet();
         }
         let value = json!({
-            "captures": captures.iter().map(|one| with_lacks(json!(one), &one.lacks()))
-                .collect::<Vec<_>>(),
+            "captures": captures.iter().map(|one| with_marks(one)).collect::<Vec<_>>(),
             "unfinished": pending_values(&pending, false),
             "set_aside": pending_values(&pending, true),
         });

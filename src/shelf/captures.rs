@@ -54,6 +54,14 @@ impl Summary {
     pub(crate) fn lacks(&self) -> Lacks {
         Lacks::of(&self.spaces, &self.sheet.text)
     }
+
+    /// The kinds of doubt that a fault of a line or a chip would leave, each once.
+    pub(crate) fn doubts(&self) -> Vec<&str> {
+        let mut kinds: Vec<_> = self.spaces.iter().flat_map(SpaceSummary::doubts).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    }
 }
 
 /// What is on the shelf.
