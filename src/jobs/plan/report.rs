@@ -189,23 +189,20 @@ impl PlanReport {
 
 impl fmt::Display for PlanReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match &self.code {
-            Some(code) => {
-                let simulated = if self.simulated { " (simulated)" } else { "" };
-                write!(f, "plan {code} for {}{simulated}: {}", self.specimen, self.what)?;
-            }
-            None => {
-                let kept = match self.words_kept {
-                    0 => String::new(),
-                    n => format!(
-                        ", but for {} in zones that keep theirs ({TAKE} takes such a zone)",
-                        counted(n, "word")
-                    ),
-                };
-                let Self { specimen, what, .. } = self;
-                let holds = "nothing is to be done, the module holds that already";
-                write!(f, "{specimen}: {what}; {holds}{kept}")?;
-            }
+        if let Some(code) = &self.code {
+            let simulated = if self.simulated { " (simulated)" } else { "" };
+            write!(f, "plan {code} for {}{simulated}: {}", self.specimen, self.what)?;
+        } else {
+            let kept = match self.words_kept {
+                0 => String::new(),
+                n => format!(
+                    ", but for {} in zones that keep theirs ({TAKE} takes such a zone)",
+                    counted(n, "word")
+                ),
+            };
+            let Self { specimen, what, .. } = self;
+            let holds = "nothing is to be done, the module holds that already";
+            write!(f, "{specimen}: {what}; {holds}{kept}")?;
         }
         self.before().iter().try_for_each(|(head, lines)| labelled(f, head, lines))?;
         if self.code.is_some() {
