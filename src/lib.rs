@@ -25,6 +25,7 @@ use std::process::ExitCode;
 /// Runs the command that `args` say, or the workbench if they say none; the first is the program's
 /// name.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    app::outlive_file_limits();
     match cli::run(args) {
         cli::Next::Done(code) => code,
         cli::Next::Workbench(setup) => ExitCode::from(tui::run(*setup)),

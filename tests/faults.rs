@@ -129,7 +129,12 @@ fn a_rail_that_does_not_rise_or_sags_is_told_with_its_voltage() {
 fn a_rail_that_stays_up_is_said_loudly() {
     let mut description = tg7();
     description.adapter.rail.feeds_back = true;
-    fails(description, 3, &["powered through its lines", "does not end by itself", "do not touch"]);
+    let words = ["powered through its lines", "does not end by itself", "do not touch"];
+    let run = fails(description, 3, &words);
+    // What was read is on the shelf, and is told.
+    let report = run.outcome.report.as_ref().unwrap();
+    assert_eq!(report["id"], "0417-001");
+    assert!(run.outcome.text.contains(report["sha256"].as_str().unwrap()), "{}", run.words());
 }
 
 #[test]

@@ -78,8 +78,9 @@ fn written(chip: &str, family: &str) {
     command(&["identify"]).assert_says(0, &["U1 D0-D7", "U4 D24-D31", "AT29LV512", "page"]);
     let range = format!("0x0+{}", image.len() / 4);
     let plan = command(&["plan", &path("image.bin"), "--space", "store", "--range", &range]);
-    plan.assert_says(0, &["buswright write "]);
-    let code = plan.out.split("buswright write ").nth(1).unwrap();
+    plan.assert_says(0, &["\nnext  "]);
+    let next = plan.out.split("\nnext  ").nth(1).unwrap();
+    let code = next.split(" write ").nth(1).unwrap();
     let code = code.split(' ').next().unwrap();
     command(&["write", code, "--confirm", "KP #0001"])
         .assert_says(0, &["KP #0001 holds what plan"]);

@@ -50,8 +50,9 @@ fn written(clock: u32, baud: u32, chip: &Chip, contents: &[u8], image: &[u8]) ->
     command(&["identify"]).assert_says(0, &["U1 D0-D15", "U2 D16-D31", chip.family]);
     let range = format!("0x0+{}", image.len() / 4);
     let plan = command(&["plan", &path("image.bin"), "--space", "store", "--range", &range]);
-    plan.assert_says(0, &["buswright write "]);
-    let code = plan.out.split("buswright write ").nth(1).unwrap();
+    plan.assert_says(0, &["\nnext  "]);
+    let next = plan.out.split("\nnext  ").nth(1).unwrap();
+    let code = next.split(" write ").nth(1).unwrap();
     let code = code.split(' ').next().unwrap();
     command(&["write", code, "--confirm", "KW #0001"])
         .assert_says(0, &["KW #0001 holds what plan"]);

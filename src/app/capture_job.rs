@@ -7,7 +7,7 @@ use super::unsettled::unsettled;
 use super::wanted::{Before, Ready, ready};
 use crate::image::{SPECIMEN, one_line};
 use crate::jobs::{
-    CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail,
+    CaptureReport, CaptureRequest, Desk, Ending, JobError, begin, capture, with_rail_told,
 };
 use crate::shelf::Shelf;
 use std::path::Path;
@@ -35,7 +35,7 @@ pub(super) async fn capture_job(
         out_is_free(out, parts.iter().map(|(_, part)| part.bytes()).sum())?;
     }
     let identified = shelf.last_identity(&specimen, &sheet.sha256())?;
-    let unsettled = unsettled(shelf, &specimen).ok().flatten().map(|of| of.to_string());
+    let unsettled = unsettled(shelf, &specimen).ok().flatten().map(|of| of.note());
     let note: Vec<_> =
         Some(options.note.clone()).filter(|note| !note.is_empty()).into_iter().collect();
     let request = CaptureRequest {
@@ -47,7 +47,7 @@ pub(super) async fn capture_job(
         identified,
     };
     let store = begin(desk, &sheet, shelf, &request)?;
-    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+    let (report, ending) = with_rail_told(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         capture(desk, &sheet, &hello, powered, &request, store).await
     })

@@ -1,5 +1,6 @@
 //! Erase: sectors that lie wholly inside a range, by a plan like any other.
 
+use super::begun_at::Port;
 use super::capture_job::no_specimen;
 use super::chip_files::{catalogue, chip_files};
 use super::parts::{Asked, parts, read_range};
@@ -84,6 +85,7 @@ pub(super) async fn erase_job(
     label(&options.confirm)?;
     let chip_files = chip_files(&options.chips)?;
     let catalogue = catalogue(&chip_files)?;
+    let port = Port::of(&before);
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     confirm_label(&specimen, &options.confirm, |confirmed| {
@@ -114,7 +116,7 @@ pub(super) async fn erase_job(
         )));
     };
     let plan = shelf.plan(&code.parse()?)?;
-    let here = Here { desk, shelf, hello, sheet, access, simulated, specimen };
+    let here = Here { desk, shelf, port, hello, sheet, access, simulated, specimen };
     carry_out(&here, &catalogue, &plan, None, || ()).await
 }
 
@@ -130,11 +132,17 @@ fn flash_space(sheet: &Sheet, name: Option<&str>) -> Result<usize, JobError> {
     if let [(index, _)] = found.as_slice() {
         return Ok(*index);
     }
+    if flash().next().is_none() {
+        return Err(JobError::Usage(format!(
+            "nothing can be erased here: the sheet of {} has no flash",
+            sheet.name
+        )));
+    }
     let names: Vec<_> = flash().map(|(_, space)| space.name.as_str()).collect();
     Err(JobError::Usage(format!(
         "which flash is meant? Name one with {SPACE}; the sheet of {} has {}",
         sheet.name,
-        if names.is_empty() { "none".into() } else { names.join(", ") }
+        names.join(", ")
     )))
 }
 

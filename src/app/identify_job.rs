@@ -10,7 +10,7 @@ use crate::bus::WordAddress;
 use crate::chips::Family;
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Ending, IdentifyReport, IdentifyRequest, JobError, Keep,
-    Powered, Twin, begin, capture, caution_locked, identify, whole, with_rail,
+    Powered, Twin, begin, capture, caution_locked, identify, whole, with_rail_told,
 };
 use crate::module::{Kind, Sheet, Space};
 use crate::shelf::{BLOCK_BYTES, Capture, HistoryLine, Identified, IdentifiedSpace, Label, Shelf};
@@ -59,7 +59,7 @@ pub(super) async fn identify_job(
         in_doubt,
     };
     caution_locked(desk, &mut access).await?;
-    let (report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+    let (report, ending) = with_rail_told(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         let specimen = specimen.as_ref();
         let mut keeper = Keeper { desk, sheet: &sheet, hello: &hello, shelf, specimen, simulated };

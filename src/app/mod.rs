@@ -2,6 +2,7 @@
 //!
 //! The command line and the workbench stand on this; tests and benchmarks reach it too.
 
+mod begun_at;
 mod capture_job;
 mod chip_files;
 mod chosen;
@@ -64,6 +65,7 @@ pub use serve::{ServeError, serve_pty, serve_tcp};
 pub(crate) use sheet_desk::{check_sheets, fit_sheet, list_sheets, write_new_sheet};
 pub(crate) use sheets::{is_builtin_sheet, sheet_names};
 pub(crate) use shelf_desk::{Answer, ShelfDesk};
+pub(crate) use signals::outlive_file_limits;
 pub use signals::watch_signals;
 pub use sim_port::SimPort;
 pub use wanted::Wanted;

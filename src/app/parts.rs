@@ -144,7 +144,9 @@ pub(super) fn read_range(range: &str) -> Result<(WordAddress, u32), JobError> {
     let (start, words) =
         parse_range(range).map_err(|error| JobError::Usage(format!("{RANGE}: {error}")))?;
     let (at, length) = range.split_once('+').map_or((range, ""), |(a, b)| (a.trim(), b.trim()));
-    if !at.starts_with("0x") && !at.starts_with("0X") {
+    // Below ten both readings are the same.
+    let same = at.trim_start_matches('0').len() <= 1;
+    if !at.starts_with("0x") && !at.starts_with("0X") && !same {
         return Err(JobError::Usage(format!(
             "{RANGE} {range}: is {at} hexadecimal or decimal? Addresses are written with 0x: \
              0x{at}+{length} if it is hexadecimal, {start}+{length} if it is decimal"

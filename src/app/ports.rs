@@ -49,6 +49,16 @@ pub enum OpenPortError {
         /// The name.
         name: String,
     },
+    /// The name of a built-in bench where a file's is taken.
+    #[error(
+        "sim:{name}: there is no such file. The built-in bench {name} is served by `buswright bench \
+         {name} --pty`, which prints the port to be named with --port; --port sim alone is the \
+         built-in bench {DEFAULT_BENCH}"
+    )]
+    Served {
+        /// The name.
+        name: String,
+    },
     /// A key of a later version.
     #[error(
         "{}: {key}: this key is reserved and means nothing in this version, in which nothing is \
@@ -71,7 +81,11 @@ impl OpenPortError {
     pub fn code(&self) -> u8 {
         match self {
             Self::Port(_) => 3,
-            Self::Bench(_) | Self::NoBench { .. } | Self::Reserved { .. } | Self::File(_) => 2,
+            Self::Bench(_)
+            | Self::NoBench { .. }
+            | Self::Served { .. }
+            | Self::Reserved { .. }
+            | Self::File(_) => 2,
         }
     }
 }
@@ -136,7 +150,13 @@ pub(super) fn builtin_bench(name: &str) -> Result<(BenchDescription, Bench), Ope
 
 /// The bench that a file describes, with the contents it names.
 pub(super) fn load_bench(file: &Path) -> Result<(BenchDescription, Bench), OpenPortError> {
-    let text = read_text(file)?;
+    let text = read_text(file).map_err(|error| {
+        let served = |name: &&'static str| Path::new(name) == file;
+        match BenchDescription::builtin_names().find(served) {
+            Some(name) if error.is_missing() => OpenPortError::Served { name: name.into() },
+            _ => error.into(),
+        }
+    })?;
     let mut description = BenchDescription::parse(&one_line(file.display()), &text)?;
     if description.state.is_some() {
         return Err(OpenPortError::Reserved { path: file.to_path_buf(), key: "state" });

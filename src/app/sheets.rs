@@ -1,7 +1,7 @@
 //! Finding the sheets that a job needs, and what a job must refuse of them.
 
 use super::input::read_text;
-use crate::image::one_line;
+use crate::image::{SHEET, one_line};
 use crate::jobs::JobError;
 use crate::module::{AdapterSheet, Review, Sheet, Space, builtin, builtin_names};
 use std::path::Path;
@@ -21,12 +21,20 @@ pub(crate) fn is_builtin_sheet(name: &str) -> bool {
 
 /// Loads a module sheet by built-in name or from a file.
 pub(super) fn load_sheet(wanted: &str) -> Result<Sheet, JobError> {
-    first_fault(review_sheet(wanted)?)
+    first_fault(review_sheet(wanted)?, "sheet check")
 }
 
 /// Loads an adapter sheet from a file.
 pub(super) fn load_adapter_sheet(file: &str) -> Result<AdapterSheet, JobError> {
-    first_fault(review_adapter_sheet(file)?)
+    let review = review_adapter_sheet(file)?;
+    if review.sheet.is_none() && is_module_sheet(file) {
+        return Err(JobError::Usage(format!(
+            "adapter sheet {}: this is a module sheet, it has [[space]] tables; name it with \
+             {SHEET}, and with --adapter the sheet of the adapter",
+            one_line(file)
+        )));
+    }
+    first_fault(review, "sheet check --as-adapter")
 }
 
 /// Reads a module sheet by built-in name or from a file, with all its faults.
@@ -39,16 +47,28 @@ pub(super) fn review_sheet(wanted: &str) -> Result<Review<Sheet>, JobError> {
 
 /// Reads an adapter sheet from a file, with all its faults.
 pub(super) fn review_adapter_sheet(file: &str) -> Result<Review<AdapterSheet>, JobError> {
+    if builtin(file).is_some() && !Path::new(file).exists() {
+        return Err(JobError::Usage(format!(
+            "adapter sheet {file}: this is the name of a built-in module sheet; a module sheet is \
+             named with {SHEET}, an adapter sheet is a file"
+        )));
+    }
     Ok(AdapterSheet::review(&one_line(file), &read(file, "adapter sheet", "none is built in")?))
 }
 
+/// True if a file is a module sheet: it has spaces, which no adapter sheet has.
+fn is_module_sheet(file: &str) -> bool {
+    let text = read_text(Path::new(file)).unwrap_or_default();
+    text.lines().any(|line| line.trim() == "[[space]]")
+}
+
 /// A job tells of one fault; `sheet check` tells of all.
-fn first_fault<T>(review: Review<T>) -> Result<T, JobError> {
+fn first_fault<T>(review: Review<T>, check: &str) -> Result<T, JobError> {
     let more = review.faults.len().saturating_sub(1) + review.more;
     match (review.sheet, review.faults.first()) {
         (Some(sheet), _) => Ok(sheet),
         (None, Some(fault)) if more > 0 => Err(JobError::Usage(format!(
-            "{fault} (and {more} more: `buswright sheet check` names them)"
+            "{fault} (and {more} more: `buswright {check}` names them)"
         ))),
         (None, fault) => Err(JobError::Usage(fault.map(ToString::to_string).unwrap_or_default())),
     }

@@ -1,6 +1,9 @@
 //! What can be asked of the shelf without an adapter.
 
-use super::shelf_lines::{after, indented, line, pending_line, pending_values, with_lacks};
+use super::shelf_lines::{
+    after, indented, line, pending_line, pending_values, with_lacks, with_marks,
+};
+use super::unsettled::all_unsettled;
 use crate::image::{counted, one_line, word_text};
 use crate::jobs::JobError;
 use crate::shelf::{Capture, CaptureId, Exported, Label, Listing, OsDisk, Shelf};
@@ -55,6 +58,15 @@ impl ShelfDesk {
         Ok(self.shelf.get(which, self.specimen.as_ref())?)
     }
 
+    fn nothing_yet(&self) -> String {
+        format!("nothing on the shelf in {} yet", one_line(self.shelf.root().display()))
+    }
+
+    /// What is said first of writes that have come to no good end: of one module, or of all.
+    fn warnings(&self, of: Option<&Label>) -> Vec<String> {
+        all_unsettled(&self.shelf, of).unwrap_or_else(|error| vec![error.to_string()])
+    }
+
     /// Every capture, one a line, of the specimen if one is named.
     pub fn list(&self) -> Result<Answer, JobError> {
         let Listing { captures, pending, troubles } = self.shelf.list()?;
@@ -69,20 +81,17 @@ impl ShelfDesk {
             let _ = writeln!(text, "{}", pending_line(one));
         }
         if text.is_empty() {
-            let _ = writeln!(
-                text,
-                "nothing on the shelf in {} yet",
-                one_line(self.shelf.root().display())
-            );
+            text = self.nothing_yet();
         }
         let value = json!({
-            "captures": captures.iter().map(|one| with_lacks(json!(one), &one.lacks()))
-                .collect::<Vec<_>>(),
+            "captures": captures.iter().map(|one| with_marks(one)).collect::<Vec<_>>(),
             "unfinished": pending_values(&pending, false),
             "set_aside": pending_values(&pending, true),
         });
-        let troubles = troubles.iter().map(ToString::to_string).collect();
-        Ok(Answer { troubles, ..Answer::good(text.trim_end().into(), value) })
+        let code = u8::from(!troubles.is_empty());
+        let troubles = troubles.iter().map(ToString::to_string);
+        let troubles = troubles.chain(self.warnings(self.specimen.as_ref())).collect();
+        Ok(Answer { troubles, code, ..Answer::good(text.trim_end().into(), value) })
     }
 
     /// The record of a capture with its notes; of a specimen's label its history.
@@ -156,7 +165,8 @@ impl ShelfDesk {
         }
         let value = json!({ "id": id.to_string(), "record": record, "notes": notes });
         let value = with_lacks(value, &record.lacks());
-        Ok(Answer::good(text.trim_end().into(), value))
+        let troubles = self.warnings(Some(&record.specimen));
+        Ok(Answer { troubles, ..Answer::good(text.trim_end().into(), value) })
     }
 
     fn history(&self, label: &Label) -> Result<Answer, JobError> {
@@ -171,13 +181,11 @@ impl ShelfDesk {
         if history.lines.is_empty() {
             text.push_str(": nothing yet");
         }
-        let troubles = match history.damaged {
-            0 => Vec::new(),
-            n => {
-                let lines = counted(n as u64, "line");
-                vec![format!("{lines} of the history could not be read, and not shown")]
-            }
-        };
+        let mut troubles = self.warnings(Some(label));
+        if history.damaged > 0 {
+            let lines = counted(history.damaged as u64, "line");
+            troubles.push(format!("{lines} of the history could not be read, and not shown"));
+        }
         Ok(Answer { troubles, ..Answer::good(text, json!({ "history": history.lines })) })
     }
 
@@ -205,9 +213,15 @@ impl ShelfDesk {
                 json!({ "id": report.id.to_string(), "good": report.good(), "faults": faults }),
             );
         }
+        if reports.is_empty() {
+            text = self.nothing_yet();
+        }
         let bad = reports.iter().any(|report| !report.good());
-        let code = u8::from(bad);
-        Ok(Answer { code, ..Answer::good(text.trim_end().into(), Value::Array(value)) })
+        let of = id.and_then(|id| self.shelf.get(&id.to_string(), None).ok());
+        // A record that cannot be read does not tell whose it is: then all are warned of.
+        let troubles = self.warnings(of.as_ref().map(|of| &of.record.specimen));
+        let good = Answer::good(text.trim_end().into(), Value::Array(value));
+        Ok(Answer { code: u8::from(bad), troubles, ..good })
     }
 
     /// Writes a copy to a file.

@@ -13,7 +13,11 @@ pub(super) fn line(one: &Summary) -> String {
     let time = one.time.strftime("%Y-%m-%d %H:%M UTC");
     let note = one.note.lines().next().unwrap_or("");
     let lacks = after(" ", &one.lacks());
-    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9}{lacks} {note}")
+    let doubts = match one.doubts().as_slice() {
+        [] => String::new(),
+        kinds => format!(" IN DOUBT ({})", kinds.join(", ")),
+    };
+    format!("{id:<12} {specimen:<14} {time}  {size:>10} {simulated:<9}{lacks}{doubts} {note}")
         .trim_end()
         .into()
 }
@@ -33,6 +37,13 @@ pub(super) fn after(mark: &str, lacks: &Lacks) -> String {
 pub(super) fn with_lacks(mut value: Value, lacks: &Lacks) -> Value {
     value["agreed"] = lacks.agreement.is_none().into();
     value["part"] = lacks.words.clone().into();
+    value
+}
+
+/// A capture in a list for programs: the same, and the kinds of doubt.
+pub(super) fn with_marks(one: &Summary) -> Value {
+    let mut value = with_lacks(json!(one), &one.lacks());
+    value["doubts"] = json!(one.doubts());
     value
 }
 

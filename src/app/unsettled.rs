@@ -5,7 +5,9 @@ use crate::bus::WordAddress;
 use crate::image::{PLAN_BACK, RESUME};
 use crate::jobs::{JobError, SectorNow, VerifyPart};
 use crate::module::{Sheet, Space};
-use crate::shelf::{CaptureId, Label, Part, Shelf, StoredPlan, Told};
+use crate::shelf::{
+    Action, CaptureId, Label, Part, PlannedSector, PlannedSpace, Shelf, Stage, StoredPlan, Told,
+};
 use std::ops::RangeInclusive;
 
 /// Such a write.
@@ -18,15 +20,35 @@ pub(super) struct Unsettled {
 
 /// The last write of a module, if it has come to no good end.
 pub(super) fn unsettled(shelf: &Shelf, specimen: &Label) -> Result<Option<Unsettled>, JobError> {
-    let Some(told) = shelf.last_journal(specimen)?.filter(Told::is_unsettled) else {
-        return Ok(None);
-    };
+    let told = shelf.last_journal(specimen)?.filter(Told::is_unsettled);
+    told.map(|told| with_plan(shelf, told)).transpose()
+}
+
+/// Sentences about the last writes of all modules, or of one, that have come to no good end; also
+/// about those of which nothing can be known.
+pub(super) fn all_unsettled(shelf: &Shelf, of: Option<&Label>) -> Result<Vec<String>, JobError> {
+    let nothing = |error: JobError| format!("of a last write nothing is known: {error}");
+    let mut said = Vec::new();
+    for told in shelf.last_journals()? {
+        match told {
+            Ok(told) if !told.is_unsettled() => {}
+            Ok(told) if of.is_some_and(|of| *of != told.begin.specimen) => {}
+            Ok(told) => {
+                said.push(with_plan(shelf, told).map_or_else(nothing, |found| found.to_string()));
+            }
+            Err(error) => said.push(nothing(error.into())),
+        }
+    }
+    Ok(said)
+}
+
+fn with_plan(shelf: &Shelf, told: Told) -> Result<Unsettled, JobError> {
     let plan = shelf.plan(&told.begin.plan)?;
     let way_back = match &plan.plan.way_back {
         Some(earlier) => earlier.clone(),
         None => told.begin.backup.clone(),
     };
-    Ok(Some(Unsettled { told, plan, way_back }))
+    Ok(Unsettled { told, plan, way_back })
 }
 
 impl std::fmt::Display for Unsettled {
@@ -36,16 +58,49 @@ impl std::fmt::Display for Unsettled {
             Some(_) => "came to its end, and not everything was as planned",
             None => &format!("is not finished: {RESUME} goes on with it"),
         };
+        let holds = if self.lacks_proof_alone() {
+            "Every sector is written, and the proof of that after a power cycle is missing"
+        } else {
+            "What the module holds now is neither what it held nor what it is to hold"
+        };
         write!(
             f,
-            "the write of plan {} to {} {how}. What the module holds now is neither what it held \
-             nor what it is to hold; {way_back} is the copy from before, and {PLAN_BACK} leads there",
+            "the write of plan {} to {} {how}. {holds}; {way_back} is the copy from before, and \
+             {PLAN_BACK} leads there",
             plan.code, plan.plan.specimen
         )
     }
 }
 
 impl Unsettled {
+    /// True if every sector was written and nothing but the proof is missing.
+    fn lacks_proof_alone(&self) -> bool {
+        let changes =
+            |sector: &PlannedSector| matches!(sector.action, Action::Program | Action::Erase);
+        let stage = |(space, sector): (&PlannedSpace, &PlannedSector)| {
+            !changes(sector) || self.told.stage(&space.name, sector.number) == Stage::Written
+        };
+        self.told.ended().is_none() && self.plan.plan.sectors().all(stage)
+    }
+
+    /// What the record of a capture that is taken now says of this: something that stays true.
+    pub fn note(&self) -> String {
+        let (plan, way_back) = (&self.plan.code, &self.way_back);
+        let when = if self.told.ended().is_some() {
+            format!("taken after the write of plan {plan}, in which not everything was as planned")
+        } else if self.lacks_proof_alone() {
+            format!("taken while the proof of the write of plan {plan} was missing")
+        } else {
+            format!("taken while the write of plan {plan} was unfinished")
+        };
+        format!("{when}; the copy from before it is {way_back}")
+    }
+
+    /// True if there are sectors of which nobody knows what they hold.
+    pub fn leaves_doubt(&self) -> bool {
+        !self.told.in_doubt().is_empty()
+    }
+
     /// Sectors in doubt of a space: number, first word counted from its base, words.
     fn sectors<'a>(&'a self, space: &'a Space) -> impl Iterator<Item = (u32, u32, u32)> + 'a {
         let of = self.plan.plan.spaces.iter().find(|of| of.name == space.name);

@@ -3,9 +3,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test ends where its set-up fails")]
 
-use super::crash_tests::Case;
+use super::crash_tests::{Case, Cut};
 use super::write_bad_tests::{interrupt, interrupted};
-use super::write_job_tests::Workshop;
+use super::write_job_tests::{Through, Workshop};
 use super::{EraseOptions, Event, Job, Outcome, PlanOptions, WriteOptions};
 use crate::bus::{Millivolts, Nanos};
 use crate::link::Port;
@@ -56,6 +56,9 @@ fn another_plan_after_an_interruption_keeps_the_way_back() {
     let other = code(&planned);
     assert!(said(&shop, "is not finished") && said(&shop, BACKUP));
     assert_eq!(planned.report.as_ref().unwrap()["backup"], BACKUP);
+    assert!(!planned.text.contains("equals it now"), "{}", planned.text);
+    let lead = format!("{BACKUP}; from before the write that came to no good end");
+    assert!(planned.text.contains(&lead), "{}", planned.text);
     assert!(erased(&planned) > 0, "{}", planned.text);
     let outcome = shop.written(&other);
     assert_eq!(outcome.code, 0, "{}", outcome.text);
@@ -132,6 +135,54 @@ fn a_capture_in_between_says_so() {
     assert!(!said(&shop, "Did the instrument start"));
 }
 
+/// The note in the record of a capture.
+fn note(shop: &Workshop, id: &str) -> String {
+    let disk = std::sync::Arc::<crate::shelf::MemDisk>::clone(&shop.disk);
+    let shelf = crate::shelf::Shelf::open(disk, std::path::Path::new("/shelf")).unwrap();
+    shelf.get(id, None).unwrap().record.note
+}
+
+#[test]
+fn the_note_of_a_capture_in_between_stays_true() {
+    let case = Case::new("SMALL-A", "amd");
+    let mut shop = interrupted(&case);
+    shop.run(&capture());
+    let said = note(&shop, "0417-002");
+    let unfinished = format!("taken while the write of plan {} was unfinished", case.code);
+    assert!(said.contains(&unfinished) && said.contains(BACKUP), "{said}");
+    back(&mut shop);
+    let said = note(&shop, "0417-003");
+    assert!(said.contains("without sectors in doubt: taken while"), "{said}");
+    assert!(!said.contains("resume"), "{said}");
+}
+
+#[test]
+fn a_write_that_lacks_nothing_but_its_proof_is_called_so() {
+    let case = Case::new("SMALL-A", "amd");
+    let mut shop = case.shop();
+    let cancel = shop.cancel.clone();
+    shop.stop_at = Some(Box::new(move |event| {
+        let last = "compared with the plan after the power cycle";
+        if matches!(event, Event::Note { text } if text.contains(last)) {
+            cancel.request();
+        }
+    }));
+    let outcome = shop.written(&case.code);
+    assert_eq!(outcome.code, 130, "{}", outcome.text);
+    shop.stop_at = None;
+    shop.cancel = crate::link::Cancel::default();
+    assert!(shop.contents("store") == case.target);
+    shop.run(&capture());
+    assert!(said(&shop, "is not finished: `buswright resume` goes on"));
+    assert!(said(&shop, "Every sector is written, and the proof"));
+    assert!(!said(&shop, "is neither what it held"));
+    let note = note(&shop, "0417-002");
+    assert!(note.contains("taken while the proof of the write of plan"), "{note}");
+    back(&mut shop);
+    let resumed = shop.run(&Job::Write(WriteOptions::Resume));
+    assert_eq!(resumed.code, 0, "{}", resumed.text);
+}
+
 #[test]
 fn after_a_worn_sector_there_is_a_way_back() {
     let case = Case::new("SMALL-A", "amd");
@@ -186,4 +237,33 @@ fn cells_that_do_not_hold_still_do_not_keep_a_write_from_going_on() {
         }
     }
     assert!(resumed > 2 && planned > 2, "{resumed} resumed, {planned} planned back");
+}
+
+#[test]
+fn an_adapter_that_is_busy_with_what_was_left_is_waited_for_and_that_is_said() {
+    let case = Case::new("SMALL-A", "amd");
+    let mut waited = 0;
+    for part in 0..12 {
+        let mut shop = case.shop();
+        // A job begins after this; then so much of it passes.
+        let idle = super::write_job_tests::IDLE;
+        let share = (case.lasts.0 - idle.0) * (30 + 5 * part) / 100;
+        let at = shop.port.now() + idle + Nanos(share);
+        let disk = std::sync::Arc::<crate::shelf::MemDisk>::clone(&shop.disk);
+        let confirm = shop.description.specimen.clone();
+        let plan = WriteOptions::Plan { code: case.code.clone(), confirm };
+        let cut =
+            shop.run_through(&Job::Write(plan), |port| Box::new(Cut { port, at: Some(at), disk }));
+        if cut.code == 0 {
+            break;
+        }
+        shop.events.clear();
+        let look = Job::Identify(super::IdentifyOptions::default());
+        let outcome = shop.run_at_once(&look, |port| Box::new(Through(port)));
+        assert_eq!(outcome.code, 0, "{}", outcome.text);
+        let busy = "the adapter is still busy with what an earlier session left";
+        waited +=
+            u32::from(said(&shop, busy) && said(&shop, "nobody knows whether the rail is on"));
+    }
+    assert!(waited > 0, "no cut was in an erase");
 }

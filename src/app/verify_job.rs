@@ -8,7 +8,8 @@ use super::parts::{keep_off_notes, zone_notes};
 use super::started::ask_started;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{
-    BLANK, Desk, Ending, JobError, KeptDiffers, KeptZone, VerifyReport, is_kept, verify, with_rail,
+    BLANK, Desk, Ending, JobError, KeptDiffers, KeptZone, VerifyReport, is_kept, verify,
+    with_rail_told,
 };
 use crate::module::{Sheet, Zone};
 use crate::shelf::{HistoryLine, Label, Shelf};
@@ -48,7 +49,7 @@ pub(super) async fn verify_job(
     }
     say_what_is_left_out(desk, &sheet, &expected)?;
     let kept_zones = kept_zones(desk, shelf, &sheet, &specimen);
-    let (mut report, ending) = with_rail(desk, &sheet, &hello, access, async |powered| {
+    let (mut report, ending) = with_rail_told(desk, &sheet, &hello, access, async |powered| {
         keep.now();
         verify(desk, &hello, powered, &name, &expected.parts, kept_zones).await
     })

@@ -5,7 +5,7 @@ use super::chosen::{Chosen, Keep, choose_sheet, same_kind};
 use super::sheets::{bench_sheet, load_adapter_sheet, refuse_unchecked};
 use crate::image::SPECIMEN;
 use crate::jobs::{Arrival, Desk, Event, JobError, check_fit};
-use crate::link::{RatePlan, connect, raise_rate};
+use crate::link::{RatePlan, connect_told, raise_rate};
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::Label;
 use crate::sim::BenchDescription;
@@ -51,7 +51,19 @@ pub(super) async fn ready<'a>(desk: &Desk<'_>, before: Before<'a>) -> Result<Rea
     let adapter = wanted.adapter.as_deref().map(load_adapter_sheet).transpose()?;
     let named = wanted.sheet.as_deref().map(super::sheets::load_sheet).transpose()?;
     let specimen = wanted.specimen.as_deref().map(label).transpose()?;
-    let hello = connect(&desk.client, plan).await?;
+    let mut told = false;
+    let busy = |most: u32| {
+        // It is asked again and again; said once.
+        if !std::mem::replace(&mut told, true) {
+            desk.caution(format!(
+                "the adapter is still busy with what an earlier session left: it is waited for, \
+                 {} s at most. Until then nobody knows whether the rail is on: do not touch the \
+                 module",
+                most.div_ceil(1_000)
+            ));
+        }
+    };
+    let hello = connect_told(&desk.client, plan, busy).await?;
     desk.show(&Arrival::Adapter(&hello));
     let rate = match plan.fixed {
         Some(fixed) => Some(fixed),

@@ -1,5 +1,6 @@
 //! Write and resume, from a plan's code to the proof.
 
+use super::begun_at::Port;
 use super::capture_job::no_specimen;
 use super::chip_files::catalogue;
 use super::identify_job::{Keeper, is_unsure, twins};
@@ -13,7 +14,7 @@ use crate::chips::Catalogue;
 use crate::image::{PLAN, PLAN_BACK, VERIFY};
 use crate::jobs::{
     Arrival, CaptureRequest, Desk, Desktop, Ending, JobError, Keep, Powered, Twin, VerifyPart,
-    WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail, write,
+    WritePlace, WriteReport, WriteRequest, begin, capture, refuse_locked, with_rail_told, write,
 };
 use crate::module::{Sheet, SpaceAccess};
 use crate::shelf::{
@@ -54,6 +55,7 @@ pub(super) async fn write_job(
     if let Some((plan, confirmed)) = &named {
         confirmed_for(plan, confirmed)?;
     }
+    let port = Port::of(&before);
     let Ready { hello, sheet, access, simulated, specimen, keep } = ready(desk, before).await?;
     let specimen = specimen.ok_or_else(no_specimen)?;
     let (plan, journal) = match named {
@@ -68,9 +70,12 @@ pub(super) async fn write_job(
         None => interrupted(shelf, &specimen)?,
     };
     same_module(&plan, &sheet, &specimen, simulated)?;
+    if let Some(journal) = &journal {
+        port.refuse_elsewhere(&hello.board, &journal.told().begin)?;
+    }
     let catalogue = catalogue(&plan.plan.chip_files)?;
     refuse_to_identify(&sheet)?;
-    let here = Here { desk, shelf, hello, sheet, access, simulated, specimen };
+    let here = Here { desk, shelf, port, hello, sheet, access, simulated, specimen };
     carry_out(&here, &catalogue, &plan, journal, || keep.now()).await
 }
 
@@ -78,6 +83,7 @@ pub(super) async fn write_job(
 pub(super) struct Here<'a, 'd> {
     pub desk: &'a Desk<'d>,
     pub shelf: &'a Shelf,
+    pub port: Port,
     pub hello: HelloReply,
     pub sheet: Sheet,
     pub access: Vec<SpaceAccess>,
@@ -112,7 +118,7 @@ pub(super) async fn carry_out(
             twins.clear();
         }
     }
-    let (report, ending) = with_rail(desk, sheet, hello, access.clone(), async |powered| {
+    let (report, ending) = with_rail_told(desk, sheet, hello, access.clone(), async |powered| {
         powered_up();
         let keeper = Keeper { desk, sheet, hello, shelf, specimen: Some(specimen), simulated };
         let (id, parts) = match found {
@@ -128,7 +134,8 @@ pub(super) async fn carry_out(
         };
         let request =
             WriteRequest { plan, backup: parts, twins, catalogue, simulated, still_unlocked };
-        let mut desktop = ShelfDesktop { keeper, plan, backup: id };
+        let port = &here.port.identity;
+        let mut desktop = ShelfDesktop { keeper, plan, backup: id, port };
         let place = WritePlace { desk, sheet, hello, access };
         write(&place, powered, &request, journal, &mut desktop).await
     })
@@ -323,6 +330,7 @@ struct ShelfDesktop<'a, 'd> {
     keeper: Keeper<'a, 'd>,
     plan: &'a StoredPlan,
     backup: CaptureId,
+    port: &'a str,
 }
 
 impl Keep for ShelfDesktop<'_, '_> {
@@ -345,15 +353,36 @@ impl Desktop for ShelfDesktop<'_, '_> {
     }
 
     fn begin(&mut self, locked: Vec<LockedSectors>) -> Result<Journal, ShelfError> {
-        self.keeper.shelf.begin_journal(Beginning {
-            time: Timestamp::now(),
-            specimen: self.plan.plan.specimen.clone(),
-            simulated: self.plan.plan.simulated,
-            plan: self.plan.code.clone(),
-            plan_sha256: self.plan.sha256.clone(),
+        let Keeper { shelf, desk, hello, .. } = self.keeper;
+        let StoredPlan { plan, code, sha256, .. } = self.plan;
+        let time = Timestamp::now();
+        let journal = shelf.begin_journal(Beginning {
+            time,
+            specimen: plan.specimen.clone(),
+            simulated: plan.simulated,
+            port: self.port.to_owned(),
+            board: hello.board.clone(),
+            plan: code.clone(),
+            plan_sha256: sha256.clone(),
             backup: self.backup.clone(),
             locked,
-        })
+        })?;
+        let line = HistoryLine {
+            time,
+            specimen: plan.specimen.clone(),
+            event: "write begun".into(),
+            capture: Some(plan.leads_back().clone()),
+            sha256: None,
+            image_sha256: None,
+            bytes: None,
+            simulated: plan.simulated,
+            text: format!("plan {code}: {}", plan.what),
+        };
+        // The journal counts; a line that cannot be written ends nothing.
+        if let Err(error) = shelf.remember(&line) {
+            desk.note(format!("the history has no line of this beginning: {error}"));
+        }
+        Ok(journal)
     }
 }
 

@@ -16,7 +16,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 /// The port as it is.
-struct Through<'a>(&'a mut dyn Port);
+pub(super) struct Through<'a>(pub(super) &'a mut dyn Port);
 
 impl Port for Through<'_> {
     fn now(&self) -> Nanos {
@@ -78,10 +78,20 @@ impl Workshop {
         through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
     ) -> Outcome {
         self.idle();
+        self.run_at_once(job, through)
+    }
+
+    /// The same while the adapter is at what an earlier job has left.
+    pub(super) fn run_at_once<'a>(
+        &'a mut self,
+        job: &Job,
+        through: impl FnOnce(&'a mut dyn Port) -> Box<dyn Port + 'a>,
+    ) -> Outcome {
+        let remembered = Some(self.port.bench().adapter().rate());
         let mut port = through(&mut self.port);
         let mut machine = Machine {
             port: port.as_mut(),
-            plan: RatePlan::default(),
+            plan: RatePlan { remembered, ..RatePlan::default() },
             identity: "sim",
             bench: Some(&self.description),
             known: &mut Known::default(),
@@ -173,6 +183,8 @@ fn sectors_are_erased_and_the_way_back_leads_back() {
     assert!(outcome.text.contains("there is no sector 40"), "{}", outcome.text);
     let outcome = shop.run(&Job::Erase(options));
     assert_eq!(outcome.code, 0, "{}", outcome.text);
+    let text = &outcome.text;
+    assert!(text.contains(": 1 sector erased, ") && !text.contains("programmed"), "{text}");
     let mut blank = before.clone();
     blank[0x2_0000..0x4_0000].fill(0xFF);
     assert!(shop.contents("store") == blank, "not exactly sector 4 is blank");
@@ -314,7 +326,7 @@ fn a_stopped_write_is_gone_on_with() {
     }));
     let outcome = shop.written(&code);
     assert_eq!(outcome.code, 130, "{}", outcome.text);
-    assert!(outcome.text.contains("buswright resume"), "{}", outcome.text);
+    assert!(outcome.text.contains("1 of 14 sectors of store is written; `buswright resume` goes"));
     assert!(!shop.port.bench().adapter().rail_is_on());
     assert!(shop.contents("store") != image);
     shop.stop_at = None;

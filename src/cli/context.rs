@@ -1,5 +1,6 @@
 //! Where things are, and where words go.
 
+use super::advised::Advised;
 use super::args::Global;
 use super::output::Output;
 use crate::app::workbench::Places;
@@ -13,6 +14,8 @@ pub struct Context {
     pub global: Global,
     /// Where words go.
     pub output: Output,
+    /// Puts the global options into the commands that messages advise.
+    pub advised: Advised,
     folder: PathBuf,
 }
 
@@ -22,7 +25,8 @@ impl Context {
         let folder = ProjectDirs::from("", "", "buswright")
             .map_or_else(|| PathBuf::from(".buswright"), |dirs| dirs.data_dir().to_path_buf());
         let output = Output::new(global.json, global.quiet);
-        Self { global, output, folder }
+        let advised = Advised::new(&global, std::env::var_os("BUSWRIGHT_SHELF").as_deref());
+        Self { global, output, advised, folder }
     }
 
     /// What this machine remembers.

@@ -60,6 +60,7 @@ fn run(context: &Context, job: &Job) -> u8 {
         Err(text) => return Output::fail(2, &text),
     };
     if let Err(outcome) = job.check(&context.wanted()) {
+        let outcome = context.advised.outcome(outcome);
         return not_begun(&mut progress, outcome.code, outcome.text);
     }
     let name = match context.port(&known) {
@@ -96,8 +97,11 @@ fn run(context: &Context, job: &Job) -> u8 {
         cancel,
         shelf: &context.shelf(),
     };
-    let outcome = run_job(&mut machine, &context.wanted(), job, &mut |event| progress.event(event));
-    let code = if outcome.report.is_none() {
+    let advised = &context.advised;
+    let mut tell = |event: &Event| progress.event(&advised.event(event));
+    let outcome = advised.outcome(run_job(&mut machine, &context.wanted(), job, &mut tell));
+    // A report with the code of an error holds a warning that must not be lost in a pipe.
+    let code = if outcome.report.is_none() || outcome.code > 1 {
         Output::told(outcome.code, &outcome.text)
     } else {
         if !output.json {

@@ -1,5 +1,6 @@
 //! The command line: one file per command, text and JSON over the same events.
 
+mod advised;
 mod args;
 mod bench;
 mod context;

@@ -1,4 +1,4 @@
-//! One calm line of progress on a terminal, and the events as JSON.
+//! One calm line of progress on a terminal, a few lines elsewhere, and the events as JSON.
 
 use super::context::Context;
 use super::output::Output;
@@ -14,6 +14,8 @@ use std::time::{Duration, Instant};
 
 /// Between two drawings of the line.
 const FRAME: Duration = Duration::from_millis(250);
+/// Between two lines of progress where it is no terminal.
+const LINE: Duration = Duration::from_secs(5);
 
 /// A line of the log file.
 #[derive(Serialize)]
@@ -89,7 +91,10 @@ impl<'a> Progress<'a> {
             }
         }
         match event {
-            Event::Pass { .. } => self.pass_since = Instant::now(),
+            Event::Pass { .. } => {
+                self.pass_since = Instant::now();
+                self.drawn = None;
+            }
             Event::Block { .. } => self.draw(),
             Event::Finished(_) => self.clear(),
             _ => {}
@@ -119,7 +124,8 @@ impl<'a> Progress<'a> {
     }
 
     fn draw(&mut self) {
-        if !self.on_terminal || self.drawn.is_some_and(|at| at.elapsed() < FRAME) {
+        let drawn = self.drawn.map(|at| at.elapsed());
+        if !is_due(self.on_terminal, drawn, self.pass_since.elapsed()) {
             return;
         }
         self.drawn = Some(Instant::now());
@@ -128,15 +134,28 @@ impl<'a> Progress<'a> {
         let percent = (done * 100).checked_div(all).unwrap_or(100);
         let millis = self.pass_since.elapsed().as_millis().max(1) as u64;
         let rate = humansize::format_size(done * 1_000 / millis, humansize::BINARY);
+        if !self.on_terminal {
+            self.context.output.say(&format!("{space}: {what} {percent} %"));
+            return;
+        }
         let _ = write!(stderr(), "\r{space}: {what} {percent:3} %  {rate}/s   ");
         let _ = stderr().flush();
     }
 
     fn clear(&mut self) {
-        if self.drawn.take().is_some() {
+        if self.on_terminal && self.drawn.take().is_some() {
             let _ = write!(stderr(), "\r{:60}\r", "");
         }
     }
+}
+
+/// True if progress is to be shown again: so long after it was shown last, in a pass that is so old.
+fn is_due(on_terminal: bool, drawn: Option<Duration>, pass: Duration) -> bool {
+    if on_terminal {
+        return drawn.is_none_or(|since| since >= FRAME);
+    }
+    // What begins was just said, in a line of its own.
+    drawn.unwrap_or(pass) >= LINE
 }
 
 /// Told whatever people want to be told: a module is in danger, or a person must measure.
@@ -145,4 +164,19 @@ fn is_caution(event: &Event) -> bool {
         event,
         Event::Caution { .. } | Event::RailUnknown | Event::Rail { on: false, measured: false, .. }
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn progress_is_a_line_drawn_anew_or_a_few_lines() {
+        let after = Duration::from_millis;
+        assert!(is_due(true, None, after(0)) && is_due(true, Some(after(250)), after(300)));
+        assert!(!is_due(true, Some(after(249)), after(9_000)));
+        assert!(!is_due(false, None, after(4_999)) && is_due(false, None, after(5_000)));
+        assert!(!is_due(false, Some(after(4_999)), after(9_999)));
+        assert!(is_due(false, Some(after(5_000)), after(10_000)));
+    }
 }

@@ -3,13 +3,13 @@
 use super::args::ShelfCommand;
 use super::context::Context;
 use super::output::Output;
-use crate::app::ShelfDesk;
+use crate::app::{JobError, ShelfDesk};
 
 /// Runs `shelf`.
 pub fn run(context: &Context, command: ShelfCommand) -> u8 {
     let desk = match ShelfDesk::open(&context.shelf(), context.global.specimen.as_deref()) {
         Ok(desk) => desk,
-        Err(error) => return Output::fail(error.code(), &error.to_string()),
+        Err(error) => return failed(context, &error),
     };
     let answer = match command {
         ShelfCommand::List => desk.list(),
@@ -21,5 +21,17 @@ pub fn run(context: &Context, command: ShelfCommand) -> u8 {
         ShelfCommand::Check { id } => desk.check(id.as_deref()),
         ShelfCommand::Export { id, file } => desk.export(&id, &file),
     };
-    context.output.answer(answer)
+    match answer {
+        Ok(mut answer) => {
+            for trouble in &mut answer.troubles {
+                *trouble = context.advised.text(trouble).into_owned();
+            }
+            context.output.answer(Ok(answer))
+        }
+        Err(error) => failed(context, &error),
+    }
+}
+
+fn failed(context: &Context, error: &JobError) -> u8 {
+    Output::fail(error.code(), &context.advised.text(&error.to_string()))
 }

@@ -1,7 +1,7 @@
 //! What every job works with.
 
 use super::{Arrival, Event, JobError};
-use crate::link::{Cancel, Chain, Client};
+use crate::link::{Cancel, Chain, Client, LinkError};
 use std::cell::{Cell, RefCell};
 
 /// What wants to see what arrives.
@@ -15,6 +15,8 @@ pub struct Desk<'a> {
     pub cancel: Cancel,
     /// RAIL on was sent and rail off has not been confirmed since.
     pub(super) rail_asked: Cell<bool>,
+    /// Why the rail could not be proven off after work that was done.
+    pub(super) rail_unproven: RefCell<Option<LinkError>>,
     /// The run chain of the session: one for all that runs in it.
     pub(super) chain: RefCell<Chain>,
     sink: RefCell<&'a mut dyn FnMut(&Event)>,
@@ -29,6 +31,7 @@ impl<'a> Desk<'a> {
             client,
             cancel,
             rail_asked: Cell::new(false),
+            rail_unproven: RefCell::new(None),
             sink: RefCell::new(sink),
             screen: None,
         }

@@ -56,7 +56,7 @@ pub enum JobError {
 }
 
 /// What is to be said of a rail that is not known to be off.
-fn unproven(error: &LinkError) -> String {
+pub(super) fn unproven(error: &LinkError) -> String {
     match error {
         // The switch is open already: no dead-man ends this.
         LinkError::Fault { code: FaultCode::POWERED_THROUGH_LINES, detail, .. } => format!(

@@ -38,7 +38,7 @@ pub use plan::{
     missed, other_order, wanted, ways,
 };
 use power::power_cycle;
-pub use power::{Powered, check_fit, with_rail};
+pub use power::{Powered, check_fit, with_rail, with_rail_told};
 pub use runner::run;
 #[cfg(test)]
 pub use runs::Runs;

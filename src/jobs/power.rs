@@ -172,6 +172,8 @@ fn out_of_reach(desk: &Desk<'_>, error: LinkError, at: Option<String>) -> JobErr
 }
 
 /// Switches the rail on, does `work` and switches it off again, however the work ends.
+///
+/// Work that was done counts as not done where the rail could not be proven off afterwards.
 pub async fn with_rail<R>(
     desk: &Desk<'_>,
     sheet: &Sheet,
@@ -179,6 +181,35 @@ pub async fn with_rail<R>(
     access: Vec<SpaceAccess>,
     work: impl AsyncFnOnce(&Powered) -> Result<R, JobError>,
 ) -> Result<R, JobError> {
+    let before = "the job was done".to_owned();
+    match on_and_off(desk, sheet, hello, access, work).await? {
+        (done, None) => Ok(done),
+        (_, Some(error)) => Err(JobError::RailUnproven { before, error }),
+    }
+}
+
+/// The same for the last work of a job whose report is worth telling in any case: where the rail
+/// could not be proven off, the runner says so with the report.
+pub async fn with_rail_told<R>(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    hello: &HelloReply,
+    access: Vec<SpaceAccess>,
+    work: impl AsyncFnOnce(&Powered) -> Result<R, JobError>,
+) -> Result<R, JobError> {
+    let (done, unproven) = on_and_off(desk, sheet, hello, access, work).await?;
+    *desk.rail_unproven.borrow_mut() = unproven;
+    Ok(done)
+}
+
+/// What came of the work, and why the rail is not known to be off after it.
+async fn on_and_off<R>(
+    desk: &Desk<'_>,
+    sheet: &Sheet,
+    hello: &HelloReply,
+    access: Vec<SpaceAccess>,
+    work: impl AsyncFnOnce(&Powered) -> Result<R, JobError>,
+) -> Result<(R, Option<LinkError>), JobError> {
     let result = match power_up(desk, sheet, access).await {
         Ok(powered) => work(&powered).await,
         Err(error) => Err(error),
@@ -203,17 +234,14 @@ pub async fn with_rail<R>(
         desk.tell(&Event::Stopping { within_ms: OFF_WITHIN_MS });
     }
     match (result, power_down(desk).await) {
-        (result, Ok(_)) => result,
+        (result, Ok(_)) => Ok((result?, None)),
         // The session is over: the job's own error says what happened.
         (Err(JobError::Link { error, at }), Err(_)) if error.is_final() => {
             Err(out_of_reach(desk, error, at))
         }
-        (result, Err(error)) => {
-            let before = match result {
-                Ok(_) => "the job was done".to_string(),
-                Err(error) => error.to_string(),
-            };
-            Err(JobError::RailUnproven { before, error })
+        (Ok(done), Err(error)) => Ok((done, Some(error))),
+        (Err(before), Err(error)) => {
+            Err(JobError::RailUnproven { before: before.to_string(), error })
         }
     }
 }

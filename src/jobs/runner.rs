@@ -1,5 +1,6 @@
 //! The one place that sends the final event.
 
+use super::error::unproven;
 use super::{Desk, Ending, Event, JobError, Outcome};
 use serde::Serialize;
 use std::fmt::Display;
@@ -24,11 +25,14 @@ pub async fn run<R: Serialize + Display>(
         })
         .await;
     let outcome = match result {
-        Ok(Ok((report, ending))) => Outcome {
-            code: u8::from(ending == Ending::No),
-            text: report.to_string(),
-            report: serde_json::to_value(&report).ok(),
-        },
+        Ok(Ok((report, ending))) => {
+            let rail = desk.rail_unproven.take();
+            // Whatever was found, the module must not be touched: that decides the exit code.
+            let code = if rail.is_some() { 3 } else { u8::from(ending == Ending::No) };
+            let rail = rail.map(|error| format!("\n  ! {}", unproven(&error)));
+            let text = format!("{report}{}", rail.unwrap_or_default());
+            Outcome { code, text, report: serde_json::to_value(&report).ok() }
+        }
         Ok(Err(error)) => Outcome { code: error.code(), text: error.to_string(), report: None },
         Err(panic) => {
             let what = panic

@@ -229,17 +229,15 @@ impl Work<'_, '_> {
             locks::clear(self.place, runs, bank, journal, &todo).await?;
             for (at, (sector, erase)) in todo.iter().enumerate() {
                 let place = || {
-                    format!(
-                        "{} of {all} sectors of {} are written; {RESUME} goes on",
-                        before + at,
-                        bank.planned.name
-                    )
+                    let (written, of) = (before + at, format!(" of {}", bank.planned.name));
+                    let written = report::of_sectors(written as u64, all as u64, &of);
+                    format!("{written}; {RESUME} goes on")
                 };
                 desk.check().map_err(|error| error.at(place))?;
                 let work = sector::Work { place: self.place, powered: self.powered, bank, sector };
                 let done = work.write(runs, journal, *erase).await;
                 match done.map_err(|error| error.at(place))? {
-                    None => report.count(*erase, bank.bytes(sector)),
+                    None => report.count(*erase, sector, bank.bytes(sector)),
                     Some(why) => {
                         report.failed.push(FailedSector::new(bank, sector, why));
                         return Ok(true);

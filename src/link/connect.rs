@@ -17,6 +17,8 @@ const RESET_RATES: [Baud; 3] = [Baud(115_200), Baud(250_000), Baud(500_000)];
 const RATE_TRY: Nanos = Nanos::from_millis(120);
 /// After what HELLO took, for a way that is not always the same.
 const RATE_MARGIN: Nanos = Nanos::from_millis(50);
+/// An adapter that is busy with what an earlier host left is asked so often.
+const BUSY_TRY: Nanos = Nanos::from_secs(1);
 /// The adapter must hear a good frame within 500 ms at a new rate.
 const RATE_TRY_MAX: Nanos = Nanos::from_millis(450);
 /// How long a silent adapter is looked for: a board may need a second or two to start.
@@ -58,8 +60,18 @@ impl RatePlan {
 
 /// Says HELLO at one rate after the other until an adapter answers, and opens the session.
 pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, LinkError> {
+    connect_told(client, plan, |_| ()).await
+}
+
+/// The same; `busy` is told, in milliseconds, how long an adapter at most goes on with what an
+/// earlier host has left running: it is waited for.
+pub async fn connect_told(
+    client: &Client,
+    plan: RatePlan,
+    mut busy: impl FnMut(u32),
+) -> Result<HelloReply, LinkError> {
     let rates = plan.rates();
-    let start = client.now();
+    let mut start = client.now();
     let (mut at, mut tries) = (0, 0);
     loop {
         if tries == 0
@@ -69,7 +81,11 @@ pub async fn connect(client: &Client, plan: RatePlan) -> Result<HelloReply, Link
         }
         match hello(client).await {
             Ok(reply) if reply.still_running_ms > 0 => {
-                client.sleep(Nanos::from_millis(u64::from(reply.still_running_ms))).await;
+                busy(reply.still_running_ms);
+                // Mostly it is done earlier; and while it hears something it stays at this rate.
+                let left = Nanos::from_millis(u64::from(reply.still_running_ms));
+                client.sleep(left.min(BUSY_TRY)).await;
+                (start, at, tries) = (client.now(), at, 1);
                 continue;
             }
             Ok(reply) => {

@@ -21,7 +21,7 @@ mod stats;
 pub use asked::Transmit;
 pub use chain::Chain;
 pub use client::Client;
-pub use connect::{FoundAgain, RatePlan, connect, find_again, raise_rate};
+pub use connect::{FoundAgain, RatePlan, connect, connect_told, find_again, raise_rate};
 pub use drive::{Cancel, Port, PortLost, drive};
 pub use error::{Heard, LinkError};
 pub use session::{Session, Ticket};

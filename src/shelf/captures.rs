@@ -54,6 +54,14 @@ impl Summary {
     pub(crate) fn lacks(&self) -> Lacks {
         Lacks::of(&self.spaces, &self.sheet.text)
     }
+
+    /// The kinds of doubt that a fault of a line or a chip would leave, each once.
+    pub(crate) fn doubts(&self) -> Vec<&str> {
+        let mut kinds: Vec<_> = self.spaces.iter().flat_map(SpaceSummary::doubts).collect();
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    }
 }
 
 /// What is on the shelf.
@@ -161,11 +169,13 @@ impl Shelf {
             ids.retain(|id| id.serial() == label.serial_slug());
             let mut latest = None;
             while let (None, Some(id)) = (&latest, ids.pop()) {
-                latest = Some(self.summary(&id)?).filter(|found| found.specimen == *label);
+                latest = Some(self.summary(&id).map_err(last_unknown)?)
+                    .filter(|found| found.specimen == *label);
             }
             latest
         } else {
-            let all = ids.iter().map(|id| self.summary(id)).collect::<Result<Vec<_>, _>>()?;
+            let all = ids.iter().map(|id| self.summary(id).map_err(last_unknown));
+            let all = all.collect::<Result<Vec<_>, _>>()?;
             all.into_iter().max_by_key(|summary| (summary.time, summary.id.clone()))
         };
         latest.map(|summary| summary.id).ok_or_else(|| {
@@ -211,6 +221,11 @@ impl Shelf {
             None => Ok(content),
         }
     }
+}
+
+/// Why it is not known which capture is the latest.
+fn last_unknown(error: ShelfError) -> ShelfError {
+    ShelfError::LastUnknown { error: Box::new(error) }
 }
 
 fn same_id(path: &Path, id: &CaptureId, recorded: Option<&CaptureId>) -> Result<(), ShelfError> {

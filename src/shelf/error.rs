@@ -89,6 +89,15 @@ pub(crate) enum ShelfError {
         /// The shelf.
         shelf: PathBuf,
     },
+    /// A record that cannot be read keeps everybody from knowing which capture is the latest.
+    #[error(
+        "which capture is @last is not known: {error}. Name the one that is meant by its id \
+         ({list} shows them)", list = SHELF_LIST
+    )]
+    LastUnknown {
+        /// What is wrong with that record.
+        error: Box<ShelfError>,
+    },
     /// A record that cannot be understood.
     #[error(
         "{}: this record cannot be read: {why}; the content beside it is untouched, restore the \
@@ -219,8 +228,15 @@ impl ShelfError {
 /// What to do after the system refused.
 fn remedy(error: &io::Error) -> &'static str {
     match error.kind() {
-        ErrorKind::StorageFull | ErrorKind::QuotaExceeded | ErrorKind::FileTooLarge => {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => {
             "make room there, then start the same command again: what is stored already is kept"
+        }
+        ErrorKind::FileTooLarge => {
+            "raise the limit of file sizes (`ulimit -f`) or name a folder on another disk, then \
+             start the same command again: what is stored already is kept"
+        }
+        ErrorKind::NotADirectory => {
+            "a file is in the place of a folder: take it away, or name another folder (--shelf)"
         }
         ErrorKind::ReadOnlyFilesystem => {
             "this disk is read-only; make it writable or name another folder"

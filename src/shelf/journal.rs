@@ -44,6 +44,12 @@ pub(crate) struct Beginning {
     pub(crate) specimen: Label,
     /// The simulated bench's?
     pub(crate) simulated: bool,
+    /// By what its adapter is remembered; empty where an earlier version did not write it down.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub(crate) port: String,
+    /// What the adapter's board calls itself; empty likewise.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub(crate) board: String,
     /// The plan.
     pub(crate) plan: PlanCode,
     /// SHA-256 of the plan's text.
@@ -210,14 +216,25 @@ impl Shelf {
         }))
     }
 
+    /// What the journals of the last write of every module say; each may be unreadable by itself.
+    pub(crate) fn last_journals(&self) -> Result<Vec<Result<Told, ShelfError>>, ShelfError> {
+        let dir = self.dir(JOURNALS);
+        let of = |name: &String| self.latest_in(&dir.join(name)).transpose();
+        let names = self.files().list(&dir)?;
+        Ok(names.iter().filter_map(of).map(|of| of.map(|(_, told)| told)).collect())
+    }
+
     /// What the journal of a module's last write says.
     pub(crate) fn last_journal(&self, label: &Label) -> Result<Option<Told>, ShelfError> {
         Ok(self.latest(label)?.map(|(_, told)| told))
     }
 
     fn latest(&self, label: &Label) -> Result<Option<(PathBuf, Told)>, ShelfError> {
-        let folder = self.journal_folder(label);
-        for (_, name) in self.journal_numbers(&folder)?.into_iter().rev() {
+        self.latest_in(&self.journal_folder(label))
+    }
+
+    fn latest_in(&self, folder: &Path) -> Result<Option<(PathBuf, Told)>, ShelfError> {
+        for (_, name) in self.journal_numbers(folder)?.into_iter().rev() {
             let path = folder.join(name);
             if let Some(told) = told(&path, &self.files().read(&path)?)? {
                 return Ok(Some((path, told)));

@@ -1,6 +1,6 @@
 //! What a capture lacks to be a whole copy that held still.
 
-use super::{SpaceRecord, UnsteadyRecord, text};
+use super::{DoubtRecord, SpaceRecord, UnsteadyRecord, text};
 use crate::bus::WordAddress;
 use crate::image::counted;
 use crate::module::Sheet;
@@ -37,6 +37,19 @@ pub(crate) struct SpaceSummary {
     words: u32,
     blocks_unsettled: u32,
     unsteady: UnsteadyRecord,
+    #[serde(rename = "doubt")]
+    doubts: Vec<DoubtRecord>,
+}
+
+/// Doubts that say nothing of the copy's lines: what was meant to be so.
+const EXPECTED: [&str; 2] = ["too-few", "live"];
+
+impl SpaceSummary {
+    /// The kinds of doubt that lists name: those that a fault of a line or a chip would leave.
+    pub(super) fn doubts(&self) -> impl Iterator<Item = &str> {
+        let kinds = self.doubts.iter().map(|doubt| doubt.kind.as_str());
+        kinds.filter(|kind| !EXPECTED.contains(kind))
+    }
 }
 
 impl From<&SpaceRecord> for SpaceSummary {
@@ -48,6 +61,7 @@ impl From<&SpaceRecord> for SpaceSummary {
             words: space.words,
             blocks_unsettled: space.blocks_unsettled,
             unsteady: space.unsteady.clone(),
+            doubts: space.doubts.clone(),
         }
     }
 }

@@ -215,6 +215,9 @@ pub(crate) struct Plan {
     /// Sentences about image and module that do not stand in its way.
     #[serde(default)]
     pub(crate) fit: Vec<String>,
+    /// What of the image does not get onto the module, and why.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(crate) left: Vec<String>,
     /// How long it is expected to take.
     #[serde(default)]
     pub(crate) estimate: Estimate,

@@ -94,6 +94,15 @@ fn spaces_and_ranges_that_are_not_there_are_refused_before_the_rail() {
 }
 
 #[test]
+fn an_address_that_is_the_same_in_both_readings_needs_no_0x() {
+    let home = Home::new();
+    let with = |range| home.run(&["capture", "--space", "records", "--range", range]);
+    with("0+0xFA").says(0, &["1000 B"]);
+    with("8+0x10").says(0, &[]);
+    with("10+0x10").says(2, &["is 10 hexadecimal or decimal?", "0x10+0x10", "0xA+0x10"]);
+}
+
+#[test]
 fn passes_are_2_to_100() {
     let home = Home::new();
     home.run(&["capture", "--space", "records", "--passes", "2"]).says(0, &["agreed"]);
@@ -198,4 +207,21 @@ fn blocks_with_the_same_trouble_are_named_together_and_words_in_full() {
     let word = show.out.lines().find(|line| line.contains("word 0x0:")).unwrap();
     let value = word.split(": ").nth(1).unwrap().split(' ').next().unwrap();
     assert!(value.starts_with("0x") && value.len() == 10, "{word}");
+}
+
+#[test]
+fn a_copy_is_told_and_written_out_where_the_rail_stays_up() {
+    let home = Home::new();
+    home.write("fed.toml", fed(include_str!("../../src/sim/benches/tg-7.toml")));
+    let args = ["capture", "--space", "records", "--port", "sim:fed.toml", "--out", "records.bin"];
+    home.run(&args).says(
+        3,
+        &["0417-001: 256 KiB", "kept as ", "SHA-256 ", "powered through its lines", "do not touch"],
+    );
+    assert_eq!(home.read("records.bin"), home.content("0417-001"));
+}
+
+/// A bench whose lines feed the module while its rail is off.
+fn fed(bench: &str) -> String {
+    bench.replacen("[[memory]]", "[rail]\nfeeds_back = true\n\n[[memory]]", 1)
 }

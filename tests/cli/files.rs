@@ -1,6 +1,6 @@
 //! Files that people name: pipes, devices and files without end are refused, not waited for.
 
-use crate::home::Home;
+use crate::home::{Home, Running};
 use rustix::fs::{CWD, FileType, Mode, mknodat};
 
 fn with_pipe() -> Home {
@@ -54,4 +54,22 @@ fn files_without_end_are_not_read_to_their_end() {
     home.run(&["sheet", "check", "huge"]).says(2, &["huge", "at most 1048576"]);
     home.run(&["capture", "--space", "records"]).says(0, &[]);
     home.run(&["shelf", "export", "@last", "huge"]).says(2, &["huge", "not replaced"]);
+}
+
+#[test]
+fn a_limit_of_file_sizes_is_an_error_of_the_disk_with_the_rail_off() {
+    let home = Home::new();
+    // In blocks of 512 bytes (POSIX.1-2017, ulimit): less than the copy has.
+    let limited = "ulimit -f 500 && exec \"$0\" \"$@\"";
+    let mut command = home.command(&["capture"]);
+    let program = command.get_program().to_owned();
+    let mut shell = std::process::Command::new("sh");
+    shell.arg("-c").arg(limited).arg(program).args(command.get_args());
+    shell.envs(command.get_envs().filter_map(|(name, value)| Some((name, value?))));
+    shell.current_dir(home.path(".")).stdin(std::process::Stdio::null());
+    let ran = Running::new(&mut shell).finish();
+    ran.says(3, &["File too large", "ulimit -f", "RAIL OFF"]);
+    assert_eq!(home.captures(), 0);
+    // What was read is kept, and gone on with.
+    Running::new(&mut command).finish().says(0, &["0417-001", "agreed"]);
 }

@@ -19,7 +19,7 @@ fn a_port_that_is_not_there_is_3() {
             .never_says(&["SIMULATED"]);
     }
     home.write("file", "no serial port");
-    home.run(&["capture", "--port", "./file"]).says(3, &["./file", "is this a serial port"]);
+    home.run(&["capture", "--port", "./file"]).says(3, &["./file", "this is no serial port"]);
     home.run(&["capture", "--port", "."]).says(3, &["."]);
 }
 
@@ -128,4 +128,12 @@ fn a_bench_that_cannot_be_served_says_why() {
     let taken = std::net::TcpListener::bind("127.0.0.1:0").unwrap();
     let at = taken.local_addr().unwrap().to_string();
     home.run(&["bench", "--tcp", &at]).says(3, &[&at, "another program"]);
+}
+
+#[test]
+fn a_built_in_bench_where_a_file_is_meant_is_told_how_it_is_reached() {
+    let home = Home::new();
+    home.run(&["capture", "--port", "sim:TG-7b"])
+        .says(2, &["sim:TG-7b: there is no such file", "`buswright bench TG-7b --pty`"]);
+    home.run(&["capture", "--port", "sim:TG-7x"]).says(2, &["TG-7x", "is the path right?"]);
 }

@@ -85,6 +85,15 @@ fn a_job_refuses_a_wrong_sheet_before_it_looks_for_an_adapter() {
     {
         home.run(&["capture", option, file]).says(2, &[words]).never_says(&["adapter bench:"]);
     }
+    // A module sheet is no adapter sheet, and the check that is advised is of adapter sheets.
+    home.write("small.toml", SMALL);
+    for file in ["small.toml", "wrong.toml"] {
+        home.run(&["capture", "--adapter", file]).says(2, &[file, "a module sheet", "--sheet"]);
+    }
+    home.run(&["capture", "--adapter", "TG-7"]).says(2, &["a built-in module sheet", "--sheet"]);
+    home.write("two.toml", POST.replace("board", "bord") + "nonsense = 1\n");
+    home.run(&["capture", "--adapter", "two.toml"])
+        .says(2, &["more: `buswright sheet check --as-adapter` names them"]);
     home.run(&["capture", "--sheet", "none.toml"]).says(2, &["none.toml", "built in are"]);
 }
 

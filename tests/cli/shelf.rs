@@ -94,8 +94,11 @@ fn a_damaged_record_is_named_and_hides_no_other_capture() {
     home.run(&["capture", "--space", "records"]).says(0, &["0417-002"]);
     let record = home.shelf().join("captures/0417-001/record.toml");
     std::fs::write(&record, "format = [").unwrap();
-    let ran = home.run(&["shelf", "list"]).says(0, &["0417-002", "record.toml", "cannot be read"]);
+    let ran = home.run(&["shelf", "list"]).says(1, &["0417-002", "record.toml", "cannot be read"]);
     assert!(ran.err.contains("0417-001"), "{ran}");
+    home.run(&["shelf", "show", "@last"])
+        .says(3, &["which capture is @last is not known", "0417-001", "by its id"]);
+    home.run(&["shelf", "show", "0417-002"]).says(0, &[]);
     home.run(&["shelf", "show", "0417-001"]).says(3, &["record.toml", "backup"]);
     home.run(&["shelf", "check"]).says(1, &["0417-001: NOT as recorded", "0417-002: as recorded"]);
 }
@@ -142,7 +145,10 @@ fn what_did_not_agree_and_what_is_only_a_part_is_marked_wherever_it_is_named() {
     home.write("open.toml", OPEN);
     let args = ["capture", "--space", "records", "--port", "sim:open.toml"];
     home.run(&[&args[..], &["--passes", "2"]].concat()).says(1, &["never held still"]);
-    home.run(&[&args[..], &["--note", "again"]].concat()).says(1, &["0900-002"]);
+    // A line that is known to have moved was not the same in every word.
+    home.run(&[&args[..], &["--note", "again"]].concat())
+        .says(1, &["0900-002", "on D7"])
+        .never_says(&["D7 was low", "D7 was high"]);
     for id in ["0900-001", "0900-002"] {
         let marks = ["NOT AGREED (4 blocks never held still)", "PART ONLY (records)"];
         for command in [&["shelf", "show"][..], &["shelf", "export"]] {
@@ -170,4 +176,34 @@ fn what_did_not_agree_and_what_is_only_a_part_is_marked_wherever_it_is_named() {
         .never_says(&["NOT AGREED"]);
     home.run(&["capture"]).says(0, &["0417-002"]);
     home.run(&["shelf", "show", "0417-002"]).says(0, &[]).never_says(&["PART ONLY", "NOT AGREED"]);
+}
+
+#[test]
+fn an_empty_shelf_and_a_file_in_its_place_are_told_apart() {
+    let home = Home::new();
+    for what in ["list", "check"] {
+        home.run(&["shelf", what]).says(0, &["nothing on the shelf in "]);
+    }
+    home.write("file", "not a folder");
+    home.run(&["shelf", "list", "--shelf", "file"])
+        .says(3, &["file", "a file is in the place of a folder", "--shelf"])
+        .never_says(&["check the disk"]);
+}
+
+#[test]
+fn a_copy_with_a_doubt_is_marked_in_the_list() {
+    let home = Home::new();
+    let bench =
+        OPEN.replace("line = \"D7\"\nkind = \"open\"", "line = \"D5\"\nkind = \"stuck_low\"");
+    assert_ne!(bench, OPEN);
+    home.write("low.toml", bench);
+    let args = ["capture", "--space", "records", "--port", "sim:low.toml"];
+    home.run(&args).says(0, &["doubt: records: D5 was low in every word"]);
+    home.run(&["shelf", "list"]).says(0, &["IN DOUBT (line-constant)"]);
+    let ran = home.run(&["shelf", "list", "--json"]);
+    let list: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!(list["captures"][0]["doubts"], serde_json::json!(["line-constant"]));
+    // Too few words to tell anything is no doubt about a line.
+    home.run(&["capture", "--space", "records", "--range", "0x40+0x8"]).says(0, &["too few"]);
+    home.run(&["shelf", "list", "--specimen", "TG-7 #0417"]).never_says(&["IN DOUBT"]);
 }

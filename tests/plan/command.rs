@@ -65,6 +65,35 @@ fn a_plan_that_changes_nothing_has_no_code() {
 }
 
 #[test]
+fn what_kept_zones_keep_is_not_called_held() {
+    let home = Home::new();
+    home.write("z.bin", vec![0; 0x800 * 4]);
+    let zone = ["plan", "z.bin", "--space", "store", "--range", "0x7E000+0x800"];
+    home.run(&zone)
+        .says(
+            4,
+            &[
+                "nothing of z.bin can get onto the module",
+                "zone constants of store (0x7E000+0x800) keeps the words of this module",
+                "--take constants takes",
+            ],
+        )
+        .never_says(&["RAIL ON", "holds that already"]);
+    home.run(&[&zone[..], &["--take", "constants"]].concat()).says(0, &["is TAKEN", "next "]);
+
+    home.run(&["capture", "--space", "store", "--out", "store.bin", "--quiet"]).says(0, &[]);
+    let mut image = home.read("store.bin");
+    for word in 0..16 {
+        image[(0x7_E000 + word) * 4] ^= 0xFF;
+    }
+    home.write("other.bin", &image);
+    home.run(&["plan", "other.bin", "--space", "store"]).says(
+        0,
+        &["the module holds that already, but for 16 words in zones that keep theirs (--take"],
+    );
+}
+
+#[test]
 fn boot_sectors_and_the_constants_of_tg_7b() {
     let home = Home::new();
     home.write("b.toml", include_str!("../../src/sim/benches/tg-7b.toml"));

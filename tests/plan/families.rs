@@ -1,6 +1,7 @@
 //! Every family on every bus: what its sectors, units and locks make of a plan.
 
 use crate::rig::{Rig, report, runs};
+use buswright::app::{Job, WriteOptions};
 use serde_json::json;
 
 /// Chip, lines of a chip, bits and words, family; then the sectors in words from the first on that
@@ -83,6 +84,13 @@ fn locks_that_a_command_opens_are_said_and_those_it_does_not_stay() {
     let (_, target) = rig.stored(&run);
     assert_eq!(target[0x4000 * 4], before[0x4000 * 4]);
     rig.assert_unharmed(&before);
+    // A good end says once more what the module does not hold.
+    let code = report(&run)["code"].as_str().unwrap().to_owned();
+    let confirm = "MADE #1".to_owned();
+    let run = rig.job(Job::Write(WriteOptions::Plan { code, confirm }));
+    assert_eq!(run.outcome.code, 0, "{}", run.words());
+    let left = "does NOT hold the whole image: store sector 3 stays as it is, it is locked";
+    assert!(run.outcome.text.contains(left), "{}", run.words());
 
     // All sectors of this one are locked when the rail comes on, each with a lock of its own.
     let mut rig = Rig::made("28F320C3B", 16, (16, 0x20_0000), "intel", ("", ""));

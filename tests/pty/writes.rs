@@ -136,6 +136,55 @@ fn a_write_that_is_killed_again_and_again_comes_to_its_end() {
     bench.comes_to_its_end(&backup);
 }
 
+/// The command that a line with `word` advises: between back quotes, or behind `next`.
+fn advised(said: &str, word: &str) -> String {
+    let line = said.lines().find(|line| line.contains(word)).unwrap_or_else(|| panic!("{said}"));
+    let rest = &line[line.find("buswright -").unwrap_or_else(|| panic!("{line}"))..];
+    rest.split('`').next().unwrap().trim().to_owned()
+}
+
+#[test]
+fn advised_commands_reach_the_bench_that_they_were_advised_for() {
+    let bench = Bench::new();
+    let shelf = bench.home.path("a shelf");
+    let shelf = shelf.to_str().unwrap();
+    let with = |command: &[&str]| {
+        let mut all = bench.args(command);
+        all.extend(["--shelf", shelf]);
+        bench.home.run(&all)
+    };
+    let planned = with(&["plan", "1.bin"]).says(0, &["next "]);
+    let write = advised(&planned.out, "next ");
+    let words = ["--port ", &bench.port, "--sheet small.toml", "a shelf\" write "];
+    assert!(words.iter().all(|word| write.contains(word)), "{write}");
+
+    // Killed in the middle, after the line was obeyed to the letter.
+    let host = Running::new(&mut bench.home.shell(&format!("{write} --json")));
+    host.wait_for_times(Stream::Out, "\"erased\"", 2);
+    host.kill();
+    let warned = with(&["capture"]).says(0, &["is not finished"]);
+    let resume = advised(&warned.err, "is not finished");
+
+    // The shelf says so, too, without an adapter.
+    for command in [&["list"][..], &["show", "@last"], &["show", "PW #0001"], &["check"]] {
+        let asked = [&["shelf"], command, &["--shelf", shelf]].concat();
+        let ran = bench.home.run(&asked).says(0, &[]);
+        assert!(ran.err.contains("is not finished: `buswright --shelf"), "{ran}");
+    }
+    let asked = ["shelf", "show", "PW #0001", "--shelf", shelf];
+    bench.home.run(&asked).says(0, &["write begun 0001-001 plan "]);
+
+    // The same label in another bench is not the module that is half written.
+    let other = ["--port", "sim:bench.toml", "--sheet", "small.toml", "--shelf", shelf];
+    bench
+        .home
+        .run(&[&["resume"][..], &other].concat())
+        .says(4, &["was begun at", &bench.port, "and this is sim:bench.toml", "say --port /dev/"])
+        .never_says(&["RAIL ON"]);
+    Running::new(&mut bench.home.shell(&resume)).finish().says(0, &["proven"]);
+    bench.is_written();
+}
+
 /// Real kills of a write at random lines of what it tells; `BUSWRIGHT_KILLS` asks for more.
 const KILLS: usize = 24;
 /// Kills of each write: of itself, and of those that go on with it.

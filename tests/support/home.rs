@@ -106,7 +106,19 @@ impl Home {
     /// The program with this home's shelf.
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = self.bare(args);
-        command.arg("--shelf").arg(&self.shelf);
+        command.env("BUSWRIGHT_SHELF", &self.shelf);
+        command
+    }
+
+    /// A line for the shell that begins with the program's name, without a shelf of this home.
+    pub fn shell(&self, line: &str) -> Command {
+        let words = line.strip_prefix("buswright").expect("a command of the program");
+        let bare = self.bare(&[]);
+        let mut command = Command::new("sh");
+        let program = env!("CARGO_BIN_EXE_buswright");
+        command.arg("-c").arg(format!("exec '{program}'{words}"));
+        command.current_dir(self.folder.path()).env_remove("BUSWRIGHT_SHELF").stdin(Stdio::null());
+        command.envs(bare.get_envs().filter_map(|(name, value)| Some((name, value?))));
         command
     }
 

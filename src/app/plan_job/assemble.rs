@@ -21,6 +21,8 @@ struct Spaces {
     left: Vec<String>,
     /// How many words that are.
     words_left: u64,
+    /// How many words of the image differ in zones that keep theirs.
+    words_kept: u64,
 }
 
 /// Makes the plan that brings `source` onto the module that was looked at, and keeps it.
@@ -38,7 +40,7 @@ pub(in crate::app) fn assemble(
         Some(unsettled) => unsettled.before(shelf, sheet)?,
         None => Vec::new(),
     };
-    let Spaces { flash, chips, mut left, mut words_left } =
+    let Spaces { flash, chips, mut left, mut words_left, words_kept } =
         spaces(subject, looked, &source, (time, &before));
     let backup = &looked.backup;
     let draft = Draft {
@@ -63,6 +65,7 @@ pub(in crate::app) fn assemble(
     plan.fit.extend(chip_files.iter().map(of_chip_file));
     words_left += sectors_left.iter().map(|missed| u64::from(missed.words)).sum::<u64>();
     left.extend(missed(&plan.spaces, &sectors_left));
+    plan.left.clone_from(&left);
     if plan.is_empty() && words_left > 0 {
         return Err(JobError::Safety(format!(
             "nothing of {} that differs can be written to {specimen}: {}",
@@ -79,6 +82,7 @@ pub(in crate::app) fn assemble(
         simulated,
         backup: plan.leads_back().to_string(),
         backup_is_new: backup.new && plan.way_back.is_none(),
+        backup_equals: plan.way_back.is_none(),
         sectors: changing().count() as u64,
         bytes: changing()
             .map(|(space, of)| u64::from(of.programmed) * space.width.bytes() as u64)
@@ -91,6 +95,7 @@ pub(in crate::app) fn assemble(
             .collect(),
         left,
         words_left,
+        words_kept,
         fit: plan.fit.clone(),
         times: None,
         cautions: Vec::new(),
@@ -112,7 +117,9 @@ fn spaces(
 ) -> Spaces {
     let Subject { sheet, desk, unsettled, .. } = *subject;
     let (flash, chips, left) = (Vec::new(), Vec::new(), Vec::new());
-    let mut spaces = Spaces { flash, chips, left, words_left: 0 };
+    let mut spaces = Spaces { flash, chips, left, words_left: 0, words_kept: 0 };
+    let keeping = sheet.zones.iter().filter(|zone| zone.keep).map(|zone| zone.name.clone());
+    let all: Vec<_> = source.take.iter().cloned().chain(keeping).collect();
     for ((index, space), found) in sheet.spaces.iter().enumerate().zip(&looked.found.spaces) {
         if space.kind != Kind::Flash {
             continue;
@@ -127,6 +134,13 @@ fn spaces(
         if let Some(order) = other_order(space.width, &now, &image) {
             desk.caution(format!("{}: {order}", space.name));
         }
+        let size = space.width.bytes();
+        let differ = |one: &[u8], two: &[u8]| {
+            let pairs = one.chunks(size).zip(two.chunks(size));
+            pairs.filter(|(one, two)| one != two).count() as u64
+        };
+        let whole = wanted(sheet, index, &now, &source.parts, &all);
+        spaces.words_kept += differ(&image, &whole);
         match ways {
             Ok(ways) => {
                 let chips = found.chips.iter().map(|chip| chip.record(Some(time))).collect();
@@ -134,9 +148,7 @@ fn spaces(
                 spaces.chips.push(in_words(found));
             }
             Err(why) => {
-                let size = space.width.bytes();
-                let pairs = now.chunks(size).zip(image.chunks(size));
-                let differ = pairs.filter(|(now, image)| now != image).count() as u64;
+                let differ = differ(&now, &image);
                 if differ > 0 {
                     spaces.words_left += differ;
                     spaces.left.push(format!(

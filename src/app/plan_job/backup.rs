@@ -129,7 +129,8 @@ async fn take(
         parts: whole.to_vec(),
         passes: PASSES,
         note: match subject.unsettled {
-            Some(of) => format!("not a whole copy: {of}"),
+            Some(of) if of.leaves_doubt() => format!("without sectors in doubt: {}", of.note()),
+            Some(of) => of.note(),
             None => "taken before a plan".into(),
         },
         identified: shelf.last_identity(specimen, &sheet.sha256())?,

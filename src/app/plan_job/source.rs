@@ -3,10 +3,11 @@
 use super::PlanOptions;
 use crate::app::image::{Expected, ImageName, blank_parts, file_parts, kept_image, kept_parts};
 use crate::app::input::Plain;
+use crate::app::parts::zone_notes;
 use crate::app::plan_job::fit::refuse_other_kind;
 use crate::image::{ACCEPT, SHELF_LIST, TAKE, one_line};
-use crate::jobs::{BLANK, Desk, JobError, VerifyPart};
-use crate::module::{Kind, Sheet};
+use crate::jobs::{BLANK, Desk, JobError, VerifyPart, is_kept};
+use crate::module::{Kind, Sheet, Zone};
 use crate::shelf::{Capture, ImageRecord, Label, Part, Shelf, sha256_hex};
 
 /// What a plan is to bring onto a module.
@@ -182,10 +183,45 @@ fn finish(
         )));
     }
     let take = taken(sheet, &holds, take)?;
+    refuse_all_kept(sheet, &parts, &image, &take)?;
     let mut spaces: Vec<_> = holds.iter().map(|(_, part)| part.space.as_str()).collect();
     spaces.dedup();
     let what = format!("{what} into {}", spaces.join(", "));
     Ok(Source { what, image, holds, parts, take, kept })
+}
+
+/// Refuses an image every word of which lies in zones that keep theirs: nothing of it can get onto
+/// the module, whatever that holds.
+fn refuse_all_kept(
+    sheet: &Sheet,
+    parts: &[VerifyPart],
+    image: &ImageRecord,
+    take: &[String],
+) -> Result<(), JobError> {
+    let left = |VerifyPart { space, part, .. }: &VerifyPart| {
+        let start = part.base.plus(part.first.0);
+        sheet.pieces(*space, start, part.words, |zone| is_kept(zone, take)).is_empty()
+    };
+    if !parts.iter().all(left) {
+        return Ok(());
+    }
+    let holds: Vec<_> = parts.iter().map(|part| (part.space, part.part.clone())).collect();
+    let keep = |zone: &Zone| zone.keep && is_kept(zone, take);
+    let mut why = zone_notes(sheet, &holds, keep, "keeps the words of this module");
+    why.extend(zone_notes(sheet, &holds, |zone| zone.live, "changes by itself"));
+    let named = sheet.zones.iter().filter(|zone| {
+        keep(zone) && !zone.live && !zone_notes(sheet, &holds, |one| one == *zone, "").is_empty()
+    });
+    let named: Vec<_> = named.map(|zone| format!("{TAKE} {}", zone.name)).collect();
+    let next = match named.as_slice() {
+        [] => "name another image".into(),
+        named => format!("{} takes from the image what is meant to go there", named.join(" ")),
+    };
+    Err(JobError::Safety(format!(
+        "nothing of {} can get onto the module: {}; {next}",
+        one_line(&image.name),
+        why.join("; ")
+    )))
 }
 
 /// The names of the zones to be taken, each of which must be one of words that the image holds.

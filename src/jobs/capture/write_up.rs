@@ -1,7 +1,9 @@
 //! What a capture has found, its doubts and its record.
 
 use super::{CaptureReport, Work};
-use crate::image::{SpaceView, Unsteady, UnsteadyWord, counted, doubts, word_text};
+use crate::image::{
+    Doubt, DoubtKind, SpaceView, Unsteady, UnsteadyWord, counted, doubts, word_text,
+};
 use crate::jobs::blocks::Conditions;
 use crate::jobs::{Ending, JobError};
 use crate::module::{Sheet, Space, Zone};
@@ -119,7 +121,14 @@ pub(super) fn finish(
         record.passes = passes(&work, part, findings);
         record.blocks_unsettled = findings.unsettled() as u32;
         record.unsteady = findings.record();
-        record.doubts = found.iter().map(DoubtRecord::from).collect();
+        // What passes gave differently was not the same in every word.
+        let moved = |line: &u8| record.unsteady.lines.contains(&format!("D{line}"));
+        let holds = |doubt: &&Doubt| match &doubt.kind {
+            DoubtKind::LineConstant { line, .. } => !moved(line),
+            DoubtKind::LineFollows { line, other, .. } => !moved(line) && !moved(other),
+            _ => true,
+        };
+        record.doubts = found.iter().filter(holds).map(DoubtRecord::from).collect();
         record.doubts.extend(live_doubts(work.sheet, index, of));
         doubted.extend(record.doubts.iter().map(|doubt| doubt.text.clone()));
     }

@@ -130,6 +130,7 @@ pub fn compute(
         way_back: draft.way_back,
         target_sha256: sha256_hex(&target),
         fit,
+        left: Vec::new(),
         estimate,
         image: draft.image,
         sheet: SheetRecord {

@@ -2,7 +2,7 @@
 
 use super::Missed;
 use crate::bus::WordAddress;
-use crate::image::counted;
+use crate::image::{TAKE, counted};
 use crate::shelf::{Action, Estimate, PlannedSector, PlannedSpace};
 use humansize::{BINARY, format_size};
 use serde::Serialize;
@@ -24,6 +24,8 @@ pub struct PlanReport {
     pub backup: String,
     /// That capture was taken for this plan.
     pub backup_is_new: bool,
+    /// The module was compared with that capture, and equals it now.
+    pub backup_equals: bool,
     /// The spaces that can be written.
     pub spaces: Vec<SpacePlan>,
     /// Sectors that change.
@@ -34,6 +36,8 @@ pub struct PlanReport {
     pub left: Vec<String>,
     /// Words of the image that the module will not have.
     pub words_left: u64,
+    /// Words in which the image differs in zones that keep theirs.
+    pub words_kept: u64,
     /// How image and module go together.
     pub fit: Vec<String>,
     /// How long it takes, in seconds.
@@ -148,7 +152,12 @@ impl PlanReport {
     /// What stands before the sectors, section by section: a head and its lines.
     pub fn before(&self) -> Vec<(&'static str, Vec<String>)> {
         let new = if self.backup_is_new { ", taken for this plan" } else { "" };
-        vec![("way back", vec![format!("{}{new}; the module equals it now", self.backup)])]
+        let how = if self.backup_equals {
+            "the module equals it now"
+        } else {
+            "from before the write that came to no good end, and not what the module holds now"
+        };
+        vec![("way back", vec![format!("{}{new}; {how}", self.backup)])]
     }
 
     /// What stands after them.
@@ -180,16 +189,20 @@ impl PlanReport {
 
 impl fmt::Display for PlanReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match &self.code {
-            Some(code) => {
-                let simulated = if self.simulated { " (simulated)" } else { "" };
-                write!(f, "plan {code} for {}{simulated}: {}", self.specimen, self.what)?;
-            }
-            None => write!(
-                f,
-                "{}: {}; nothing is to be done, the module holds that already",
-                self.specimen, self.what
-            )?,
+        if let Some(code) = &self.code {
+            let simulated = if self.simulated { " (simulated)" } else { "" };
+            write!(f, "plan {code} for {}{simulated}: {}", self.specimen, self.what)?;
+        } else {
+            let kept = match self.words_kept {
+                0 => String::new(),
+                n => format!(
+                    ", but for {} in zones that keep theirs ({TAKE} takes such a zone)",
+                    counted(n, "word")
+                ),
+            };
+            let Self { specimen, what, .. } = self;
+            let holds = "nothing is to be done, the module holds that already";
+            write!(f, "{specimen}: {what}; {holds}{kept}")?;
         }
         self.before().iter().try_for_each(|(head, lines)| labelled(f, head, lines))?;
         if self.code.is_some() {

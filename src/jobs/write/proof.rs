@@ -113,21 +113,22 @@ pub(super) async fn before(
                 )
             };
             return Err(JobError::Safety(format!(
-                "sector {} of {} (words {}+0x{:X}){} does not hold what it should hold before the \
-                 write: {hint}. Nothing was changed",
+                "sector {} of {} (words {}+0x{:X}){} not hold what {} should hold before the write: \
+                 {hint}. Nothing was changed",
                 first.number,
                 bank.planned.name,
                 bank.at(first),
                 first.words,
-                others(wrong.len())
+                others_do(wrong.len()),
+                if wrong.len() > 1 { "they" } else { "it" }
             )));
         }
     }
     Ok(())
 }
 
-fn others(count: usize) -> String {
-    if count > 1 { format!(" and {} more", count - 1) } else { String::new() }
+fn others_do(count: usize) -> String {
+    if count > 1 { format!(" and {} more do", count - 1) } else { " does".into() }
 }
 
 /// Compares the spaces that are not planned with the backup: RAM that has changed since is

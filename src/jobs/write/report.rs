@@ -48,6 +48,8 @@ pub struct WriteReport {
     pub backup: String,
     /// Sectors that were erased and programmed.
     pub erased: u32,
+    /// Sectors that were erased, with nothing to program in them.
+    pub blanked: u32,
     /// Sectors that were programmed without erasing.
     pub programmed: u32,
     /// Bytes of them.
@@ -60,6 +62,9 @@ pub struct WriteReport {
     pub bytes_written: u64,
     /// Every sector holds what the plan says, also after a power cycle.
     pub proven: bool,
+    /// What of the image did not get onto the module, as the plan says.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub left: Vec<String>,
     /// What is known of the power cycle.
     pub rail: String,
     /// Captures of RAM that were taken before.
@@ -83,12 +88,14 @@ impl WriteReport {
             resumed,
             backup: plan.plan.leads_back().to_string(),
             erased: 0,
+            blanked: 0,
             programmed: 0,
             bytes: 0,
             sectors: 0,
             written: 0,
             bytes_written: 0,
             proven: false,
+            left: plan.plan.left.clone(),
             rail: String::new(),
             ram: Vec::new(),
             failed: Vec::new(),
@@ -98,8 +105,10 @@ impl WriteReport {
         }
     }
 
-    pub(super) fn count(&mut self, erased: bool, bytes: u64) {
-        if erased {
+    pub(super) fn count(&mut self, erased: bool, sector: &PlannedSector, bytes: u64) {
+        if erased && sector.programmed == 0 {
+            self.blanked += 1;
+        } else if erased {
             self.erased += 1;
         } else {
             self.programmed += 1;
@@ -122,6 +131,12 @@ impl WriteReport {
     }
 }
 
+/// How many of the sectors (of a space, as `of` says) are written.
+pub(super) fn of_sectors(written: u64, all: u64, of: &str) -> String {
+    let are = if written == 1 || all == 1 { "is" } else { "are" };
+    format!("{written} of {}{of} {are} written", counted(all, "sector"))
+}
+
 impl fmt::Display for WriteReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { specimen, plan, backup, .. } = self;
@@ -131,21 +146,25 @@ impl fmt::Display for WriteReport {
             write!(f, "{specimen} does NOT hold what plan {plan} says")?;
         }
         if self.resumed {
-            let now = self.erased + self.programmed;
-            write!(
-                f,
-                ": {} of {} sectors are written, {now} of them now",
-                self.written, self.sectors
-            )?;
+            let now = self.erased + self.blanked + self.programmed;
+            let written = of_sectors(u64::from(self.written), u64::from(self.sectors), "");
+            write!(f, ": {written}, {now} of them now")?;
         }
         let size = humansize::format_size(self.bytes, humansize::BINARY);
-        write!(
-            f,
-            ": {} erased and programmed, {} programmed only, {size} in {:.1} s",
-            counted(u64::from(self.erased), "sector"),
-            self.programmed,
-            self.seconds
-        )?;
+        let sectors = |n: u32| counted(u64::from(n), "sector");
+        match (self.erased, self.blanked) {
+            (0, 1..) => write!(f, ": {} erased", sectors(self.blanked))?,
+            (erased, blanked) => {
+                write!(f, ": {} erased and programmed", sectors(erased))?;
+                if blanked > 0 {
+                    write!(f, ", {blanked} erased only")?;
+                }
+            }
+        }
+        if self.blanked == 0 || self.programmed > 0 {
+            write!(f, ", {} programmed only", self.programmed)?;
+        }
+        write!(f, ", {size} in {:.1} s", self.seconds)?;
         for failed in &self.failed {
             let FailedSector { space, number, address, words, why } = failed;
             write!(
@@ -169,6 +188,9 @@ impl fmt::Display for WriteReport {
         }
         if !self.rail.is_empty() {
             write!(f, "\n  {}", self.rail)?;
+        }
+        if !self.left.is_empty() {
+            write!(f, "\n  ! the module does NOT hold the whole image: {}", self.left.join("; "))?;
         }
         write!(f, "\n  the way back: {backup}, with {PLAN_BACK}")?;
         write!(

@@ -26,6 +26,12 @@ pub enum OpenError {
         /// The port as it was named.
         port: String,
     },
+    /// It is something else.
+    #[error("{port}: this is no serial port; `buswright ports` lists what is there")]
+    NotSerial {
+        /// The port as it was named.
+        port: String,
+    },
     /// It is no serial port, or cannot be set.
     #[error("{port}: {what}; is this a serial port, and can it do this rate?")]
     Unusable {

@@ -66,6 +66,8 @@ fn explain(path: &str, error: &serialport::Error) -> OpenError {
         ErrorKind::NoDevice | ErrorKind::Io(std::io::ErrorKind::ResourceBusy) => {
             OpenError::Busy { port }
         }
+        // What the library calls ENOTTY, without a kind of its own.
+        _ if error.description == "Not a typewriter" => OpenError::NotSerial { port },
         _ => OpenError::Unusable { port, what: error.to_string() },
     }
 }
@@ -97,8 +99,16 @@ mod tests {
         assert!(locked.to_string().contains("another program has this port open"));
         let gone = refused(io(io::ErrorKind::NotFound));
         assert!(gone.to_string().contains("buswright ports"));
+        let file = refused(serialport::Error::new(ErrorKind::Unknown, "Not a typewriter"));
+        assert!(file.to_string().contains("this is no serial port"), "{file}");
         let odd = refused(serialport::Error::new(ErrorKind::Unknown, "Inappropriate ioctl"));
         assert!(odd.to_string().contains("Inappropriate ioctl"));
+    }
+
+    #[test]
+    fn a_device_that_is_no_serial_port_is_called_so() {
+        let error = open_serial("/dev/null", Baud(115_200)).err().unwrap();
+        assert!(matches!(error, OpenError::NotSerial { .. }), "{error}");
     }
 
     #[test]

@@ -224,7 +224,7 @@ fn records_of_other_versions_and_strange_folders_do_not_stop_the_list() {
     let taken = Path::new(ROOT).join("captures/0417-003");
     disk.rename(&taken, Path::new("/bench/elsewhere")).unwrap();
     let last = shelf.find("@last", Some(&label()));
-    assert!(matches!(last, Err(ShelfError::BadRecord { .. })), "{last:?}");
+    assert!(matches!(last, Err(ShelfError::LastUnknown { .. })), "{last:?}");
 }
 
 #[test]

@@ -8,6 +8,8 @@ fn beginning() -> Beginning {
         time: time(0),
         specimen: label(),
         simulated: true,
+        port: "/dev/pts/4".into(),
+        board: "bench:TG-7".into(),
         plan: "K7M2QX".parse().unwrap(),
         plan_sha256: sha256_hex(b"plan"),
         backup: "0417-001".parse().unwrap(),

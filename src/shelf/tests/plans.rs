@@ -27,6 +27,7 @@ fn plan(time: i64, target: &[u8]) -> Plan {
         backup_sha256: "00".into(),
         target_sha256: sha256_hex(target),
         fit: vec!["a sentence".into()],
+        left: vec!["store sector 2 stays as it is".into()],
         estimate: Estimate { line_s: 1.5, erase_s: 0.7, program_s: 0.0, total_s: 3.0 },
         image: ImageRecord {
             name: "x.bin".into(),
