@@ -11,7 +11,7 @@ pub enum Msg {
     Tick(Instant),
     /// A key.
     Key(Key),
-    /// A key that has come in one go with signs and an Enter: nobody types so.
+    /// A key that has come in one go with others, as nobody types.
     Pasted(Key),
     /// Pasted text.
     Paste(String),

@@ -127,13 +127,22 @@ fn heard(state: &mut State, item: Item) -> Vec<Effect> {
 }
 
 /// What is said of text that is asked for so that somebody reads the module, and was pasted.
-const TYPE_IT: &str = "type it, with the module before you";
+pub const TYPE_IT: &str = "a paste is not taken: type it, with the module before you";
+
+/// Nothing of a paste is taken; that stays said where it was to be typed.
+fn not_taken(state: &mut State) {
+    match &mut state.dialog {
+        Some(Dialog::Confirm { wrong, .. }) => *wrong = Some(TYPE_IT.into()),
+        Some(Dialog::Leave(form)) => form.refuse(TYPE_IT),
+        _ => state.notice = Some(TYPE_IT.into()),
+    }
+}
 
 /// A key of a burst: where Enter allows something, neither it nor the text before it is taken.
 fn pasted(state: &mut State, key: Key) -> Vec<Effect> {
     let allows = state.dialog.as_ref().is_some_and(Dialog::allows);
     if allows && matches!(key, Key::Char(_) | Key::Enter) && shows(state.size) {
-        state.notice = Some(TYPE_IT.into());
+        not_taken(state);
         return Vec::new();
     }
     pressed(state, key)
@@ -150,9 +159,7 @@ fn paste(state: &mut State, text: &str) {
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
         Some(Dialog::Plan(form)) => form.range.paste(text),
-        Some(dialog) if dialog.allows() => {
-            state.notice = Some(TYPE_IT.into());
-        }
+        Some(dialog) if dialog.allows() => not_taken(state),
         None if state.focus == Pane::Console => state.console.line.paste(text),
         Some(_) | None => state.notice = Some("a paste does nothing here".into()),
     }

@@ -70,7 +70,9 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
         }
         Dialog::Plan(form) => write_keys::form(state, form, key),
         Dialog::Review { down } => write_keys::review(state, down, key),
-        Dialog::Confirm { resume, line, .. } => write_keys::label(state, resume, line, key),
+        Dialog::Confirm { resume, line, wrong } => {
+            write_keys::label(state, resume, (line, wrong), key)
+        }
         Dialog::Unfinished { at } => write_keys::unfinished(state, at, key),
         Dialog::WriteEnd => {
             if key != Key::Enter {

@@ -141,7 +141,9 @@ fn nothing_is_written_before_the_label_is_typed_letter_by_letter() {
         keys(&mut state, &[Key::Ctrl('u')]);
     }
     let pasted = send(&mut state, Msg::Paste(LABEL.into()));
-    assert!(pasted.is_empty() && state.notice.as_deref().unwrap().contains("type it"));
+    assert!(pasted.is_empty() && text(&state).contains("a paste is not taken: type it"));
+    assert!(keys(&mut state, &[Key::Enter]).is_empty());
+    assert!(text(&state).contains("a paste is not taken: type it"), "{}", text(&state));
     let plan = write_of(&types(&mut state, LABEL));
     let (code, confirm) = ("K7M2QX".to_string(), LABEL.to_string());
     assert_eq!(plan, WriteOptions::Plan { code, confirm });
