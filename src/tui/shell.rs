@@ -10,7 +10,9 @@ use super::signals::{Flags, Wake, taken};
 use super::state::{Pane, State};
 use super::term::{Screen, give_back};
 use super::update::update;
-use crate::app::workbench::{Command, Handle, Watch, image_error, image_lines, port_lines};
+use crate::app::workbench::{
+    Command, Handle, Watch, image_error, image_lines, port_lines, sheet_error,
+};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 use std::io;
@@ -215,6 +217,10 @@ impl Shell {
                 let specimen = core.specimen.as_deref().unwrap_or_default();
                 let wrong = image_error(&self.shelf, specimen, core.simulated, &name);
                 return self.msg(Msg::Image(name, wrong));
+            }
+            Effect::FindSheet(name) => {
+                let wrong = sheet_error(&name);
+                return self.msg(Msg::Sheet(name, wrong));
             }
             Effect::Redraw => self.screen.clear()?,
             Effect::Suspend => {

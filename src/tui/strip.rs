@@ -168,6 +168,9 @@ fn own(state: &State, area: Rect) -> Row<'_> {
         Dialog::Measured => &[("Enter", "yes, below 300 mV"), ("Esc", "no")],
         Dialog::Quit => &[("Enter", "stop, rail off, end"), ("Esc", "stay")],
         Dialog::Help { .. } => &[("Up Down", "scroll"), ("Esc", "back")],
+        Dialog::Plan(form) if form.wrong.is_some() => {
+            &[("Enter", "plans it"), ("PgUp PgDn", "scroll"), ("Esc", "back")]
+        }
         Dialog::Plan(_) => {
             &[("Enter", "plans it"), ("Up Down Left Right", "choose"), ("Esc", "back")]
         }

@@ -70,6 +70,7 @@ fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
             Vec::new()
         }
         Msg::Image(name, wrong) => dialogs::found(state, &name, wrong),
+        Msg::Sheet(name, wrong) => dialogs::found_sheet(state, name, wrong),
         Msg::Elsewhere(there) => {
             if let Some(Dialog::Elsewhere { there: known, .. }) = &mut state.dialog {
                 *known = there;

@@ -2,6 +2,7 @@
 
 use super::snapshot::SpaceFacts;
 use crate::app::image::{BACK, ImageName, kept_image, open_image};
+use crate::app::sheets::load_sheet;
 use crate::image::in_keys;
 use crate::jobs::BLANK;
 use crate::module::parse_range;
@@ -88,6 +89,11 @@ pub fn image_error(shelf: &Path, specimen: &str, simulated: bool, image: &str) -
             Some(in_keys(&error.to_string()))
         }
     }
+}
+
+/// Why there is no module sheet of this name, if there is none: built in, or a file.
+pub fn sheet_error(name: &str) -> Option<String> {
+    load_sheet(name).err().map(|error| in_keys(&error.to_string()))
 }
 
 /// Why `text` is no range of words of `space`, or of the only space that there is.

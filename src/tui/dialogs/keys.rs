@@ -114,10 +114,12 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
                     return vec![Effect::FindImage(name)];
                 }
                 Choice::Image => return write_keys::image(state, &name),
-                Choice::Sheet => {
-                    state.wanted.sheet = Some(name);
-                    return look_again(state);
+                // What is open stays open until it is known that there is one.
+                Choice::Sheet if choose.is_typed() => {
+                    state.dialog = Some(Dialog::Choose(choose));
+                    return vec![Effect::FindSheet(name)];
                 }
+                Choice::Sheet => return sheet(state, name),
                 Choice::Port => match name.parse::<crate::app::PortName>() {
                     Ok(_) => {
                         state.port = name;
@@ -137,6 +139,28 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
     }
     state.dialog = Some(Dialog::Choose(choose));
     Vec::new()
+}
+
+/// A sheet was chosen that there is. While something runs it is not kept for later either.
+fn sheet(state: &mut State, name: String) -> Vec<Effect> {
+    if !state.is_busy() {
+        state.wanted.sheet = Some(name);
+    }
+    look_again(state)
+}
+
+/// A sheet that was typed was looked for.
+pub fn found_sheet(state: &mut State, name: String, wrong: Option<String>) -> Vec<Effect> {
+    let Some(Dialog::Choose(choose)) = &mut state.dialog else { return Vec::new() };
+    if choose.what != Choice::Sheet {
+        return Vec::new();
+    }
+    if wrong.is_some() {
+        choose.wrong = wrong;
+        return Vec::new();
+    }
+    state.dialog = None;
+    sheet(state, name)
 }
 
 fn elsewhere(

@@ -13,7 +13,7 @@ mod write_pages;
 pub use cautions::CAUTIONS;
 pub use choose::{Choice, Choose};
 pub use draw::draw;
-pub use keys::{key, scrolled};
+pub use keys::{found_sheet, key, scrolled};
 pub use leave::LeaveForm;
 pub use plan_form::PlanForm;
 pub use write_keys::found;

@@ -38,7 +38,13 @@ pub fn found(state: &mut State, name: &str, wrong: Option<String>) -> Vec<Effect
 }
 
 pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect> {
-    form.wrong = None;
+    if form.wrong.is_some() && matches!(key, Key::PageUp | Key::PageDown) {
+        let last = super::draw::last_down(state, &Dialog::Plan(form.clone()));
+        form.down = scrolled(form.down, key).min(last);
+        state.dialog = Some(Dialog::Plan(form));
+        return Vec::new();
+    }
+    (form.wrong, form.down) = (None, 0);
     match key {
         Key::Enter => {
             form.wrong = form.range_error(state.core.sheet.as_deref());

@@ -99,6 +99,9 @@ pub fn form(state: &State, form: &PlanForm, room: usize) -> Page {
         page.say(hint, room);
     }
     page.seen = page.seen.max(page.lines.len().saturating_sub(1).min(page.seen + 3));
+    if form.down > 0 {
+        page.seen = form.down + shown_of(state).saturating_sub(1);
+    }
     page
 }
 
