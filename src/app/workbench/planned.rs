@@ -191,15 +191,19 @@ impl UnfinishedWrite {
         self.written == self.of
     }
 
-    /// What is said to whoever leaves while it is so; commands and keys that go on.
-    pub fn left_behind(&self) -> String {
-        format!(
-            "the write of {} (plan {}) is not finished: {}. {RESUME} goes on with it, \
-             or w in the workbench",
-            self.specimen,
-            self.code,
-            self.progress()
-        )
+    /// What is said to whoever leaves while it is so; commands and keys that go on. Of a bench that
+    /// lives in this program, nothing is left to go on with.
+    pub fn left_behind(&self, bench: bool) -> String {
+        let next = if bench {
+            "This simulated bench ends with the workbench, and the module in it: nothing is left \
+             to go on with"
+                .to_string()
+        } else {
+            format!("{RESUME} goes on with it, or w in the workbench")
+        };
+        let Self { specimen, code, .. } = self;
+        let progress = self.progress();
+        format!("the write of {specimen} (plan {code}) is not finished: {progress}. {next}")
     }
 
     /// What plan and journal say.

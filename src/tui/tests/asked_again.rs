@@ -152,7 +152,9 @@ fn how_far_a_write_is_is_said_in_numbers_that_agree() {
     ] {
         assert_eq!(of(written, all).progress(), words);
     }
-    let said = of(2, 5).left_behind();
+    let said = of(2, 5).left_behind(true);
+    assert!(said.contains("nothing is left to go on with") && !said.contains("resume"), "{said}");
+    let said = of(2, 5).left_behind(false);
     for words in ["TG-7 #0417 (plan K7M2QX) is not finished: 2 of 5", "`buswright resume`"] {
         assert!(said.contains(words), "{said}");
     }
