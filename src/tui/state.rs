@@ -110,6 +110,15 @@ pub struct Offers {
     pub form: bool,
     /// How a write has ended.
     pub end: bool,
+    /// It came while a line was typed in the console, and waits until that is left.
+    pub held: bool,
+}
+
+impl Offers {
+    /// Something is to be offered.
+    pub fn any(self) -> bool {
+        self.unfinished || self.started || self.review || self.form || self.end
+    }
 }
 
 /// Where the map is, and what it shows of the copy.

@@ -70,7 +70,9 @@ pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect>
 pub fn review(state: &mut State, down: usize, key: Key) -> Vec<Effect> {
     let writes = state.core.plan_code().is_some();
     match key {
-        Key::Enter | Key::Char('w') if writes => return write(state),
+        Key::Char('w') if writes => return write(state),
+        // A letter, not the key that ends every line.
+        Key::Enter if writes => {}
         Key::Enter | Key::Char('e' | 'q') => return Vec::new(),
         _ => {}
     }

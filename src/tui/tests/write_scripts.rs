@@ -203,6 +203,12 @@ fn what_is_offered_waits_for_whoever_is_at_something_else() {
     core.doing = Doing::Nothing;
     send(&mut state, Msg::Core(Box::new(core), Vec::new()));
     assert!(state.dialog.is_none(), "a line is being typed");
+    assert!(text(&state).contains("it opens once you leave the console"), "{}", text(&state));
+    // The end of that line is no end of the work: what is typed next is for the console.
+    types(&mut state, "ail off");
+    assert!(state.dialog.is_none() && state.console.line.is_empty());
+    keys(&mut state, &[Key::Char('l'), Key::Esc]);
+    assert!(state.dialog.is_none(), "still there");
     keys(&mut state, &[Key::Esc]);
     assert!(matches!(state.dialog, Some(Dialog::Unfinished { .. })));
 }
