@@ -36,6 +36,8 @@ pub(super) struct Fold {
     pub(super) compares: bool,
     /// A capture may come, and has not read anything yet: the map still shows what was known before.
     before: bool,
+    /// The capture that leads back from the write under way.
+    leads_back: String,
 }
 
 /// A line of the log, now; what it advises is said in keys.
@@ -110,8 +112,7 @@ impl Fold {
                 shared.snapshot.last_code = Some(outcome.code);
                 if let Some(writing) = self.writing.as_ref().filter(|_| self.changed) {
                     let (plan, code) = (writing.plan.clone(), outcome.code);
-                    let report = outcome.report.as_ref().and_then(|of| of["backup"].as_str());
-                    let backup = report.unwrap_or_default().to_string();
+                    let backup = self.leads_back.clone();
                     let end = WriteEnd {
                         plan,
                         code,
@@ -285,6 +286,7 @@ impl Fold {
             Arrival::Writing { plan, told } => {
                 lay_over(&mut shared.snapshot, Some(plan.code.to_string()), &plan.plan, *told);
                 self.writing = Some(Writing::new(plan.code.to_string()));
+                self.leads_back = plan.plan.leads_back().to_string();
             }
             Arrival::InHand { space, address } => {
                 self.changed = true;

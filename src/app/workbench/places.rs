@@ -56,10 +56,15 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
         };
         let mut captures = shelf.list().map_or_else(|_| Vec::new(), |listing| listing.captures);
         captures.retain(of_kind);
-        captures.sort_by_key(|one| std::cmp::Reverse((one.time, one.id.clone())));
+        // What was taken in the midst of a write comes last: nothing but the latest of them is new.
+        captures
+            .sort_by_key(|one| (is_mixture(one), std::cmp::Reverse((one.time, one.id.clone()))));
         lines.extend(captures.iter().take(IMAGES).map(|one| {
             let size = humansize::format_size(one.bytes, humansize::BINARY);
             let lacks = one.lacks().to_string();
+            if is_mixture(one) {
+                return row(&one.id.to_string(), "MIXTURE, from the midst of a write");
+            }
             let about = if lacks.is_empty() {
                 format!("{}, {size}", one.time.strftime("%Y-%m-%d %H:%M"))
             } else {
@@ -70,6 +75,12 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
     }
     lines.push(row(BLANK, "every word ones"));
     lines
+}
+
+/// True if a capture was taken while a write of its module had come to no good end, as its own note
+/// says then.
+fn is_mixture(one: &Summary) -> bool {
+    one.note.contains("the write of plan ")
 }
 
 /// Why `image` cannot be planned for this module, as far as file and shelf say.

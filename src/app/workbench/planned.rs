@@ -128,7 +128,7 @@ impl PlanFacts {
             code: report.code.clone(),
             specimen: report.specimen.clone(),
             what: report.what.clone(),
-            backup: report.backup.clone(),
+            backup: plan.leads_back().to_string(),
             erased: does(Action::Erase),
             programmed: does(Action::Program),
             whole: report.words_left == 0,
@@ -214,7 +214,7 @@ impl UnfinishedWrite {
             what: plan.what.clone(),
             specimen: begin.specimen.to_string(),
             begun: begin.time.strftime("%Y-%m-%d %H:%M UTC").to_string(),
-            backup: begin.backup.to_string(),
+            backup: plan.leads_back().to_string(),
             ..Self::default()
         };
         for space in &plan.spaces {
