@@ -11,6 +11,7 @@ use super::word::{read_word, word_of};
 use super::{Desk, JobError, Powered};
 use crate::bus::{Nanos, Precharge, Word, WordAddress};
 use crate::chips::{Family, Verdict};
+use crate::image::counted;
 use crate::link::LinkError;
 use crate::module::{Sheet, Space};
 use crate::wire::{HoldRequest, LineLevels, LinesRequest, RailState, Reply, Request, RunId, Sizes};
@@ -41,7 +42,8 @@ pub struct CycleReport {
 impl fmt::Display for CycleReport {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let Self { reads, writes, holds, changes } = self;
-        write!(f, "by hand: {reads} words read, {writes} written, {holds} cycles held")?;
+        let (reads, holds) = (counted(*reads, "word"), counted(*holds, "cycle"));
+        write!(f, "by hand: {reads} read, {writes} written, {holds} held")?;
         match changes {
             0 => Ok(()),
             n => write!(f, "; {n} of the writes changed flash chips"),

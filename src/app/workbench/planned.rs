@@ -94,6 +94,8 @@ pub struct PlanFacts {
     pub backup: String,
     /// Sectors that are erased.
     pub erased: usize,
+    /// Those of them that stay blank.
+    pub blanked: usize,
     /// Sectors that are programmed without that.
     pub programmed: usize,
     /// It brings the whole image onto the module.
@@ -130,6 +132,10 @@ impl PlanFacts {
             what: report.what.clone(),
             backup: plan.leads_back().to_string(),
             erased: does(Action::Erase),
+            blanked: plan
+                .sectors()
+                .filter(|(_, sector)| sector.action == Action::Erase && sector.programmed == 0)
+                .count(),
             programmed: does(Action::Program),
             whole: report.words_left == 0,
             rows,

@@ -214,6 +214,33 @@ fn what_is_offered_waits_for_whoever_is_at_something_else() {
 }
 
 #[test]
+fn enter_leads_from_a_plan_to_nothing() {
+    let mut state = reviewing(80, 24);
+    assert!(keys(&mut state, &[Key::Enter, Key::Enter]).is_empty());
+    assert!(matches!(state.dialog, Some(Dialog::Review { .. })), "{:?}", state.dialog);
+    keys(&mut state, &[Key::Char('w')]);
+    assert!(matches!(state.dialog, Some(Dialog::Confirm { .. })));
+}
+
+#[test]
+fn an_erase_alone_is_not_called_programming() {
+    for (erased, blanked, words) in [
+        (1, 1, "1 sector erased and left blank"),
+        (3, 1, "2 sectors erased and programmed, 1 sector erased and left blank"),
+        (2, 0, "2 sectors erased and programmed"),
+    ] {
+        let mut state = reviewing(100, 30);
+        let (programmed, whole) = (0, true);
+        let facts =
+            crate::app::workbench::PlanFacts { erased, blanked, programmed, whole, ..facts() };
+        state.core.plan = Some(std::sync::Arc::new(facts));
+        keys(&mut state, &[Key::Char('w')]);
+        let shown = text(&state).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(shown.contains(&format!("into store: {words} way back")), "{shown}");
+    }
+}
+
+#[test]
 fn a_new_plan_or_the_unfinished_write_is_a_choice() {
     let mut state = looked(80, 24, true, false);
     keys(&mut state, &[Key::Esc]);
