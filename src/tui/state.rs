@@ -200,6 +200,8 @@ pub struct State {
     pub asked: Option<Box<PlanForm>>,
     /// What is to be written once there is leave.
     pub after_leave: Option<Order>,
+    /// Another workbench had the port when it was looked at last.
+    pub elsewhere: bool,
     /// The workbench ends as soon as the core has.
     pub leaving: bool,
 }
@@ -229,6 +231,7 @@ impl State {
             stop_asked: None,
             asked: None,
             after_leave: None,
+            elsewhere: false,
             leaving: false,
         }
     }

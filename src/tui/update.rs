@@ -11,7 +11,7 @@ use super::keys::{self, Action, Key};
 use super::layout::shows;
 use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
-use super::state::{Pane, State};
+use super::state::{Details, Pane, State};
 use crate::app::workbench::{Answer, BLANK, Command, Doing, Item, ListLine, Order, Phase, Rail};
 use crate::app::{CaptureOptions, IdentifyOptions, Job};
 use std::time::Duration;
@@ -72,6 +72,7 @@ fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
         Msg::Image(name, wrong) => dialogs::found(state, &name, wrong),
         Msg::Sheet(name, wrong) => dialogs::found_sheet(state, name, wrong),
         Msg::Elsewhere(there) => {
+            state.elsewhere = there.is_some();
             if let Some(Dialog::Elsewhere { there: known, .. }) = &mut state.dialog {
                 *known = there;
             } else if there.is_some() {
@@ -226,7 +227,7 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
             Phase::Closed | Phase::Failed(_) => return connect(state),
         },
         Action::Details => state.details = state.details.next(state.core.chips.is_empty()),
-        Action::Cautions => state.dialog = Some(Dialog::Cautions(None)),
+        Action::Cautions => state.dialog = Some(Dialog::cautions(None)),
         Action::Measured => measured(state),
         Action::Lines => return lines(state),
         Action::Rail => return rail(state, !matches!(state.core.rail, Rail::On { .. })),
@@ -248,6 +249,7 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
         other => match state.focus {
             Pane::Map => map::act(state, other),
             Pane::Log => scroll(state, other),
+            Pane::Connection if other == Action::Leave => state.details = Details::None,
             Pane::Connection | Pane::Console => {}
         },
     }
@@ -342,7 +344,7 @@ pub(super) fn connect(state: &mut State) -> Vec<Effect> {
     }
     match state.port.parse() {
         Ok(port) => {
-            state.cautioned = false;
+            (state.cautioned, state.elsewhere) = (false, false);
             vec![Effect::Send(Command::Connect(port, state.wanted.clone()))]
         }
         Err(_) if state.port.is_empty() => port(state),
@@ -427,7 +429,7 @@ fn carefully(state: &mut State, command: Command) -> Vec<Effect> {
     if state.cautioned {
         return vec![Effect::Send(command)];
     }
-    state.dialog = Some(Dialog::Cautions(Some(Box::new(command))));
+    state.dialog = Some(Dialog::cautions(Some(Box::new(command))));
     Vec::new()
 }
 

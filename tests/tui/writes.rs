@@ -115,7 +115,7 @@ fn planned_confirmed_written_proven_and_asked_for() {
         text.contains("██████████") && text.contains("█ verified")
     });
     terminal.types("c");
-    terminal.shows("not connected");
+    terminal.shows("none, c connects");
     terminal.types("c");
     terminal.shows("Did the instrument start?");
     terminal.types("\u{1b}[B\r");

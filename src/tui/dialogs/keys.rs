@@ -30,17 +30,7 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
             state.wanted.specimen = Some(text).filter(|text| !text.is_empty());
             look_again(state)
         }
-        Dialog::Cautions(then) => match (key, then) {
-            (Key::Enter, Some(then)) => {
-                state.cautioned = true;
-                vec![Effect::Send(*then)]
-            }
-            (Key::Enter, None) => Vec::new(),
-            (_, then) => {
-                state.dialog = Some(Dialog::Cautions(then));
-                Vec::new()
-            }
-        },
+        Dialog::Cautions { then, down } => cautions(state, then, down, key),
         Dialog::Leave(form) => leave::key(state, form, key),
         Dialog::Measured => {
             if key == Key::Enter {
@@ -96,6 +86,23 @@ pub fn scrolled(down: usize, key: Key) -> usize {
         Key::End => usize::MAX,
         _ => down,
     }
+}
+
+/// Nobody has read what was not on the screen: until the end is, Enter shows the next page.
+fn cautions(state: &mut State, then: Option<Box<Command>>, down: usize, key: Key) -> Vec<Effect> {
+    let here = Dialog::Cautions { then, down };
+    let last = super::draw::last_down(state, &here);
+    let Dialog::Cautions { then, .. } = here else { return Vec::new() };
+    if key == Key::Enter && down >= last {
+        return then.map_or_else(Vec::new, |then| {
+            state.cautioned = true;
+            vec![Effect::Send(*then)]
+        });
+    }
+    let page = super::draw::shown_of(state).max(1);
+    let down = if key == Key::Enter { down + page } else { scrolled(down, key) };
+    state.dialog = Some(Dialog::Cautions { then, down: down.min(last) });
+    Vec::new()
 }
 
 fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect> {

@@ -53,7 +53,7 @@ fn panes_are_reached_by_tab_and_by_number() {
 fn a_capture_begins_after_the_cautions_and_only_once_for_a_connection() {
     let mut state = connected(80, 24);
     assert!(keys(&mut state, &[Key::Char('k')]).is_empty());
-    assert!(matches!(state.dialog, Some(Dialog::Cautions(Some(_)))));
+    assert!(matches!(state.dialog, Some(Dialog::Cautions { then: Some(_), .. })));
     assert!(keys(&mut state, &[Key::Esc]).is_empty());
     keys(&mut state, &[Key::Char('k')]);
     let begun = keys(&mut state, &[Key::Enter]);

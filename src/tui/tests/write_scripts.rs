@@ -63,7 +63,7 @@ fn an_image_is_chosen_or_typed_and_the_form_says_what_of_it() {
     let mut state = asked();
     state.cautioned = false;
     assert!(keys(&mut state, &[Key::Enter]).is_empty());
-    assert!(matches!(state.dialog, Some(Dialog::Cautions(Some(_)))));
+    assert!(matches!(state.dialog, Some(Dialog::Cautions { then: Some(_), .. })));
     assert_eq!(plan_of(&keys(&mut state, &[Key::Enter])).image, None);
     assert_ne!(BACK, "");
 }
