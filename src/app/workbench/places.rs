@@ -114,6 +114,10 @@ pub fn range_error(text: &str, space: Option<&SpaceFacts>) -> Option<String> {
         Err(error) => return Some(error.to_string()),
     };
     if !text.trim_start().starts_with("0x") && !text.trim_start().starts_with("0X") {
+        // One digit is the same number either way.
+        if start.0 < 10 {
+            return Some(format!("{text}: addresses are written with 0x, this one as {start}"));
+        }
         return Some(format!(
             "is {text} hexadecimal or decimal? Addresses are written with 0x; as a decimal number \
              this one is {start}"

@@ -88,6 +88,7 @@ fn a_range_that_cannot_be_is_refused_in_the_form() {
         (0, "0x8000+0x4000", "choose it in the field space"),
         (1, "0x8000", "+"),
         (1, "8000+0x4000", "hexadecimal or decimal"),
+        (1, "0+250", "0+250: addresses are written with 0x, this one as 0x0"),
         (1, "0x7FFFF+2", "is not inside store, which has words 0x0+0x80000"),
     ] {
         let mut state = at_range();
