@@ -5,6 +5,9 @@ use super::msg::Msg;
 
 /// Nobody types so many signs within one look.
 const BURST: usize = 16;
+/// Where a label is asked for, so many signs at once are none that were typed: two may come
+/// together from a quick hand over a slow link.
+const TOGETHER: usize = 3;
 
 /// What keys that were read in one go mean; `writes` where signs become text.
 pub fn burst(mut keys: Vec<Key>, writes: bool) -> Vec<Msg> {
@@ -28,8 +31,9 @@ pub fn burst(mut keys: Vec<Key>, writes: bool) -> Vec<Msg> {
         });
         return vec![Msg::Paste(text.collect())];
     }
-    // Text with its Enter: a quick hand over a slow link, or a paste. What is asked tells which.
-    if keys.contains(&Key::Enter) && keys.iter().any(sign) {
+    // Text with its Enter, or a piece of it: a quick hand over a slow link, or a paste. What is
+    // asked tells which.
+    if signs >= TOGETHER || keys.contains(&Key::Enter) && keys.iter().any(sign) {
         return keys.into_iter().map(Msg::Pasted).collect();
     }
     keys.into_iter().map(Msg::Key).collect()
@@ -50,7 +54,11 @@ mod tests {
         for writes in [true, false] {
             let label = burst(of("TG-7 #0417\r"), writes);
             assert!(label.len() == 11 && pasted(&label), "{label:?}");
-            assert!(typed(&burst(of("TG-7 #0417"), writes)));
+            // Its Enter may come by hand, much later.
+            for text in ["TG-7 #0417", "A #1", "allow"] {
+                assert!(pasted(&burst(of(text), writes)), "{text}");
+            }
+            assert!(typed(&burst(of("TG"), writes)));
             assert!(typed(&burst(of("\r\r"), writes)));
             assert!(typed(&burst(vec![Key::Down, Key::Enter], writes)));
         }

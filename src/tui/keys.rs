@@ -275,6 +275,7 @@ static CONNECTION: &[Binding] = &[
         Action::Measured,
     ),
     row(&[Key::Char('a')], "a", "", "Shows the cautions.", Action::Cautions),
+    row(&[Key::Esc], "Esc", "", "Goes back from what d shows.", Action::Leave),
 ];
 
 static MAP: &[Binding] = &[
@@ -329,6 +330,8 @@ static CONSOLE: &[Binding] = &[
     ),
     row(&[Key::Up], "Up", "earlier", "An earlier line.", Action::Back),
     row(&[Key::Down], "Down", "", "A later line.", Action::On),
+    row(&[Key::PageUp], "PgUp", "", "Scrolls back in what was said.", Action::PageUp),
+    row(&[Key::PageDown], "PgDn", "", "Scrolls on again.", Action::PageDown),
     row(
         &[Key::Tab],
         "Tab",

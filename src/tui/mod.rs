@@ -138,7 +138,9 @@ fn live(shell: &mut Shell) -> u8 {
         let _ = writeln!(stdout(), "{said}");
     }
     if let Some(unfinished) = &shell.state.core.unfinished {
-        let _ = writeln!(stdout(), "{}", unfinished.left_behind());
+        let port = shell.state.core.port.as_str();
+        let bench = port == "sim" || port.starts_with("sim:");
+        let _ = writeln!(stdout(), "{}", unfinished.left_behind(bench));
     }
     match end {
         End::Signal(code) => code,

@@ -11,7 +11,7 @@ pub enum Msg {
     Tick(Instant),
     /// A key.
     Key(Key),
-    /// A key that has come in one go with signs and an Enter: nobody types so.
+    /// A key that has come in one go with others, as nobody types.
     Pasted(Key),
     /// Pasted text.
     Paste(String),
@@ -27,6 +27,8 @@ pub enum Msg {
     Images(Vec<ListLine>),
     /// An image was looked for; why it cannot be planned, if so.
     Image(String, Option<String>),
+    /// A module sheet was looked for; why it cannot be taken, if so.
+    Sheet(String, Option<String>),
     /// Another workbench was looked at.
     Elsewhere(Option<Elsewhere>),
     /// A signal asks for the end.
@@ -46,6 +48,8 @@ pub enum Effect {
     ListImages,
     /// Ask whether there is an image of that name.
     FindImage(String),
+    /// Ask whether there is a module sheet of that name.
+    FindSheet(String),
     /// Stop the process until it is continued.
     Suspend,
     /// Paint everything anew.

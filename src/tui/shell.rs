@@ -1,6 +1,7 @@
 //! The terminal thread: waits, lets the state change, does what it wants done, draws.
 
 use super::burst::burst;
+use super::dialogs::Dialog;
 use super::draw::draw;
 use super::input::{Input, Typed};
 use super::keys::Key;
@@ -9,7 +10,9 @@ use super::signals::{Flags, Wake, taken};
 use super::state::{Pane, State};
 use super::term::{Screen, give_back};
 use super::update::update;
-use crate::app::workbench::{Command, Handle, Watch, image_error, image_lines, port_lines};
+use crate::app::workbench::{
+    Command, Handle, Watch, image_error, image_lines, port_lines, sheet_error,
+};
 use rustix::event::{PollFd, PollFlags, Timespec, poll};
 use rustix::io::Errno;
 use std::io;
@@ -26,6 +29,8 @@ const FOLLOW: Duration = Duration::from_secs(1);
 /// The rest of a sequence comes within this time, also over a slow link.
 const REST: Timespec = Timespec { tv_sec: 0, tv_nsec: 30_000_000 };
 const AT_ONCE: Timespec = Timespec { tv_sec: 0, tv_nsec: 0 };
+/// The pieces of a paste follow each other within this time, and no two keys that were typed.
+const PIECES: Timespec = Timespec { tv_sec: 0, tv_nsec: 10_000_000 };
 /// After so long a pause half a sequence is given up.
 const PAUSE: Duration = Duration::from_millis(100);
 
@@ -213,6 +218,10 @@ impl Shell {
                 let wrong = image_error(&self.shelf, specimen, core.simulated, &name);
                 return self.msg(Msg::Image(name, wrong));
             }
+            Effect::FindSheet(name) => {
+                let wrong = sheet_error(&name);
+                return self.msg(Msg::Sheet(name, wrong));
+            }
             Effect::Redraw => self.screen.clear()?,
             Effect::Suspend => {
                 give_back();
@@ -302,7 +311,14 @@ impl Shell {
                 Err(Errno::INTR | Errno::AGAIN) => {}
                 Err(error) => return Err(error.into()),
             }
-            let rest = if self.typing.waits() { &REST } else { &AT_ONCE };
+            let rest = if self.typing.waits() {
+                &REST
+            } else if self.state.dialog.as_ref().is_some_and(Dialog::allows) {
+                // What is typed here allows something: a paste must not pass for it in pieces.
+                &PIECES
+            } else {
+                &AT_ONCE
+            };
             let mut set = [PollFd::from_borrowed_fd(rustix::stdio::stdin(), PollFlags::IN)];
             if !poll(&mut set, Some(rest)).is_ok_and(|ready| ready > 0) {
                 break;

@@ -110,6 +110,15 @@ pub struct Offers {
     pub form: bool,
     /// How a write has ended.
     pub end: bool,
+    /// It came while a line was typed in the console, and waits until that is left.
+    pub held: bool,
+}
+
+impl Offers {
+    /// Something is to be offered.
+    pub fn any(self) -> bool {
+        self.unfinished || self.started || self.review || self.form || self.end
+    }
 }
 
 /// Where the map is, and what it shows of the copy.
@@ -191,6 +200,8 @@ pub struct State {
     pub asked: Option<Box<PlanForm>>,
     /// What is to be written once there is leave.
     pub after_leave: Option<Order>,
+    /// Another workbench had the port when it was looked at last.
+    pub elsewhere: bool,
     /// The workbench ends as soon as the core has.
     pub leaving: bool,
 }
@@ -220,6 +231,7 @@ impl State {
             stop_asked: None,
             asked: None,
             after_leave: None,
+            elsewhere: false,
             leaving: false,
         }
     }

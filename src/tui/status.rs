@@ -23,6 +23,9 @@ fn rail(state: &State) -> (&'static str, Style) {
         Rail::OffConfirmed => ("RAIL OFF - safe to move the module", theme.safe),
         Rail::Off { .. } => ("RAIL OFF, not measured - measure it first", theme.caution),
         Rail::NotAsked => match state.core.phase {
+            _ if state.elsewhere => {
+                ("RAIL NOT KNOWN - another workbench has the port", theme.danger)
+            }
             Phase::Opening => ("RAIL NOT KNOWN - looking for the adapter", theme.caution),
             _ => ("NOT CONNECTED - the rail is not known", theme.caution),
         },
@@ -46,6 +49,8 @@ fn parts(state: &State) -> Vec<(String, Style)> {
     }
     match state.leave_left() {
         Some(left) => parts.push((format!("WRITES ALLOWED {left} s"), theme.caution)),
+        // What another one may write, nobody knows here.
+        None if state.elsewhere && state.core.rail == Rail::NotAsked => {}
         None => parts.push(("WRITES LOCKED".into(), theme.quiet)),
     }
     if state.core.simulated || state.port.starts_with("sim") {
@@ -72,12 +77,14 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     {
         simulated.0 = "SIM".into();
     }
+    // No word is cut as long as the blanks around the words can go; the last one needs none after it.
+    let pad = if taken(&parts) > room + 1 { "" } else { " " };
     let mut line = Line::default();
     for (n, (text, style)) in parts.into_iter().enumerate() {
         if n > 0 {
             line.push_span(Span::raw(" "));
         }
-        line.push_span(Span::styled(format!(" {text} "), style));
+        line.push_span(Span::styled(format!("{pad}{text}{pad}"), style));
     }
     frame.render_widget(Paragraph::new(line), area);
 }

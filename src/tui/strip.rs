@@ -1,6 +1,6 @@
 //! The key strip: the pane's own keys in one line, those of the work in the other.
 
-use super::dialogs::{Dialog, too_small};
+use super::dialogs::{Dialog, last_down, too_small};
 use super::keys::{ALWAYS, Action, Binding, PANES, Stage, WORK, table};
 use super::plain::{fit, width};
 use super::state::{Pane, State};
@@ -160,14 +160,20 @@ fn own(state: &State, area: Rect) -> Row<'_> {
             &[("Enter", "takes it"), ("Up Down", "choose, or type a name"), ("Esc", "back")]
         }
         Dialog::Specimen(_) => &[("Enter", "takes it"), ("Esc", "back")],
-        Dialog::Cautions(Some(_)) => &[("Enter", "read, go on"), ("Esc", "back")],
-        Dialog::Cautions(None) => &[("Enter", "read"), ("Esc", "back")],
+        Dialog::Cautions { down, .. } if *down < last_down(state, dialog) => {
+            &[("Enter", "next page"), ("Esc", "back")]
+        }
+        Dialog::Cautions { then: Some(_), .. } => &[("Enter", "read, go on"), ("Esc", "back")],
+        Dialog::Cautions { then: None, .. } => &[("Enter", "read"), ("Esc", "back")],
         Dialog::Leave(_) => {
             &[("Enter", "takes the word"), ("Left Right", "time"), ("Esc", "stay locked")]
         }
         Dialog::Measured => &[("Enter", "yes, below 300 mV"), ("Esc", "no")],
         Dialog::Quit => &[("Enter", "stop, rail off, end"), ("Esc", "stay")],
         Dialog::Help { .. } => &[("Up Down", "scroll"), ("Esc", "back")],
+        Dialog::Plan(form) if form.wrong.is_some() => {
+            &[("Enter", "plans it"), ("PgUp PgDn", "scroll"), ("Esc", "back")]
+        }
         Dialog::Plan(_) => {
             &[("Enter", "plans it"), ("Up Down Left Right", "choose"), ("Esc", "back")]
         }

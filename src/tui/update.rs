@@ -11,7 +11,7 @@ use super::keys::{self, Action, Key};
 use super::layout::shows;
 use super::line_edit::LineEdit;
 use super::msg::{Effect, Msg};
-use super::state::{Pane, State};
+use super::state::{Details, Pane, State};
 use crate::app::workbench::{Answer, BLANK, Command, Doing, Item, ListLine, Order, Phase, Rail};
 use crate::app::{CaptureOptions, IdentifyOptions, Job};
 use std::time::Duration;
@@ -70,7 +70,9 @@ fn take(state: &mut State, msg: Msg) -> Vec<Effect> {
             Vec::new()
         }
         Msg::Image(name, wrong) => dialogs::found(state, &name, wrong),
+        Msg::Sheet(name, wrong) => dialogs::found_sheet(state, name, wrong),
         Msg::Elsewhere(there) => {
+            state.elsewhere = there.is_some();
             if let Some(Dialog::Elsewhere { there: known, .. }) = &mut state.dialog {
                 *known = there;
             } else if there.is_some() {
@@ -127,13 +129,22 @@ fn heard(state: &mut State, item: Item) -> Vec<Effect> {
 }
 
 /// What is said of text that is asked for so that somebody reads the module, and was pasted.
-const TYPE_IT: &str = "type it, with the module before you";
+pub const TYPE_IT: &str = "a paste is not taken: type it, with the module before you";
+
+/// Nothing of a paste is taken; that stays said where it was to be typed.
+fn not_taken(state: &mut State) {
+    match &mut state.dialog {
+        Some(Dialog::Confirm { wrong, .. }) => *wrong = Some(TYPE_IT.into()),
+        Some(Dialog::Leave(form)) => form.refuse(TYPE_IT),
+        _ => state.notice = Some(TYPE_IT.into()),
+    }
+}
 
 /// A key of a burst: where Enter allows something, neither it nor the text before it is taken.
 fn pasted(state: &mut State, key: Key) -> Vec<Effect> {
     let allows = state.dialog.as_ref().is_some_and(Dialog::allows);
     if allows && matches!(key, Key::Char(_) | Key::Enter) && shows(state.size) {
-        state.notice = Some(TYPE_IT.into());
+        not_taken(state);
         return Vec::new();
     }
     pressed(state, key)
@@ -150,9 +161,7 @@ fn paste(state: &mut State, text: &str) {
         }
         Some(Dialog::Specimen(line)) => line.paste(text),
         Some(Dialog::Plan(form)) => form.range.paste(text),
-        Some(dialog) if dialog.allows() => {
-            state.notice = Some(TYPE_IT.into());
-        }
+        Some(dialog) if dialog.allows() => not_taken(state),
         None if state.focus == Pane::Console => state.console.line.paste(text),
         Some(_) | None => state.notice = Some("a paste does nothing here".into()),
     }
@@ -218,7 +227,7 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
             Phase::Closed | Phase::Failed(_) => return connect(state),
         },
         Action::Details => state.details = state.details.next(state.core.chips.is_empty()),
-        Action::Cautions => state.dialog = Some(Dialog::Cautions(None)),
+        Action::Cautions => state.dialog = Some(Dialog::cautions(None)),
         Action::Measured => measured(state),
         Action::Lines => return lines(state),
         Action::Rail => return rail(state, !matches!(state.core.rail, Rail::On { .. })),
@@ -240,6 +249,7 @@ fn act(state: &mut State, action: Action) -> Vec<Effect> {
         other => match state.focus {
             Pane::Map => map::act(state, other),
             Pane::Log => scroll(state, other),
+            Pane::Connection if other == Action::Leave => state.details = Details::None,
             Pane::Connection | Pane::Console => {}
         },
     }
@@ -334,7 +344,7 @@ pub(super) fn connect(state: &mut State) -> Vec<Effect> {
     }
     match state.port.parse() {
         Ok(port) => {
-            state.cautioned = false;
+            (state.cautioned, state.elsewhere) = (false, false);
             vec![Effect::Send(Command::Connect(port, state.wanted.clone()))]
         }
         Err(_) if state.port.is_empty() => port(state),
@@ -419,7 +429,7 @@ fn carefully(state: &mut State, command: Command) -> Vec<Effect> {
     if state.cautioned {
         return vec![Effect::Send(command)];
     }
-    state.dialog = Some(Dialog::Cautions(Some(Box::new(command))));
+    state.dialog = Some(Dialog::cautions(Some(Box::new(command))));
     Vec::new()
 }
 

@@ -147,6 +147,19 @@ impl Terminal {
         }
     }
 
+    /// Types into the line after `head`, sign by sign: many in one go would be a paste.
+    pub fn by_hand(&self, head: &str, text: &str) {
+        let mut line = head.to_string();
+        for sign in text.chars() {
+            self.types(sign.encode_utf8(&mut [0; 4]));
+            line.push(sign);
+            // A blank at the end of a line cannot be seen.
+            if sign != ' ' {
+                self.wait(&line, |text| text.lines().any(|one| one.trim() == line));
+            }
+        }
+    }
+
     /// Gives the window another size.
     pub fn resize(&self, size: (u16, u16)) {
         self.shown.0.lock().unwrap().parser.screen_mut().set_size(cells(size.1), cells(size.0));

@@ -67,7 +67,8 @@ fn cycles_by_hand_and_a_paste_that_runs_nothing() {
     terminal.types("rec 10 = 1234ABCD\r");
     terminal.shows("To give it, type allow and Enter");
     terminal.types("allow");
-    terminal.wait("the word", |text| text.lines().any(|line| line.trim() == "allow"));
+    terminal.shows("a paste is not taken: type it");
+    terminal.by_hand("", "allow");
     terminal.types("\r");
     let text = terminal.shows("written, and it reads back");
     assert!(text.contains("WRITES ALLOWED"), "{text}");

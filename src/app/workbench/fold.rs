@@ -5,10 +5,12 @@ use super::handle::{Item, Line, Shared, Tone};
 use super::map::SpaceMap;
 use super::pass::Pass;
 use super::planned::{PlanFacts, WriteEnd};
-use super::snapshot::{Doing, Held, Leave, Phase, Rail};
+use super::snapshot::{Doing, Held, Leave, Phase, Rail, Snapshot};
 use super::writing::Writing;
 use super::{Image, Mark};
 use crate::app::{Event, sentence};
+use crate::bus::WordAddress;
+use crate::chips::Act;
 use crate::image::in_keys;
 use crate::jobs::{Answer, Arrival, BlockState};
 use jiff::ZonedDateTime;
@@ -17,6 +19,7 @@ use std::time::{Duration, Instant};
 
 /// What a fold keeps between events and the screen does not see.
 #[derive(Default)]
+#[expect(clippy::struct_excessive_bools, reason = "each of them can come with any other")]
 pub(super) struct Fold {
     pass: Option<Pass>,
     /// How the job ended; told together with its end, so that nobody sees one without the other.
@@ -29,6 +32,12 @@ pub(super) struct Fold {
     pub(super) changed: bool,
     /// The session's notes that are worth no line in the log.
     pub(super) quiet: bool,
+    /// The job compares the module with its last copy.
+    pub(super) compares: bool,
+    /// A capture may come, and has not read anything yet: the map still shows what was known before.
+    before: bool,
+    /// The capture that leads back from the write under way.
+    leads_back: String,
 }
 
 /// A line of the log, now; what it advises is said in keys.
@@ -44,6 +53,7 @@ impl Fold {
         if doing == Doing::Job("plan") {
             snapshot.plan_refused = None;
         }
+        self.before = matches!(doing, Doing::Job("capture" | "plan"));
         snapshot.doing = doing;
         snapshot.stopping = None;
         snapshot.progress = None;
@@ -88,6 +98,9 @@ impl Fold {
                     self.sectors(shared, now);
                 }
                 Self::block(shared, space, *address, *state);
+                if self.compares && *state == BlockState::Differs {
+                    Self::differs(shared, space, *address);
+                }
                 return;
             }
             Event::Stopping { within_ms } => {
@@ -99,8 +112,7 @@ impl Fold {
                 shared.snapshot.last_code = Some(outcome.code);
                 if let Some(writing) = self.writing.as_ref().filter(|_| self.changed) {
                     let (plan, code) = (writing.plan.clone(), outcome.code);
-                    let report = outcome.report.as_ref().and_then(|of| of["backup"].as_str());
-                    let backup = report.unwrap_or_default().to_string();
+                    let backup = self.leads_back.clone();
                     let end = WriteEnd {
                         plan,
                         code,
@@ -119,6 +131,8 @@ impl Fold {
                     if shared.snapshot.doing == Doing::Job("plan") && outcome.report.is_some() {
                         // The rest is for the review.
                         text.truncate(text.find('\n').unwrap_or(text.len()));
+                    } else if shared.snapshot.doing == Doing::Job("verify") {
+                        text = answer_last(&text);
                     }
                     self.last = Some(line(tone, text));
                 }
@@ -143,6 +157,9 @@ impl Fold {
         what: &str,
         bytes: u64,
     ) {
+        if what == WORDS {
+            self.forget(shared);
+        }
         let now = Instant::now();
         let ours = self.writing.as_mut().is_some_and(|writing| writing.pass(what, now));
         let label = if ours {
@@ -159,6 +176,20 @@ impl Fold {
         if let Some((_, map)) = space_of(shared, space) {
             map.begin(number);
         }
+    }
+
+    /// A capture reads its first words now: what an earlier one has found is not what it finds.
+    fn forget(&mut self, shared: &mut Shared) {
+        if std::mem::take(&mut self.before) {
+            shared.snapshot.map.iter_mut().for_each(|map| map.changed(0, map.words));
+        }
+    }
+
+    /// The module does not hold what its last copy says.
+    fn differs(shared: &mut Shared, space: &str, address: u32) {
+        let Some(sheet) = shared.snapshot.sheet.clone() else { return };
+        let Some((index, map)) = space_of(shared, space) else { return };
+        map.changed(address.wrapping_sub(sheet.spaces[index].base.0), 1);
     }
 
     /// The progress of sectors that are being written.
@@ -255,6 +286,7 @@ impl Fold {
             Arrival::Writing { plan, told } => {
                 lay_over(&mut shared.snapshot, Some(plan.code.to_string()), &plan.plan, *told);
                 self.writing = Some(Writing::new(plan.code.to_string()));
+                self.leads_back = plan.plan.leads_back().to_string();
             }
             Arrival::InHand { space, address } => {
                 self.changed = true;
@@ -272,6 +304,9 @@ impl Fold {
             Arrival::Link(link) => shared.snapshot.link = Some(*link),
             Arrival::Identified(report) => found(&mut shared.snapshot, report),
             Arrival::Words { space, address, bytes, kept } => {
+                if *kept {
+                    self.forget(shared);
+                }
                 let Some(sheet) = shared.snapshot.sheet.clone() else { return };
                 let Some((index, map)) = space_of(shared, space) else { return };
                 let facts = &sheet.spaces[index];
@@ -287,6 +322,11 @@ impl Fold {
     /// An order by hand has its answer.
     pub(super) fn answer(shared: &mut Shared, answer: &Answer) {
         let snapshot = &mut shared.snapshot;
+        if let Answer::Written { space, address, does, .. } = answer {
+            by_hand(snapshot, (*space, *address), does.map(|does| does.act));
+        } else if let Answer::Held { space, address, value: Some(_), .. } = answer {
+            by_hand(snapshot, (*space, *address), None);
+        }
         match *answer {
             Answer::Held { space, address, value, data } => {
                 snapshot.held = Some(Held { space, address, value, data });
@@ -329,6 +369,25 @@ impl Fold {
         }
     }
 }
+
+/// A cycle by hand has written at a word on the bus.
+fn by_hand(snapshot: &mut Snapshot, (space, at): (usize, WordAddress), act: Option<Act>) {
+    let base = snapshot.sheet.as_ref().and_then(|sheet| sheet.spaces.get(space)).map(|of| of.base);
+    if let (Some(base), Some(map)) = (base, snapshot.map.get_mut(space)) {
+        map.changed_by_hand(at.0.wrapping_sub(base.0), act);
+    }
+}
+
+/// A report with its first line at its end, which is what a small window shows of a log.
+fn answer_last(text: &str) -> String {
+    match text.split_once('\n') {
+        Some((answer, words)) => format!("{words}\n{answer}"),
+        None => text.to_string(),
+    }
+}
+
+/// What a pass of a capture is called that reads words.
+const WORDS: &str = "words";
 
 /// Beginnings of lines that stand in the record or at other places of the screen.
 const ELSEWHERE: [&str; 4] =

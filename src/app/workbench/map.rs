@@ -3,6 +3,7 @@
 use super::planned::{PlannedPart, Progressed};
 use super::{SheetFacts, SpaceFacts};
 use crate::bus::WordAddress;
+use crate::chips::Act;
 use crate::jobs::BlockState;
 use crate::shelf::BLOCK_BYTES;
 
@@ -137,11 +138,33 @@ impl SpaceMap {
         let Some(part) = self.planned.get_mut(at) else { return };
         part.progressed = to;
         if matches!(to, Progressed::Erased | Progressed::Written | Progressed::Failed) {
-            let (first, last) = (part.first, part.first + part.words.saturating_sub(1));
-            let (from, to) = (self.block_of(first), self.block_of(last));
-            for cell in self.cells.iter_mut().take(to + 1).skip(from) {
-                cell.mark = Mark::NotRead;
+            let (first, words) = (part.first, part.words);
+            self.changed(first, words);
+        }
+    }
+
+    /// Words were changed, or are not what was read: the copy says nothing of their blocks any more.
+    pub(super) fn changed(&mut self, first: u32, words: u32) {
+        let last = first.saturating_add(words.saturating_sub(1));
+        let (from, to) = (self.block_of(first), self.block_of(last));
+        for cell in self.cells.iter_mut().take(to + 1).skip(from) {
+            cell.mark = Mark::NotRead;
+        }
+    }
+
+    /// A cycle by hand has changed what lies at a word: that alone, its sector, or the whole chip.
+    pub(super) fn changed_by_hand(&mut self, word: u32, act: Option<Act>) {
+        match act {
+            Some(Act::Harmless | Act::Part | Act::Lock | Act::Permanent) => {}
+            // In RAM, or programmed.
+            None | Some(Act::Program) => self.changed(word, 1),
+            Some(Act::Erase) if self.has_sectors() => {
+                if let Some(sector) = self.part(self.part_at(word)) {
+                    self.changed(sector.first, sector.words);
+                }
             }
+            // Nobody knows how far it reaches.
+            Some(Act::Erase | Act::EraseChip | Act::Unknown) => self.changed(0, self.words),
         }
     }
 
@@ -242,6 +265,28 @@ mod tests {
         assert_eq!(map.part(3).map(|part| (part.first, part.words)), Some((0xC000, 0x3000)));
         assert_eq!(map.part(4), None);
         assert_eq!(map.part_at(0x8001), 2);
+    }
+
+    #[test]
+    fn what_is_changed_by_hand_is_not_what_was_read() {
+        for (act, left) in [
+            (Some(Act::Part), [true; 4]),
+            (Some(Act::Program), [true, false, true, true]),
+            (None, [true, false, true, true]),
+            (Some(Act::Erase), [true, false, false, true]),
+            (Some(Act::EraseChip), [false; 4]),
+        ] {
+            let mut map = map();
+            map.sectors = vec![0, 0x4000, 0xC000];
+            (0..4).for_each(|block| map.put(block, BlockState::Agreed));
+            map.changed_by_hand(0x4567, act);
+            let agreed: Vec<_> = map.cells.iter().map(|cell| cell.mark == Mark::Agreed).collect();
+            assert_eq!(agreed, left, "{act:?}");
+        }
+        let mut map = map();
+        (0..4).for_each(|block| map.put(block, BlockState::Agreed));
+        map.changed_by_hand(0x4567, Some(Act::Erase));
+        assert!(map.cells.iter().all(|cell| cell.mark == Mark::NotRead), "no sectors are known");
     }
 
     #[test]

@@ -35,7 +35,9 @@ pub use core::{Places, Setup, start};
 pub use facts::facts as sheet_facts;
 pub use handle::{Command, Ender, Handle, Item, Line, Tone};
 pub use map::{Image, Mark, Part, SpaceMap};
-pub use places::{ListLine, image_error, image_lines, label_error, port_lines, range_error};
+pub use places::{
+    ListLine, image_error, image_lines, label_error, port_lines, range_error, sheet_error,
+};
 #[cfg(test)]
 pub use planned::PlannedPart;
 pub use planned::{PlanFacts, Progressed, UnfinishedWrite, WriteEnd};

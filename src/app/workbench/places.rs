@@ -2,6 +2,7 @@
 
 use super::snapshot::SpaceFacts;
 use crate::app::image::{BACK, ImageName, kept_image, open_image};
+use crate::app::sheets::load_sheet;
 use crate::image::in_keys;
 use crate::jobs::BLANK;
 use crate::module::parse_range;
@@ -55,10 +56,15 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
         };
         let mut captures = shelf.list().map_or_else(|_| Vec::new(), |listing| listing.captures);
         captures.retain(of_kind);
-        captures.sort_by_key(|one| std::cmp::Reverse((one.time, one.id.clone())));
+        // What was taken in the midst of a write comes last: nothing but the latest of them is new.
+        captures
+            .sort_by_key(|one| (is_mixture(one), std::cmp::Reverse((one.time, one.id.clone()))));
         lines.extend(captures.iter().take(IMAGES).map(|one| {
             let size = humansize::format_size(one.bytes, humansize::BINARY);
             let lacks = one.lacks().to_string();
+            if is_mixture(one) {
+                return row(&one.id.to_string(), "MIXTURE, from the midst of a write");
+            }
             let about = if lacks.is_empty() {
                 format!("{}, {size}", one.time.strftime("%Y-%m-%d %H:%M"))
             } else {
@@ -69,6 +75,12 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
     }
     lines.push(row(BLANK, "every word ones"));
     lines
+}
+
+/// True if a capture was taken while a write of its module had come to no good end, as its own note
+/// says then.
+fn is_mixture(one: &Summary) -> bool {
+    one.note.contains("the write of plan ")
 }
 
 /// Why `image` cannot be planned for this module, as far as file and shelf say.
@@ -90,6 +102,11 @@ pub fn image_error(shelf: &Path, specimen: &str, simulated: bool, image: &str) -
     }
 }
 
+/// Why there is no module sheet of this name, if there is none: built in, or a file.
+pub fn sheet_error(name: &str) -> Option<String> {
+    load_sheet(name).err().map(|error| in_keys(&error.to_string()))
+}
+
 /// Why `text` is no range of words of `space`, or of the only space that there is.
 pub fn range_error(text: &str, space: Option<&SpaceFacts>) -> Option<String> {
     let (start, words) = match parse_range(text) {
@@ -97,6 +114,10 @@ pub fn range_error(text: &str, space: Option<&SpaceFacts>) -> Option<String> {
         Err(error) => return Some(error.to_string()),
     };
     if !text.trim_start().starts_with("0x") && !text.trim_start().starts_with("0X") {
+        // One digit is the same number either way.
+        if start.0 < 10 {
+            return Some(format!("{text}: addresses are written with 0x, this one as {start}"));
+        }
         return Some(format!(
             "is {text} hexadecimal or decimal? Addresses are written with 0x; as a decimal number \
              this one is {start}"

@@ -94,6 +94,8 @@ pub struct PlanFacts {
     pub backup: String,
     /// Sectors that are erased.
     pub erased: usize,
+    /// Those of them that stay blank.
+    pub blanked: usize,
     /// Sectors that are programmed without that.
     pub programmed: usize,
     /// It brings the whole image onto the module.
@@ -128,8 +130,12 @@ impl PlanFacts {
             code: report.code.clone(),
             specimen: report.specimen.clone(),
             what: report.what.clone(),
-            backup: report.backup.clone(),
+            backup: plan.leads_back().to_string(),
             erased: does(Action::Erase),
+            blanked: plan
+                .sectors()
+                .filter(|(_, sector)| sector.action == Action::Erase && sector.programmed == 0)
+                .count(),
             programmed: does(Action::Program),
             whole: report.words_left == 0,
             rows,
@@ -191,15 +197,19 @@ impl UnfinishedWrite {
         self.written == self.of
     }
 
-    /// What is said to whoever leaves while it is so; commands and keys that go on.
-    pub fn left_behind(&self) -> String {
-        format!(
-            "the write of {} (plan {}) is not finished: {}. {RESUME} goes on with it, \
-             or w in the workbench",
-            self.specimen,
-            self.code,
-            self.progress()
-        )
+    /// What is said to whoever leaves while it is so; commands and keys that go on. Of a bench that
+    /// lives in this program, nothing is left to go on with.
+    pub fn left_behind(&self, bench: bool) -> String {
+        let next = if bench {
+            "This simulated bench ends with the workbench, and the module in it: nothing is left \
+             to go on with"
+                .to_string()
+        } else {
+            format!("{RESUME} goes on with it, or w in the workbench")
+        };
+        let Self { specimen, code, .. } = self;
+        let progress = self.progress();
+        format!("the write of {specimen} (plan {code}) is not finished: {progress}. {next}")
     }
 
     /// What plan and journal say.
@@ -210,7 +220,7 @@ impl UnfinishedWrite {
             what: plan.what.clone(),
             specimen: begin.specimen.to_string(),
             begun: begin.time.strftime("%Y-%m-%d %H:%M UTC").to_string(),
-            backup: begin.backup.to_string(),
+            backup: plan.leads_back().to_string(),
             ..Self::default()
         };
         for space in &plan.spaces {

@@ -1,6 +1,7 @@
 //! The core by itself, on simulated benches whose line takes no time.
 
 mod flash;
+mod fold;
 
 use super::*;
 use crate::app::{CaptureOptions, Job, Wanted};
@@ -179,6 +180,9 @@ fn by_hand_reads_hold_and_write_ram_after_a_capture_only() {
         // STOP ends the run chain; the next write begins a new one.
         assert_eq!(screen.order(Order::LetGo), Answer::LetGo);
     }
+    // The copy on the screen says nothing of what was changed, and all of the rest.
+    let marks = screen.handle.look().0.map.iter().map(|map| map.cells[0].mark).collect::<Vec<_>>();
+    assert_eq!(marks, [Mark::Agreed, Mark::NotRead]);
     let flash = screen.order(Order::Write { space: 0, address: AT, value: 0 });
     assert!(matches!(&flash, Answer::Refused(why) if why.contains("locked")), "{flash:?}");
     let held = screen.order(Order::Hold { space: RECORDS, address: AT, value: None });

@@ -90,6 +90,8 @@ impl Core {
         }
         let quiet = matches!(work, Work::Look | Work::Lines);
         self.fold.quiet = quiet;
+        self.fold.compares =
+            matches!(work, Work::Job(Job::Verify { image, .. }) if image == "@last");
         let common = Arc::clone(&self.common);
         let fold = &mut self.fold;
         common.change(|shared| fold.begin(shared, work.doing(name)));

@@ -148,6 +148,34 @@ fn a_stopped_write_is_offered_and_gone_on_with() {
     assert!(now.unfinished.is_none());
 }
 
+/// Stops the write of `now` once a sector is written.
+fn stopped(screen: &mut Screen, now: &Snapshot) -> Snapshot {
+    screen.begin_write(now);
+    screen.until(|now| count(now, Progressed::Written) > 0);
+    screen.handle.stop();
+    screen.until(|now| now.doing == Doing::Nothing && now.unfinished.is_some())
+}
+
+#[test]
+fn a_copy_from_the_midst_of_a_write_is_marked_and_is_no_way_back() {
+    let mut screen = screen();
+    screen.connect();
+    let now = screen.plan(Some("@blank"), None);
+    stopped(&mut screen, &now);
+    screen.job("capture", Job::Capture(crate::app::CaptureOptions::default()));
+    let lines = image_lines(&screen.shelf(), LABEL, true);
+    let names: Vec<_> = lines.iter().map(|line| line.name.as_str()).collect();
+    assert_eq!(names, [BACK, "0001-001", "0001-002", BLANK], "{lines:?}");
+    let mixture = |n: usize| lines[n].about.contains("MIXTURE");
+    assert!(!mixture(1) && mixture(2), "{lines:?}");
+    // The way back is interrupted as well: what it leads to stays.
+    let now = screen.plan(None, None);
+    assert_eq!(now.plan.as_ref().unwrap().backup, "0001-001", "{:?}", screen.items);
+    let now = stopped(&mut screen, &now);
+    assert_eq!(now.unfinished.unwrap().backup, "0001-001");
+    assert_eq!(now.write_end.unwrap().backup, "0001-001");
+}
+
 #[test]
 fn a_new_plan_that_is_written_instead_is_the_one_that_is_named() {
     let mut screen = screen();

@@ -23,6 +23,8 @@ pub struct Console {
     pub rows: VecDeque<Row>,
     /// The cycle that an empty line repeats.
     pub last: Option<Cycle>,
+    /// Rows of the screen between the newest one and the lowest that is shown.
+    pub up: usize,
     history: Vec<String>,
     /// Which line of the history is in the line; its length for none.
     at: usize,
@@ -49,6 +51,7 @@ impl Console {
             }
         }
         self.at = self.history.len();
+        self.up = 0;
         self.line = LineEdit::default();
     }
 

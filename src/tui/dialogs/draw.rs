@@ -2,10 +2,10 @@
 
 use super::elsewhere::sentences;
 use super::{CAUTIONS, Choice, Choose, Dialog, leave, write_pages};
-use crate::tui::console::grammar::VERBS;
+use crate::tui::console::grammar::{VERBS, Verb};
 use crate::tui::draw::clear;
 use crate::tui::keys::tables;
-use crate::tui::plain::{fit, wrap};
+use crate::tui::plain::{fit, width, wrap};
 use crate::tui::state::{Pane, State};
 use ratatui::Frame;
 use ratatui::layout::Rect;
@@ -62,11 +62,11 @@ impl Page {
 /// Why nothing is allowed in this window, if it has no room for all that is to be read before.
 pub(super) fn lacks_room(state: &State, page: &Page) -> Option<String> {
     let rows = page.lines.len();
-    let (width, height) = (state.size.0, rows + usize::from(FRAME));
+    let (wide, height) = (state.size.0, rows + usize::from(FRAME));
     (rows > shown_of(state)).then(|| {
         format!(
             "this window is too small for what is to be read before: nothing is written from here. \
-             Make it {width}x{height} or larger"
+             Make it {wide}x{height} or larger"
         )
     })
 }
@@ -74,14 +74,14 @@ pub(super) fn lacks_room(state: &State, page: &Page) -> Option<String> {
 /// Draws the dialog that is open over `area`.
 pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     let Some(dialog) = &state.dialog else { return };
-    let width = area.width.min(WIDEST);
-    let room = usize::from(width).saturating_sub(4);
+    let wide = area.width.min(WIDEST);
+    let room = usize::from(wide).saturating_sub(4);
     let page = page(state, dialog, room);
     let height = (page.lines.len() as u16 + 4).min(area.height);
     let place = Rect {
-        x: area.x + (area.width - width) / 2,
+        x: area.x + (area.width - wide) / 2,
         y: area.y + (area.height - height) / 2,
-        width,
+        width: wide,
         height,
     };
     // From edge to edge: half a pane beside a dialog is no use to anybody.
@@ -90,7 +90,7 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     let theme = &state.look.theme;
     let rule = state.look.glyphs.rule.to_string();
     let title = fit(&page.title, room, state.look.glyphs.more);
-    let title_width = crate::tui::plain::width(&title);
+    let title_width = width(&title);
     let before = usize::from(place.x - area.x) + 1;
     let rest = usize::from(area.width).saturating_sub(before + title_width + 2);
     let top = Line::from(vec![
@@ -102,12 +102,12 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     let inner = Rect {
         x: place.x + 2,
         y: place.y + 2.min(height.saturating_sub(1)),
-        width: width.saturating_sub(4),
+        width: wide.saturating_sub(4),
         height: height.saturating_sub(4),
     };
     let shown = usize::from(inner.height);
     let skip = match dialog {
-        Dialog::Help { .. } | Dialog::Review { .. } => {
+        Dialog::Help { .. } | Dialog::Review { .. } | Dialog::Cautions { .. } => {
             page.seen.min(page.lines.len().saturating_sub(shown))
         }
         _ => (page.seen + 1).saturating_sub(shown),
@@ -158,7 +158,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
             page.seen = page.lines.len() - 1;
             page
         }
-        Dialog::Cautions(then) => {
+        Dialog::Cautions { then, down } => {
             let title = if then.is_some() { "Before the rail goes on" } else { "Cautions" };
             let mut page = Page::new(title);
             for (head, text) in CAUTIONS {
@@ -168,6 +168,7 @@ fn page(state: &State, dialog: &Dialog, room: usize) -> Page {
                 page.lines.push(Line::default());
                 page.say("This is a simulated bench: no hardware is touched.", room);
             }
+            page.seen = *down;
             page
         }
         Dialog::Leave(form) => leave::page(state, form, room),
@@ -238,16 +239,28 @@ fn list(state: &State, choose: &Choose, room: usize) -> Page {
     page
 }
 
+/// A line of the console; one that is too long for the column stands above what it does.
+fn line_help(state: &State, text: &mut Page, verb: &Verb, room: usize) {
+    const COLUMN: usize = 24;
+    if width(verb.form) < COLUMN {
+        return text.pair(state, verb.form, verb.help, COLUMN, room);
+    }
+    let style = state.look.theme.key;
+    text.lines.extend(wrap(verb.form, room).into_iter().map(|form| Line::styled(form, style)));
+    text.pair(state, "", verb.help, COLUMN, room);
+}
+
 fn help(state: &State, pane: Pane, down: usize, room: usize) -> Page {
     let mut text = Page::new(format!("Keys of {}", pane.title()));
+    if pane == Pane::Console {
+        text = Page::new("Lines of Bus console, and its keys");
+        for verb in VERBS {
+            line_help(state, &mut text, verb, room);
+        }
+        text.lines.push(Line::default());
+    }
     for row in tables(pane).into_iter().flatten() {
         text.pair(state, row.name, row.help, 11, room);
-    }
-    if pane == Pane::Console {
-        text.lines.push(Line::default());
-        for verb in VERBS {
-            text.pair(state, verb.form, verb.help, 24, room);
-        }
     }
     text.seen = down;
     text

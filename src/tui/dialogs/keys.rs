@@ -30,17 +30,7 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
             state.wanted.specimen = Some(text).filter(|text| !text.is_empty());
             look_again(state)
         }
-        Dialog::Cautions(then) => match (key, then) {
-            (Key::Enter, Some(then)) => {
-                state.cautioned = true;
-                vec![Effect::Send(*then)]
-            }
-            (Key::Enter, None) => Vec::new(),
-            (_, then) => {
-                state.dialog = Some(Dialog::Cautions(then));
-                Vec::new()
-            }
-        },
+        Dialog::Cautions { then, down } => cautions(state, then, down, key),
         Dialog::Leave(form) => leave::key(state, form, key),
         Dialog::Measured => {
             if key == Key::Enter {
@@ -70,7 +60,9 @@ pub fn key(state: &mut State, key: Key) -> Vec<Effect> {
         }
         Dialog::Plan(form) => write_keys::form(state, form, key),
         Dialog::Review { down } => write_keys::review(state, down, key),
-        Dialog::Confirm { resume, line, .. } => write_keys::label(state, resume, line, key),
+        Dialog::Confirm { resume, line, wrong } => {
+            write_keys::label(state, resume, (line, wrong), key)
+        }
         Dialog::Unfinished { at } => write_keys::unfinished(state, at, key),
         Dialog::WriteEnd => {
             if key != Key::Enter {
@@ -96,6 +88,23 @@ pub fn scrolled(down: usize, key: Key) -> usize {
     }
 }
 
+/// Nobody has read what was not on the screen: until the end is, Enter shows the next page.
+fn cautions(state: &mut State, then: Option<Box<Command>>, down: usize, key: Key) -> Vec<Effect> {
+    let here = Dialog::Cautions { then, down };
+    let last = super::draw::last_down(state, &here);
+    let Dialog::Cautions { then, .. } = here else { return Vec::new() };
+    if key == Key::Enter && down >= last {
+        return then.map_or_else(Vec::new, |then| {
+            state.cautioned = true;
+            vec![Effect::Send(*then)]
+        });
+    }
+    let page = super::draw::shown_of(state).max(1);
+    let down = if key == Key::Enter { down + page } else { scrolled(down, key) };
+    state.dialog = Some(Dialog::Cautions { then, down: down.min(last) });
+    Vec::new()
+}
+
 fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect> {
     match key {
         Key::Up => choose.at = choose.at.saturating_sub(1),
@@ -112,10 +121,12 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
                     return vec![Effect::FindImage(name)];
                 }
                 Choice::Image => return write_keys::image(state, &name),
-                Choice::Sheet => {
-                    state.wanted.sheet = Some(name);
-                    return look_again(state);
+                // What is open stays open until it is known that there is one.
+                Choice::Sheet if choose.is_typed() => {
+                    state.dialog = Some(Dialog::Choose(choose));
+                    return vec![Effect::FindSheet(name)];
                 }
+                Choice::Sheet => return sheet(state, name),
                 Choice::Port => match name.parse::<crate::app::PortName>() {
                     Ok(_) => {
                         state.port = name;
@@ -135,6 +146,28 @@ fn chosen(state: &mut State, mut choose: super::Choose, key: Key) -> Vec<Effect>
     }
     state.dialog = Some(Dialog::Choose(choose));
     Vec::new()
+}
+
+/// A sheet was chosen that there is. While something runs it is not kept for later either.
+fn sheet(state: &mut State, name: String) -> Vec<Effect> {
+    if !state.is_busy() {
+        state.wanted.sheet = Some(name);
+    }
+    look_again(state)
+}
+
+/// A sheet that was typed was looked for.
+pub fn found_sheet(state: &mut State, name: String, wrong: Option<String>) -> Vec<Effect> {
+    let Some(Dialog::Choose(choose)) = &mut state.dialog else { return Vec::new() };
+    if choose.what != Choice::Sheet {
+        return Vec::new();
+    }
+    if wrong.is_some() {
+        choose.wrong = wrong;
+        return Vec::new();
+    }
+    state.dialog = None;
+    sheet(state, name)
 }
 
 fn elsewhere(

@@ -10,6 +10,7 @@ use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
 use crate::tui::plain::wrap;
 use crate::tui::state::State;
+use crate::tui::update::TYPE_IT;
 use ratatui::text::Line;
 
 /// Times that can be chosen, in seconds.
@@ -39,6 +40,11 @@ impl LeaveForm {
     pub fn new(space: usize, seconds: u16, order: Option<Order>) -> Self {
         let (changes, line, wrong) = (None, LineEdit::default(), None);
         Self { space, seconds, order, changes, line, wrong }
+    }
+
+    /// Says why what has come is not taken.
+    pub fn refuse(&mut self, why: &str) {
+        self.wrong = Some(why.into());
     }
 
     /// The next longer time of those that can be chosen, or the next shorter one.
@@ -73,7 +79,10 @@ pub(super) fn key(state: &mut State, mut form: LeaveForm, key: Key) -> Vec<Effec
         Key::Enter => {
             let typed = form.line.text().trim();
             form.wrong = Some(if typed.is_empty() {
-                format!("Enter alone gives no leave: type {word}")
+                match form.wrong.take().filter(|wrong| wrong == TYPE_IT) {
+                    Some(pasted) => pasted,
+                    None => format!("Enter alone gives no leave: type {word}"),
+                }
             } else {
                 format!("'{typed}' gives no leave, and nothing was sent: type {word}, or Esc")
             });

@@ -12,8 +12,8 @@ mod write_pages;
 
 pub use cautions::CAUTIONS;
 pub use choose::{Choice, Choose};
-pub use draw::draw;
-pub use keys::{key, scrolled};
+pub use draw::{draw, last_down};
+pub use keys::{found_sheet, key, scrolled};
 pub use leave::LeaveForm;
 pub use plan_form::PlanForm;
 pub use write_keys::found;
@@ -31,7 +31,12 @@ pub enum Dialog {
     /// The label of the individual module.
     Specimen(LineEdit),
     /// The cautions; then, perhaps, what was asked for.
-    Cautions(Option<Box<Command>>),
+    Cautions {
+        /// What was asked for.
+        then: Option<Box<Command>>,
+        /// Rows scrolled.
+        down: usize,
+    },
     /// Leave to write.
     Leave(LeaveForm),
     /// What of an image is planned.
@@ -83,12 +88,19 @@ pub enum Dialog {
 }
 
 impl Dialog {
+    /// The cautions from their beginning.
+    pub fn cautions(then: Option<Box<Command>>) -> Self {
+        Self::Cautions { then, down: 0 }
+    }
+
     /// True if Enter allows something here that a person must have looked for first: no Enter of
     /// a paste is meant so.
     pub fn allows(&self) -> bool {
         match self {
             Self::Confirm { .. } | Self::Leave(_) | Self::Started { .. } | Self::Measured => true,
-            Self::Cautions(Some(then)) => matches!(**then, Command::Run("write", _)),
+            Self::Cautions { then: Some(then), .. } => {
+                matches!(**then, Command::Run("write", _))
+            }
             _ => false,
         }
     }

@@ -34,6 +34,8 @@ pub struct PlanForm {
     pub at: usize,
     /// Why it cannot be planned so.
     pub wrong: Option<String>,
+    /// Rows scrolled, where there is no room for all of that.
+    pub down: usize,
 }
 
 impl PlanForm {
@@ -59,6 +61,7 @@ impl PlanForm {
             zones: zones.map(|zone| (zone.name.clone(), false)).collect(),
             at: 0,
             wrong: None,
+            down: 0,
         }
     }
 

@@ -9,7 +9,7 @@ use crate::tui::keys::Key;
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
 use crate::tui::state::{State, View};
-use crate::tui::update::{confirm, job, write};
+use crate::tui::update::{TYPE_IT, confirm, job, write};
 
 /// An image was chosen.
 pub fn image(state: &mut State, name: &str) -> Vec<Effect> {
@@ -38,7 +38,13 @@ pub fn found(state: &mut State, name: &str, wrong: Option<String>) -> Vec<Effect
 }
 
 pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect> {
-    form.wrong = None;
+    if form.wrong.is_some() && matches!(key, Key::PageUp | Key::PageDown) {
+        let last = super::draw::last_down(state, &Dialog::Plan(form.clone()));
+        form.down = scrolled(form.down, key).min(last);
+        state.dialog = Some(Dialog::Plan(form));
+        return Vec::new();
+    }
+    (form.wrong, form.down) = (None, 0);
     match key {
         Key::Enter => {
             form.wrong = form.range_error(state.core.sheet.as_deref());
@@ -64,7 +70,9 @@ pub fn form(state: &mut State, mut form: Box<PlanForm>, key: Key) -> Vec<Effect>
 pub fn review(state: &mut State, down: usize, key: Key) -> Vec<Effect> {
     let writes = state.core.plan_code().is_some();
     match key {
-        Key::Enter | Key::Char('w') if writes => return write(state),
+        Key::Char('w') if writes => return write(state),
+        // A letter, not the key that ends every line.
+        Key::Enter if writes => {}
         Key::Enter | Key::Char('e' | 'q') => return Vec::new(),
         _ => {}
     }
@@ -75,7 +83,12 @@ pub fn review(state: &mut State, down: usize, key: Key) -> Vec<Effect> {
 }
 
 /// The label was typed: it must be the module's, letter by letter.
-pub fn label(state: &mut State, resume: bool, mut line: LineEdit, key: Key) -> Vec<Effect> {
+pub fn label(
+    state: &mut State,
+    resume: bool,
+    (mut line, before): (LineEdit, Option<String>),
+    key: Key,
+) -> Vec<Effect> {
     if key != Key::Enter {
         line.key(key);
         state.dialog = Some(Dialog::Confirm { resume, line, wrong: None });
@@ -101,7 +114,8 @@ pub fn label(state: &mut State, resume: bool, mut line: LineEdit, key: Key) -> V
         return job(state, "write", Job::Write(options));
     }
     let wrong = Some(if typed.is_empty() {
-        "without the label nothing is written".to_string()
+        let pasted = before.filter(|wrong| wrong == TYPE_IT);
+        pasted.unwrap_or_else(|| "without the label nothing is written".into())
     } else {
         format!("this plan is for {of}, and {typed} is not that: is it the right module?")
     });

@@ -99,6 +99,9 @@ pub fn form(state: &State, form: &PlanForm, room: usize) -> Page {
         page.say(hint, room);
     }
     page.seen = page.seen.max(page.lines.len().saturating_sub(1).min(page.seen + 3));
+    if form.down > 0 {
+        page.seen = form.down + shown_of(state).saturating_sub(1);
+    }
     page
 }
 
@@ -124,13 +127,17 @@ fn sectors(count: usize) -> String {
 }
 
 fn does(plan: &PlanFacts) -> String {
-    let erased = format!("{} erased and programmed", sectors(plan.erased));
-    let programmed = format!("{} programmed without erasing", sectors(plan.programmed));
-    let all = match (plan.erased, plan.programmed) {
-        (0, _) => programmed,
-        (_, 0) => erased,
-        _ => format!("{erased}, {programmed}"),
-    };
+    let both = plan.erased.saturating_sub(plan.blanked);
+    let all: Vec<_> = [
+        (both, "erased and programmed"),
+        (plan.blanked, "erased and left blank"),
+        (plan.programmed, "programmed without erasing"),
+    ]
+    .into_iter()
+    .filter(|(count, _)| *count > 0)
+    .map(|(count, how)| format!("{} {how}", sectors(count)))
+    .collect();
+    let all = all.join(", ");
     let part = if plan.whole { "" } else { "; NOT the whole image, see `stays` in the plan" };
     format!("{}: {all}{part}", plan.what)
 }

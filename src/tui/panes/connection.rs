@@ -42,7 +42,7 @@ fn facts(state: &State, room: usize) -> Vec<(&'static str, String, Style)> {
         rows.push(("I/O", volts(adapter.io_mv, adapter.io_measured), text));
     } else {
         let what = match &core.phase {
-            Phase::Closed => "not connected, c connects",
+            Phase::Closed => "none, c connects",
             Phase::Opening => "looking for it",
             Phase::Ready => "connected",
             Phase::Failed(_) => "none, see the log",

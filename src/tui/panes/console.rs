@@ -1,6 +1,7 @@
 //! Bus console: what was said and answered, over the line that is typed.
 
 use crate::tui::console::{Part, Row};
+use crate::tui::layout::areas;
 use crate::tui::plain::{plain, width, wrap};
 use crate::tui::state::{Pane, State};
 use ratatui::Frame;
@@ -20,8 +21,20 @@ fn style(state: &State, part: Part) -> Style {
     }
 }
 
-/// What the title says beside the pane's name: the cycle that stands.
+/// Rows that all of it takes in the present window, and how many are seen.
+pub fn room(state: &State) -> (usize, usize) {
+    let height = areas(state.size, Pane::Console)
+        .map_or(2, |areas| usize::from(areas.panes[Pane::Console as usize].height));
+    let width = usize::from(state.size.0).saturating_sub(2);
+    let rows = state.console.rows.iter().map(|row| lines(state, row, width).len()).sum();
+    (rows, height.saturating_sub(2).max(1))
+}
+
+/// What the title says beside the pane's name: what is out of sight, or the cycle that stands.
 pub fn subtitle(state: &State) -> String {
+    if state.console.up > 0 {
+        return format!("{} newer below, PgDn goes there", state.console.up);
+    }
     let held = state.core.held;
     let spaces = state.core.sheet.as_ref().map_or(&[][..], |sheet| &sheet.spaces);
     held.and_then(|held| Some((held, spaces.get(held.space)?))).map_or_else(
@@ -63,10 +76,12 @@ pub fn draw(state: &State, frame: &mut Frame, area: Rect) {
     let mut rows: Vec<Line<'static>> = Vec::new();
     for row in state.console.rows.iter().rev() {
         rows.extend(lines(state, row, room).into_iter().rev());
-        if rows.len() >= shown {
+        if rows.len() >= shown + state.console.up {
             break;
         }
     }
+    let up = state.console.up.min(rows.len().saturating_sub(shown));
+    rows.drain(..up);
     rows.truncate(shown);
     rows.reverse();
     let typed = Rect { y: area.y + rows.len() as u16, height: 1.min(area.height), ..area };

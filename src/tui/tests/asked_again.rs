@@ -44,11 +44,51 @@ fn a_file_that_is_not_there_is_refused_where_it_was_typed() {
 }
 
 #[test]
+fn a_sheet_that_is_not_there_is_refused_where_it_was_typed() {
+    let mut state = connected(80, 24);
+    keys(&mut state, &[Key::Char('s')]);
+    let asks = types(&mut state, "TG-9");
+    assert!(matches!(&asks[..], [Effect::FindSheet(name)] if name == "TG-9"), "{asks:?}");
+    let wrong = "module sheet TG-9: no such file (built in are TG-7, TG-7b)";
+    assert!(send(&mut state, Msg::Sheet("TG-9".into(), Some(wrong.into()))).is_empty());
+    let shown = text(&state);
+    assert!(shown.contains("no such file") && shown.contains("other  TG-9"), "{shown}");
+    assert_eq!(state.wanted.sheet, None, "a name of nothing is not kept");
+    keys(&mut state, &[Key::Ctrl('u')]);
+    types(&mut state, "my.toml");
+    let looks = send(&mut state, Msg::Sheet("my.toml".into(), None));
+    assert!(matches!(sends(&looks)[..], [Command::Look(_)]) && state.dialog.is_none(), "{looks:?}");
+    assert_eq!(state.wanted.sheet.as_deref(), Some("my.toml"));
+}
+
+#[test]
+fn a_long_refusal_of_a_plan_can_be_scrolled_to_its_end() {
+    let mut state = at_range();
+    keys(&mut state, &[Key::Enter]);
+    send(&mut state, Msg::Resize(60, 20));
+    let mut core = state.core.clone();
+    let why = format!("new.bin holds 5 bytes; {}and so it ends", "expected is more ".repeat(30));
+    core.plan_refused = Some(Arc::new(why));
+    send(&mut state, Msg::Core(Box::new(core), Vec::new()));
+    let shown = text(&state);
+    assert!(shown.contains("more below") && shown.contains("holds 5 bytes"), "{shown}");
+    assert!(!shown.contains("and so it ends") && shown.contains("PgUp PgDn scroll"), "{shown}");
+    keys(&mut state, &[Key::PageDown; 3]);
+    let shown = text(&state);
+    assert!(shown.contains("and so it ends") && !shown.contains("more below"), "{shown}");
+    keys(&mut state, &[Key::PageUp; 3]);
+    assert!(text(&state).contains("space"), "{}", text(&state));
+    keys(&mut state, &[Key::Down]);
+    assert!(!text(&state).contains("holds 5 bytes"), "asked anew: {}", text(&state));
+}
+
+#[test]
 fn a_range_that_cannot_be_is_refused_in_the_form() {
     for (space, range, words) in [
         (0, "0x8000+0x4000", "choose it in the field space"),
         (1, "0x8000", "+"),
         (1, "8000+0x4000", "hexadecimal or decimal"),
+        (1, "0+250", "0+250: addresses are written with 0x, this one as 0x0"),
         (1, "0x7FFFF+2", "is not inside store, which has words 0x0+0x80000"),
     ] {
         let mut state = at_range();
@@ -113,7 +153,9 @@ fn how_far_a_write_is_is_said_in_numbers_that_agree() {
     ] {
         assert_eq!(of(written, all).progress(), words);
     }
-    let said = of(2, 5).left_behind();
+    let said = of(2, 5).left_behind(true);
+    assert!(said.contains("nothing is left to go on with") && !said.contains("resume"), "{said}");
+    let said = of(2, 5).left_behind(false);
     for words in ["TG-7 #0417 (plan K7M2QX) is not finished: 2 of 5", "`buswright resume`"] {
         assert!(said.contains(words), "{said}");
     }

@@ -3,6 +3,7 @@
 mod asked_again;
 mod documents;
 mod fixture;
+mod in_sight;
 mod screens;
 mod scripts;
 mod unseen;

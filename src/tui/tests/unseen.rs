@@ -99,12 +99,26 @@ fn a_paste_that_does_not_say_so_confirms_nothing() {
     assert!(at_once(&mut state, &format!("{LABEL}\r")).is_empty());
     let Some(Dialog::Confirm { line, .. }) = &state.dialog else { panic!("{:?}", state.dialog) };
     assert!(line.is_empty(), "{}", line.text());
-    assert!(state.notice.as_deref().unwrap().contains("type it, with the module before you"));
+    assert!(text(&state).contains("a paste is not taken: type it"), "{}", text(&state));
+    // Nor where Enter is pressed by hand, much later.
+    for piece in [LABEL, "TG-7", " #0417"] {
+        at_once(&mut state, piece);
+        assert!(keys(&mut state, &[Key::Enter]).is_empty() && state.dialog.is_some(), "{piece}");
+    }
+    assert!(text(&state).contains("a paste is not taken: type it"), "{}", text(&state));
     // A quick last letter is typed once more, and that is all.
-    at_once(&mut state, "TG-7 #041");
+    "TG-7 #041".chars().for_each(|c| drop(keys(&mut state, &[Key::Char(c)])));
     assert!(at_once(&mut state, "7\r").is_empty() && state.dialog.is_some());
     let begun = types(&mut state, "7");
     assert!(matches!(sends(&begun)[..], [Command::Run("write", _)]), "{begun:?}");
+    // Nor is it leave for cycles by hand.
+    let mut state = by_hand(80, 24);
+    types(&mut state, "records 10 = 1");
+    assert!(matches!(state.dialog, Some(Dialog::Leave(_))));
+    at_once(&mut state, "allow");
+    assert!(keys(&mut state, &[Key::Enter]).is_empty());
+    assert!(text(&state).contains("a paste is not taken: type it"), "{}", text(&state));
+    assert!(!types(&mut state, "allow").is_empty());
     // From the review on, too.
     let mut state = reviewing(80, 24);
     assert!(at_once(&mut state, &format!("w{LABEL}\r")).is_empty());

@@ -40,6 +40,7 @@ pub fn facts() -> PlanFacts {
         what: "new-table.bin into store".into(),
         backup: "0417-003".into(),
         erased: 3,
+        blanked: 0,
         programmed: 2,
         whole: false,
         rows: rows.map(|(head, text)| (head.to_string(), text.to_string())).to_vec(),

@@ -63,7 +63,7 @@ fn an_image_is_chosen_or_typed_and_the_form_says_what_of_it() {
     let mut state = asked();
     state.cautioned = false;
     assert!(keys(&mut state, &[Key::Enter]).is_empty());
-    assert!(matches!(state.dialog, Some(Dialog::Cautions(Some(_)))));
+    assert!(matches!(state.dialog, Some(Dialog::Cautions { then: Some(_), .. })));
     assert_eq!(plan_of(&keys(&mut state, &[Key::Enter])).image, None);
     assert_ne!(BACK, "");
 }
@@ -141,7 +141,9 @@ fn nothing_is_written_before_the_label_is_typed_letter_by_letter() {
         keys(&mut state, &[Key::Ctrl('u')]);
     }
     let pasted = send(&mut state, Msg::Paste(LABEL.into()));
-    assert!(pasted.is_empty() && state.notice.as_deref().unwrap().contains("type it"));
+    assert!(pasted.is_empty() && text(&state).contains("a paste is not taken: type it"));
+    assert!(keys(&mut state, &[Key::Enter]).is_empty());
+    assert!(text(&state).contains("a paste is not taken: type it"), "{}", text(&state));
     let plan = write_of(&types(&mut state, LABEL));
     let (code, confirm) = ("K7M2QX".to_string(), LABEL.to_string());
     assert_eq!(plan, WriteOptions::Plan { code, confirm });
@@ -201,8 +203,41 @@ fn what_is_offered_waits_for_whoever_is_at_something_else() {
     core.doing = Doing::Nothing;
     send(&mut state, Msg::Core(Box::new(core), Vec::new()));
     assert!(state.dialog.is_none(), "a line is being typed");
+    assert!(text(&state).contains("it opens once you leave the console"), "{}", text(&state));
+    // The end of that line is no end of the work: what is typed next is for the console.
+    types(&mut state, "ail off");
+    assert!(state.dialog.is_none() && state.console.line.is_empty());
+    keys(&mut state, &[Key::Char('l'), Key::Esc]);
+    assert!(state.dialog.is_none(), "still there");
     keys(&mut state, &[Key::Esc]);
     assert!(matches!(state.dialog, Some(Dialog::Unfinished { .. })));
+}
+
+#[test]
+fn enter_leads_from_a_plan_to_nothing() {
+    let mut state = reviewing(80, 24);
+    assert!(keys(&mut state, &[Key::Enter, Key::Enter]).is_empty());
+    assert!(matches!(state.dialog, Some(Dialog::Review { .. })), "{:?}", state.dialog);
+    keys(&mut state, &[Key::Char('w')]);
+    assert!(matches!(state.dialog, Some(Dialog::Confirm { .. })));
+}
+
+#[test]
+fn an_erase_alone_is_not_called_programming() {
+    for (erased, blanked, words) in [
+        (1, 1, "1 sector erased and left blank"),
+        (3, 1, "2 sectors erased and programmed, 1 sector erased and left blank"),
+        (2, 0, "2 sectors erased and programmed"),
+    ] {
+        let mut state = reviewing(100, 30);
+        let (programmed, whole) = (0, true);
+        let facts =
+            crate::app::workbench::PlanFacts { erased, blanked, programmed, whole, ..facts() };
+        state.core.plan = Some(std::sync::Arc::new(facts));
+        keys(&mut state, &[Key::Char('w')]);
+        let shown = text(&state).split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(shown.contains(&format!("into store: {words} way back")), "{shown}");
+    }
 }
 
 #[test]

@@ -5,12 +5,13 @@ use crate::app::workbench::{Answer, Command, Doing, Leave, Order, SheetFacts};
 use crate::bus::WordAddress;
 use crate::chips::Act;
 use crate::module::Kind;
-use crate::tui::console::grammar::{Ask, Cycle, VERBS, complete, parse};
+use crate::tui::console::grammar::{Ask, Cycle, complete, parse};
 use crate::tui::console::{Row, told};
 use crate::tui::dialogs::{Dialog, LeaveForm};
 use crate::tui::keys::{Action, Key, action};
 use crate::tui::line_edit::LineEdit;
 use crate::tui::msg::Effect;
+use crate::tui::panes::console::room;
 use crate::tui::state::{Pane, State};
 
 /// How long leave is offered for, in seconds.
@@ -23,6 +24,7 @@ pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
         (Some(Action::Run), _) => return Some(run(state)),
         (Some(Action::Back), _) => state.console.call_back(true),
         (Some(Action::On), _) => state.console.call_back(false),
+        (Some(action @ (Action::PageUp | Action::PageDown)), _) => scroll(state, action),
         (Some(Action::Complete), _) if empty => state.focus = state.focus.beside(true),
         (Some(Action::Complete), _) => {
             let before = state.console.line.before_cursor();
@@ -44,6 +46,14 @@ pub(super) fn key(state: &mut State, key: Key) -> Option<Vec<Effect>> {
         }
     }
     Some(Vec::new())
+}
+
+/// A page back in what was said and answered, or on again.
+fn scroll(state: &mut State, action: Action) {
+    let (rows, shown) = room(state);
+    let up = state.console.up;
+    let next = if action == Action::PageUp { up + shown } else { up.saturating_sub(shown) };
+    state.console.up = next.min(rows.saturating_sub(shown));
 }
 
 fn run(state: &mut State) -> Vec<Effect> {
@@ -68,9 +78,7 @@ fn run(state: &mut State) -> Vec<Effect> {
         Ok(Ask::Writes { space, seconds, changes }) => allow(state, space, seconds, changes),
         Ok(Ask::Locked) => order(state, Order::Lock),
         Ok(Ask::Help) => {
-            for verb in VERBS {
-                state.console.push(Row::plain(format!("{:<24} {}", verb.form, verb.help)));
-            }
+            state.dialog = Some(Dialog::Help { pane: Pane::Console, down: 0 });
             Vec::new()
         }
         Ok(Ask::Quit) => quit(state),

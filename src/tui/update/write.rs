@@ -110,8 +110,18 @@ fn stopped(core: &Snapshot) -> String {
 
 /// Opens what is offered by itself, one after the other, where nobody is at something else.
 pub(super) fn offer(state: &mut State) {
-    let types = state.focus == Pane::Console && !state.console.line.is_empty();
-    if state.dialog.is_some() || state.is_busy() || state.leaving || types {
+    if state.dialog.is_some() || state.is_busy() || state.leaving || !state.offers.any() {
+        return;
+    }
+    // Keys that were meant for a line must not fall into a dialog, whenever that line ends.
+    if state.focus != Pane::Console {
+        state.offers.held = false;
+    } else if state.offers.held {
+        return;
+    } else if !state.console.line.is_empty() {
+        state.offers.held = true;
+        state.notice =
+            Some("there is something to read: it opens once you leave the console".into());
         return;
     }
     if std::mem::take(&mut state.offers.form)

@@ -91,6 +91,9 @@ fn flash_is_poked_with_a_copy_and_leave_for_each_kind_of_write() {
     assert_eq!(screen.does(0x1700, value), Err(Act::Program));
     assert_eq!(screen.does(AT.0, value), Ok(Act::Program));
     assert_eq!(screen.reads(AT), value);
+    let marks =
+        screen.handle.look().0.map[0].cells.iter().map(|cell| cell.mark).collect::<Vec<_>>();
+    assert_eq!(marks, [Mark::NotRead, Mark::Agreed], "the block that was programmed in");
 
     // The whole chip needs leave for all of its space; nothing protects for good.
     screen.unlock();
