@@ -2,11 +2,12 @@
 
 use super::image::kept_parts;
 use crate::bus::WordAddress;
-use crate::image::{PLAN_BACK, RESUME};
-use crate::jobs::{JobError, SectorNow, VerifyPart};
+use crate::image::{PLAN_BACK, RESUME, one_line};
+use crate::jobs::{Desk, JobError, SectorNow, VerifyPart};
 use crate::module::{Sheet, Space};
 use crate::shelf::{
-    Action, CaptureId, Label, Part, PlannedSector, PlannedSpace, Shelf, Stage, StoredPlan, Told,
+    Action, Capture, CaptureId, Label, Part, PlannedSector, PlannedSpace, Shelf, Stage, StoredPlan,
+    Told,
 };
 use std::ops::RangeInclusive;
 
@@ -16,6 +17,21 @@ pub(super) struct Unsettled {
     plan: StoredPlan,
     /// The module from before it.
     pub way_back: CaptureId,
+}
+
+/// True if the note of a capture says that it was taken in the midst of a write, or behind one in which
+/// not everything was as planned: see [`Unsettled::note`], and what earlier versions wrote.
+pub(super) fn is_of_mixture(note: &str) -> bool {
+    let proof_alone = note.contains("the proof of the write of plan ");
+    note.contains("the write of plan ") && !proof_alone
+}
+
+/// Says so of a capture that is about to be used as an image.
+pub(super) fn caution_of_mixture(desk: &Desk<'_>, kept: &Capture) {
+    let note = &kept.record.note;
+    if is_of_mixture(note) {
+        desk.caution(format!("{} holds a mixture: it was {}", kept.id, one_line(note)));
+    }
 }
 
 /// The last write of a module, if it has come to no good end.

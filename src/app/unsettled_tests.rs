@@ -147,9 +147,14 @@ fn the_note_of_a_capture_in_between_stays_true() {
     let case = Case::new("SMALL-A", "amd");
     let mut shop = interrupted(&case);
     shop.run(&capture());
-    let said = note(&shop, "0417-002");
+    let noted = note(&shop, "0417-002");
     let unfinished = format!("taken while the write of plan {} was unfinished", case.code);
-    assert!(said.contains(&unfinished) && said.contains(BACKUP), "{said}");
+    assert!(noted.contains(&unfinished) && noted.contains(BACKUP), "{noted}");
+    // Whoever takes it for an image is told.
+    let image = "@last".to_owned();
+    let (space, range, accept_simulated) = (None, None, false);
+    shop.run(&Job::Verify { image, space, range, accept_simulated });
+    assert!(said(&shop, "0417-002 holds a mixture: it was taken while the write"));
     back(&mut shop);
     let said = note(&shop, "0417-003");
     assert!(said.contains("without sectors in doubt: taken while"), "{said}");

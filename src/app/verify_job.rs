@@ -6,6 +6,7 @@ use super::image::{
 };
 use super::parts::{keep_off_notes, zone_notes};
 use super::started::ask_started;
+use super::unsettled::caution_of_mixture;
 use super::wanted::{Before, Ready, ready};
 use crate::jobs::{
     BLANK, Desk, Ending, JobError, KeptDiffers, KeptZone, VerifyReport, is_kept, verify,
@@ -33,6 +34,7 @@ pub(super) async fn verify_job(
         (file_parts(&sheet, image, file)?.0, None)
     } else {
         let kept = kept_image(shelf, image, &specimen, simulated || accept_simulated)?;
+        caution_of_mixture(desk, &kept);
         let content = shelf.content(&kept.id)?;
         let lacks = kept.record.lacks();
         if lacks.agreement.is_some() {

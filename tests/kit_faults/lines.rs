@@ -51,7 +51,9 @@ fn writing(host: &mut Stepped, since: u64) -> Vec<Move> {
 fn a_write_by_single_lines_ends_with_its_strobe() {
     type Ends = fn(&mut Stepped);
     let ends: [(&str, Ends); 4] = [
-        ("the strobe goes back", |host| drop(lines(host, 60_000, &[(Control(1), High)]))),
+        ("the strobe goes back", |host| {
+            lines(host, 60_000, &[(Control(1), High)]);
+        }),
         ("all go", |host| {
             let all = (0..32).map(Data).chain((0..24).map(Address));
             let all: Vec<_> = all.chain([Control(1), Control(3)]).map(|n| (n, Input)).collect();
@@ -164,8 +166,12 @@ fn with_the_rail_off_only_what_is_asked_is_refused() {
 fn a_line_that_is_held_by_something_else_stays_let_go() {
     type Before = fn(&mut Stepped);
     let before: [(&str, Before); 3] = [
-        ("driven low", |host| drop(lines(host, 60_000, &[(Data(0), Low)]))),
-        ("pulled up", |host| drop(lines(host, 60_000, &[(Data(0), LineAction::PullUp)]))),
+        ("driven low", |host| {
+            lines(host, 60_000, &[(Data(0), Low)]);
+        }),
+        ("pulled up", |host| {
+            lines(host, 60_000, &[(Data(0), LineAction::PullUp)]);
+        }),
         ("driven high, and not asked for again", |host| {
             lines(host, 60_000, &[(Data(0), High)]);
         }),

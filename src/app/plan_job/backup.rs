@@ -140,7 +140,8 @@ async fn take(
     if ending != Ending::Good {
         return Err(JobError::Safety(format!(
             "the module does not hold still, so there is no sure copy to go back to, and nothing \
-             is planned: {report}"
+             is planned: rail and contacts first. Where an erase by hand was cut off, erase that \
+             sector by hand once more, and plan then: the copy of before is on the shelf: {report}"
         )));
     }
     let of = shelf.get(&report.id, None)?;

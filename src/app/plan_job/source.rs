@@ -5,6 +5,7 @@ use crate::app::image::{Expected, ImageName, blank_parts, file_parts, kept_image
 use crate::app::input::Plain;
 use crate::app::parts::zone_notes;
 use crate::app::plan_job::fit::refuse_other_kind;
+use crate::app::unsettled::caution_of_mixture;
 use crate::image::{ACCEPT, SHELF_LIST, TAKE, one_line};
 use crate::jobs::{BLANK, Desk, JobError, VerifyPart, is_kept};
 use crate::module::{Kind, Sheet, Zone};
@@ -54,6 +55,7 @@ pub(super) fn find_source(
         of_file(shelf, sheet, name, file, may_be_simulated)?
     } else {
         let kept = kept_image(shelf, name, specimen, may_be_simulated)?;
+        caution_of_mixture(desk, &kept);
         let what = format!("the contents of {}", kept.id);
         of_capture(desk, shelf, sheet, kept, name, what)?
     };

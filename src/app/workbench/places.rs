@@ -3,6 +3,7 @@
 use super::snapshot::SpaceFacts;
 use crate::app::image::{BACK, ImageName, kept_image, open_image};
 use crate::app::sheets::load_sheet;
+use crate::app::unsettled::is_of_mixture;
 use crate::image::in_keys;
 use crate::jobs::BLANK;
 use crate::module::parse_range;
@@ -57,12 +58,13 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
         let mut captures = shelf.list().map_or_else(|_| Vec::new(), |listing| listing.captures);
         captures.retain(of_kind);
         // What was taken in the midst of a write comes last: nothing but the latest of them is new.
-        captures
-            .sort_by_key(|one| (is_mixture(one), std::cmp::Reverse((one.time, one.id.clone()))));
+        captures.sort_by_key(|one| {
+            (is_of_mixture(&one.note), std::cmp::Reverse((one.time, one.id.clone())))
+        });
         lines.extend(captures.iter().take(IMAGES).map(|one| {
             let size = humansize::format_size(one.bytes, humansize::BINARY);
             let lacks = one.lacks().to_string();
-            if is_mixture(one) {
+            if is_of_mixture(&one.note) {
                 return row(&one.id.to_string(), "MIXTURE, from the midst of a write");
             }
             let about = if lacks.is_empty() {
@@ -75,12 +77,6 @@ pub fn image_lines(shelf: &Path, specimen: &str, simulated: bool) -> Vec<ListLin
     }
     lines.push(row(BLANK, "every word ones"));
     lines
-}
-
-/// True if a capture was taken while a write of its module had come to no good end, as its own note
-/// says then.
-fn is_mixture(one: &Summary) -> bool {
-    one.note.contains("the write of plan ")
 }
 
 /// Why `image` cannot be planned for this module, as far as file and shelf say.
