@@ -15,12 +15,16 @@ fn wait(expect: Expect) -> Wait {
     Wait { lane, kind, expect, at_b: false, fail: 0, timeout_ms: 3 }
 }
 
-/// A loop that is translated, and something behind it.
-fn programming(word: impl Fn(Builder) -> Builder) -> Builder {
-    Builder::new(RAM).set_a_to_b().repeat_n(|b| {
-        let word = |b| word(b).previous().wait(wait(Expect::Payload)).next();
-        b.critical(20, word).step(1)
-    })
+/// A word of a loop that is translated.
+fn word(b: Builder) -> Builder {
+    b.critical(20, |b| b.write_payload().previous().wait(wait(Expect::Payload)).next())
+}
+
+/// The same behind another write, and not for a blank word.
+fn unless_blank(b: Builder) -> Builder {
+    let written =
+        |b: Builder| b.write_b(0x00A0_00A0).write_payload().previous().wait(wait(Expect::Payload));
+    b.unless_payload(u32::MAX, |b| b.critical(2, written)).next()
 }
 
 fn payload() -> Vec<u32> {
@@ -126,10 +130,7 @@ fn an_atomic_loop_is_whole_in_every_run() {
 fn the_rest_that_was_set_before_holds_in_every_run() {
     let Some(mut host) = powered(16_000_000) else { return };
     let script = Builder::new(RAM).rest(0xF0F0_F0F0);
-    let script = script.set_a_to_b().repeat_n(|b| {
-        let word = |b: Builder| b.write_payload().previous().wait(wait(Expect::Payload)).next();
-        b.critical(20, word).step(1)
-    });
+    let script = script.set_a_to_b().repeat_n(|b| word(b).step(1));
     let script = script.finally(|b| b.op(Op::Lanes(0xFFFF)).write_b(0x99));
     let crc = store(&mut host, 0, script);
     for id in 1..=3 {
@@ -144,11 +145,7 @@ fn the_rest_that_was_set_before_holds_in_every_run() {
 #[test]
 fn a_and_d_are_as_if_each_operation_had_been_made() {
     let Some(mut host) = powered(16_000_000) else { return };
-    let blank = |b: Builder| b.unless_payload(u32::MAX, |b| b.critical(2, word));
-    fn word(b: Builder) -> Builder {
-        b.write_b(0x00A0_00A0).write_payload().previous().wait(wait(Expect::Payload))
-    }
-    let script = Builder::new(RAM).set_a_to_b().repeat_n(|b| blank(b).next().step(1));
+    let script = Builder::new(RAM).set_a_to_b().repeat_n(|b| unless_blank(b).step(1));
     let script = script.finally(|b| b.set_a_to_b().write_b(5));
     let crc = store(&mut host, 0, script);
     let mut words = payload();
@@ -175,10 +172,7 @@ fn a_and_d_are_as_if_each_operation_had_been_made() {
     let reply = done(&mut host, &request);
     assert_eq!((reply.status, &reply.emitted[..]), (0, &[host.ram(0x40)][..]), "{reply:?}");
     // Downwards past the first address A has all its bits.
-    let down = Builder::new(RAM).set_a_to_b().repeat_n(|b| {
-        let word = |b: Builder| b.write_payload().previous().wait(wait(Expect::Payload)).next();
-        b.critical(20, word).step(-1)
-    });
+    let down = Builder::new(RAM).set_a_to_b().repeat_n(|b| word(b).step(-1));
     let crc = store(&mut host, 0, down);
     for id in 5..=7 {
         let request = RunRequest { n: 4, b: WordAddress(3), payload: payload(), ..run(crc, id) };

@@ -2,6 +2,7 @@
 //! their own, others one by one.
 
 use crate::{Host, WORDS, noise, shape, support};
+use SweepOp::{Read, Write};
 use buswright::bus::script::{Builder, Sweep, SweepOp};
 use buswright::bus::{Digest, Precharge, Shape, ShapeId, Width, WordAddress};
 use buswright::wire::{
@@ -115,8 +116,8 @@ fn narrow_words_are_summed_right() {
                 };
                 let at = |n| address.wrapping_add_signed(i32::from(step) * n) as usize;
                 let summed: Vec<u8> =
-                    (0..count as i32).flat_map(|n| of(words[at(n)], place)).collect();
-                let Reply::Digest(reply) = host.ask(&Request::Digest(asked.clone())) else {
+                    (0..count.cast_signed()).flat_map(|n| of(words[at(n)], place)).collect();
+                let Reply::Digest(reply) = host.ask(&Request::Digest(asked)) else {
                     panic!("{place:?} {asked:?}")
                 };
                 let expected = Digest::of(place.0, &summed, false);
@@ -148,7 +149,6 @@ fn narrow_words_are_swept_right() {
         };
         let ones = place.0.ones();
         let background = 0x1122_3344 & ones;
-        use SweepOp::{Read, Write};
         let (mismatches, ..) = sweep(&[Write(false)], COUNT);
         assert_eq!(mismatches, 0, "{place:?}");
         let (mismatches, _, took) = sweep(&[Read(false), Write(true), Read(true)], COUNT);

@@ -79,18 +79,18 @@ fn a_permit_that_is_over_stays_over() {
     requests.push(repeated(60_000_000));
     let mut at = Nanos::from_secs(1);
     let mut sent = Vec::new();
-    let mut send = |at: Nanos, request: &Request| {
+    let mut say = |at: Nanos, request: &Request| {
         let tag = sent.len() as u8;
         sent.push((at, request.encode(tag)));
     };
     for request in &requests {
-        send(at, request);
+        say(at, request);
         at += Nanos::from_millis(90);
     }
     // 2^31 us are over after 2148 s.
     while at < Nanos::from_secs(2_300) {
         at += Nanos::from_millis(4_500);
-        send(at, &Request::Ping);
+        say(at, &Request::Ping);
     }
     let run = Request::Run(RunRequest {
         id: RunId { session: 7, chain: 2, run: 2 },
@@ -106,7 +106,7 @@ fn a_permit_that_is_over_stays_over() {
     });
     for request in [Request::Stop, Request::Ping, run, Request::Ping] {
         at += Nanos::from_millis(90);
-        send(at, &request);
+        say(at, &request);
     }
     compare(&program, &sent, "a permit");
     // The simulated side, which has answered alike.

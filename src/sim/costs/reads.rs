@@ -126,7 +126,7 @@ impl Costs {
 
     /// How words of this shape come.
     pub(super) fn loops(self, shape: &Shape) -> Loops {
-        if shape.first_line % 8 != 0 || !self.all_within(shape, QUICK) {
+        if !shape.first_line.is_multiple_of(8) || !self.all_within(shape, QUICK) {
             return Loops::None;
         }
         if shape.width == Width::W32 { Loops::Wide } else { Loops::Narrow }
