@@ -13,6 +13,7 @@ pub const FILES: &[KitFile] = &[
     KitFile { path: "boards/m2560_asm.h", text: include_str!("boards/m2560_asm.h") },
     KitFile { path: "boards/m2560_bursts.h", text: include_str!("boards/m2560_bursts.h") },
     KitFile { path: "boards/m2560_crc.S", text: include_str!("boards/m2560_crc.S") },
+    KitFile { path: "boards/m2560_layout.h", text: include_str!("boards/m2560_layout.h") },
     KitFile { path: "boards/m2560_lines.h", text: include_str!("boards/m2560_lines.h") },
     KitFile { path: "boards/m2560_main.c", text: include_str!("boards/m2560_main.c") },
     KitFile { path: "boards/m2560_quick.h", text: include_str!("boards/m2560_quick.h") },
