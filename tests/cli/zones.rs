@@ -97,9 +97,11 @@ fn words_that_change_by_themselves_are_captured_and_not_compared() {
 
 #[test]
 fn unsteady_words_beside_a_live_zone_are_found() {
-    let home = home(&LIVE.replace("0x9000+0x20", "0x9000+0x18"));
+    // 24 of them, so that two passes never agree by chance.
+    let home = home(&LIVE.replace("0x9000+0x20", "0x9000+0x8"));
     let ran = home.run(&on(&["capture", "--space", "records"])).says(1, &["never held still"]);
-    assert!(ran.out.contains("the first is word 0x901"), "{ran}");
+    let first = ran.out.split_once("the first is word 0x90").unwrap().1;
+    assert!(!first.starts_with('0') || first.as_bytes()[1] >= b'8', "{ran}");
 }
 
 #[test]
