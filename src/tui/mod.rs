@@ -26,8 +26,8 @@ mod tests;
 mod theme;
 mod update;
 
-use crate::app::sheet_names;
 use crate::app::workbench::{Command, Rail, Setup, Watch, port_lines, start};
+use crate::app::{PortName, sheet_names};
 use shell::{End, Shell};
 use signals::Wake;
 use state::{Look, State};
@@ -138,8 +138,8 @@ fn live(shell: &mut Shell) -> u8 {
         let _ = writeln!(stdout(), "{said}");
     }
     if let Some(unfinished) = &shell.state.core.unfinished {
-        let port = shell.state.core.port.as_str();
-        let bench = port == "sim" || port.starts_with("sim:");
+        let port = shell.state.core.port.parse();
+        let bench = matches!(port, Ok(PortName::Sim | PortName::SimFile(_)));
         let _ = writeln!(stdout(), "{}", unfinished.left_behind(bench));
     }
     match end {

@@ -140,7 +140,6 @@
 #define PORT_OF 2
 #define BEHIND 3
 
-
 /* The data lines driven; let go again, without pull-ups. */
 .macro drive d0, d1, d2, d3, ones
     out PORTA, \d0
